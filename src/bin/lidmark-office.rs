@@ -1,0 +1,3 @@
+//! The office command.
+
+fn main() {}

@@ -1,0 +1,3 @@
+//! The touch app.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Everything checked from outside the modules, in one binary so that it links once.
