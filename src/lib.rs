@@ -6,3 +6,4 @@
 //! `domain <- store <- exchange <- app / office <- platform <- bin`.
 
 pub mod domain;
+pub mod store;

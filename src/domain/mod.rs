@@ -3,4 +3,5 @@
 //! Pure: no files, no clock, no database, no window.
 #![deny(missing_docs)]
 
+pub mod record;
 pub mod units;

@@ -1,0 +1,93 @@
+//! Why the store could not do what was asked.
+
+use std::path::{Path, PathBuf};
+
+/// Why the store could not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The file cannot be opened or made.
+    #[error("cannot open {path}")]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// What SQLite said.
+        source: rusqlite::Error,
+    },
+    /// The file is a database of some other program, or no database.
+    #[error("{path} is not a Lidmark book")]
+    NotOurs {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file was made by a newer program; it has not been touched.
+    #[error("the book was made by a newer version (form {found}, this program knows {known})")]
+    TooNew {
+        /// The form found.
+        found: u32,
+        /// The newest form known here.
+        known: u32,
+    },
+    /// The file is damaged.
+    #[error("the book is damaged: {detail}")]
+    Damaged {
+        /// What is wrong.
+        detail: String,
+    },
+    /// No room is left on the device.
+    #[error("no room is left to {doing}")]
+    Full {
+        /// What was tried.
+        doing: &'static str,
+    },
+    /// Another program has the book.
+    #[error("another program is using the book: cannot {doing}")]
+    Busy {
+        /// What was tried.
+        doing: &'static str,
+    },
+    /// The device or folder allows no writing.
+    #[error("the book is read-only: cannot {doing}")]
+    ReadOnly {
+        /// What was tried.
+        doing: &'static str,
+    },
+    /// A record that was asked for is not there.
+    #[error("there is no such {record}")]
+    Missing {
+        /// The kind of record.
+        record: &'static str,
+    },
+    /// The thread that keeps the book has ended.
+    #[error("the book has been closed")]
+    Closed,
+    /// Anything else SQLite refused.
+    #[error("cannot {doing}: {source}")]
+    Sql {
+        /// What was tried.
+        doing: &'static str,
+        /// What SQLite said.
+        source: rusqlite::Error,
+    },
+}
+
+impl StoreError {
+    /// Wraps a SQLite error with what was being done, telling apart what needs different advice.
+    pub(crate) fn sql(doing: &'static str) -> impl Fn(rusqlite::Error) -> Self {
+        use rusqlite::ErrorCode::{DatabaseBusy, DatabaseCorrupt, DatabaseLocked, DiskFull, NotADatabase, ReadOnly};
+        move |source| match source.sqlite_error_code() {
+            Some(DiskFull) => Self::Full { doing },
+            Some(DatabaseBusy | DatabaseLocked) => Self::Busy { doing },
+            Some(ReadOnly) => Self::ReadOnly { doing },
+            Some(DatabaseCorrupt | NotADatabase) => Self::Damaged { detail: source.to_string() },
+            _ => Self::Sql { doing, source },
+        }
+    }
+
+    pub(crate) fn from_sqlite_open(path: &Path, source: rusqlite::Error) -> Self {
+        match source.sqlite_error_code() {
+            Some(rusqlite::ErrorCode::NotADatabase) => Self::NotOurs { path: path.to_owned() },
+            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Self::Damaged { detail: source.to_string() },
+            _ => Self::Open { path: path.to_owned(), source },
+        }
+    }
+}

@@ -1,0 +1,386 @@
+//! Keeps records safe on this device, in one SQLite file.
+//!
+//! One action is one transaction: the rows it changes and one line of the log.
+//! The file is in WAL mode with `synchronous=FULL`, so an action whose commit
+//! has returned survives a kill and, as far as the storage honours a flush, a
+//! power cut.
+
+pub mod desk;
+mod error;
+mod query;
+
+pub use error::StoreError;
+pub use query::{BookRow, DayRow, HistoryRow};
+
+use crate::domain::record::{
+    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
+};
+use rusqlite::types::{ToSqlOutput, Value, ValueRef};
+use rusqlite::{Connection, OptionalExtension, ToSql, Transaction, params};
+use std::path::{Path, PathBuf};
+use uuid::Uuid;
+
+/// The schema this program writes; see the numbered `.sql` files beside this module.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
+const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql")];
+
+/// Marks the file as ours ("LIDM"), as SQLite's `application_id` asks.
+const APPLICATION_ID: i32 = 0x4C49_444D;
+
+/// The open book.
+#[derive(Debug)]
+pub struct Store {
+    db: Connection,
+    path: PathBuf,
+}
+
+impl Store {
+    /// Opens the book at `path`, making or migrating it when needed.
+    ///
+    /// # Errors
+    /// [`StoreError::TooNew`] for a file of a newer program (left untouched),
+    /// [`StoreError::NotOurs`] for another program's file, [`StoreError::Damaged`]
+    /// when the check after an unclean end fails, [`StoreError::Open`] otherwise.
+    pub fn open(path: &Path) -> Result<Self, StoreError> {
+        let open = |source| StoreError::from_sqlite_open(path, source);
+        let db = Connection::open(path).map_err(open)?;
+        // Read before anything is written, so that a file that is not ours or too new stays byte for byte as it was.
+        let found: u32 = db.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(open)?;
+        let owner: i32 = db.pragma_query_value(None, "application_id", |row| row.get(0)).map_err(open)?;
+        let tables: i64 =
+            db.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(open)?;
+        if owner != APPLICATION_ID && tables > 0 {
+            return Err(StoreError::NotOurs { path: path.to_owned() });
+        }
+        if found > SCHEMA_VERSION {
+            return Err(StoreError::TooNew { found, known: SCHEMA_VERSION });
+        }
+        db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
+        db.pragma_update(None, "journal_mode", "WAL").map_err(open)?;
+        db.pragma_update(None, "synchronous", "FULL").map_err(open)?;
+        db.pragma_update(None, "foreign_keys", true).map_err(open)?;
+        db.pragma_update(None, "trusted_schema", false).map_err(open)?;
+        db.pragma_update(None, "temp_store", "MEMORY").map_err(open)?;
+        db.set_prepared_statement_cache_capacity(64);
+        let mut store = Self { db, path: path.to_owned() };
+        store.migrate(found)?;
+        store.check_after_unclean_end()?;
+        Ok(store)
+    }
+
+    /// Returns where the book is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn migrate(&mut self, found: u32) -> Result<(), StoreError> {
+        let doing = "bring the book to this program's form";
+        for (step, sql) in MIGRATIONS.iter().enumerate().skip(found as usize) {
+            let number = u32::try_from(step).unwrap_or(u32::MAX).saturating_add(1);
+            let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+            tx.execute_batch(sql).map_err(StoreError::sql(doing))?;
+            tx.pragma_update(None, "application_id", APPLICATION_ID).map_err(StoreError::sql(doing))?;
+            tx.pragma_update(None, "user_version", number).map_err(StoreError::sql(doing))?;
+            tx.commit().map_err(StoreError::sql(doing))?;
+        }
+        Ok(())
+    }
+
+    /// A flag is set while the book is open and cleared by [`Store::close`]; finding it set means the last run was cut off.
+    fn check_after_unclean_end(&mut self) -> Result<(), StoreError> {
+        let doing = "check the book";
+        let was_open = self.meta("open")?.is_some_and(|flag| flag == "1");
+        if was_open {
+            let verdict: String = self
+                .db
+                .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
+                .map_err(StoreError::sql(doing))?;
+            if verdict != "ok" {
+                return Err(StoreError::Damaged { detail: verdict });
+            }
+        } else {
+            self.set_meta("open", "1")?;
+        }
+        Ok(())
+    }
+
+    /// Closes the book, noting that it was closed in order.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the note cannot be written; nothing recorded is lost by that.
+    pub fn close(self) -> Result<(), StoreError> {
+        self.set_meta("open", "0")?;
+        self.db.close().map_err(|(_, source)| StoreError::Sql { doing: "close the book", source })
+    }
+
+    fn meta(&self, key: &str) -> Result<Option<String>, StoreError> {
+        self.db
+            .query_row("SELECT value FROM meta WHERE key = ?1", [key], |row| row.get(0))
+            .optional()
+            .map_err(StoreError::sql("read the book's notes"))
+    }
+
+    fn set_meta(&self, key: &str, value: &str) -> Result<(), StoreError> {
+        self.db
+            .execute("INSERT INTO meta VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2", [key, value])
+            .map(|_| ())
+            .map_err(StoreError::sql("write the book's notes"))
+    }
+
+    /// Keeps one action: all of it, on disk, or none of it. The same action twice is kept once.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then nothing of the action has been kept.
+    pub fn keep(&mut self, op: &Op) -> Result<(), StoreError> {
+        let tx = self.db.transaction().map_err(StoreError::sql("begin"))?;
+        let known: Option<i64> = tx
+            .prepare_cached("SELECT seq FROM op WHERE id = ?1")
+            .and_then(|mut select| select.query_row([op.id.to_string()], |row| row.get(0)).optional())
+            .map_err(StoreError::sql("look for the action"))?;
+        if known.is_none() {
+            write_op(&tx, op, None)?;
+        }
+        tx.commit().map_err(StoreError::sql("keep the action"))
+    }
+
+    /// Returns the label of the action [`Store::undo`] would take back.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the log cannot be read.
+    pub fn undo_label(&self, stop: StopId) -> Result<Option<String>, StoreError> {
+        Ok(last_undoable(&self.db, stop)?.map(|(_, label)| label))
+    }
+
+    /// Takes back the stop's last action that still stands, and returns its label.
+    ///
+    /// The log keeps both lines. A record the action made is marked removed.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then nothing has changed.
+    pub fn undo(
+        &mut self,
+        stop: StopId,
+        id: Uuid,
+        at: chrono::DateTime<chrono::FixedOffset>,
+    ) -> Result<Option<String>, StoreError> {
+        let doing = "undo";
+        let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+        let Some((seq, label)) = last_undoable(&tx, stop)? else {
+            return Ok(None);
+        };
+        let mut changes = Vec::new();
+        {
+            let mut select = tx
+                .prepare_cached("SELECT record, id, field, old FROM change WHERE op = ?1 ORDER BY n DESC")
+                .map_err(StoreError::sql(doing))?;
+            let mut rows = select.query([seq]).map_err(StoreError::sql(doing))?;
+            while let Some(row) = rows.next().map_err(StoreError::sql(doing))? {
+                let (record, id, field, old): (String, String, String, Option<String>) =
+                    (|| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))().map_err(StoreError::sql(doing))?;
+                let (table, fields) = table_named(&record)?;
+                let id = Uuid::parse_str(&id).map_err(|_| damaged(&record, "id"))?;
+                let Some(field) = fields.iter().copied().find(|known| *known == field) else {
+                    return Err(damaged(&record, &field));
+                };
+                // A field with no value before belongs to a record this action made: taking it back takes the record away.
+                match old {
+                    Some(json) => changes.push(FieldChange { table, id, field, value: cell_from_json(&json)? }),
+                    None if field == "removed" => {
+                        changes.push(FieldChange { table, id, field, value: Cell::Int(1) });
+                    }
+                    None => {}
+                }
+            }
+        }
+        let undo = Op { id, stop: Some(stop), at, label: label.clone(), undoable: false, changes };
+        write_op(&tx, &undo, Some(seq))?;
+        tx.commit().map_err(StoreError::sql(doing))?;
+        Ok(Some(label))
+    }
+
+    /// Copies the book to `to` with SQLite's online backup, then checks the copy.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the copy cannot be made or is not sound.
+    pub fn backup(&self, to: &Path) -> Result<(), StoreError> {
+        let doing = "copy the book";
+        let mut copy = Connection::open(to).map_err(|source| StoreError::from_sqlite_open(to, source))?;
+        {
+            let backup = rusqlite::backup::Backup::new(&self.db, &mut copy).map_err(StoreError::sql(doing))?;
+            backup
+                .run_to_completion(1024, std::time::Duration::ZERO, None)
+                .map_err(StoreError::sql(doing))?;
+        }
+        let verdict: String = copy
+            .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))
+            .map_err(StoreError::sql(doing))?;
+        if verdict == "ok" { Ok(()) } else { Err(StoreError::Damaged { detail: verdict }) }
+    }
+
+    /// Runs SQLite's full integrity check.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] with the first fault found.
+    pub fn check(&self) -> Result<(), StoreError> {
+        let verdict: String = self
+            .db
+            .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))
+            .map_err(StoreError::sql("check the book"))?;
+        if verdict == "ok" { Ok(()) } else { Err(StoreError::Damaged { detail: verdict }) }
+    }
+}
+
+fn damaged(record: &str, field: &str) -> StoreError {
+    StoreError::Damaged { detail: format!("the log names {record}.{field}, which does not exist") }
+}
+
+/// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
+fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
+    let known: [(&'static str, &'static [&'static str]); 8] = [
+        (Site::TABLE, Site::FIELDS),
+        (Tank::TABLE, Tank::FIELDS),
+        (Compartment::TABLE, Compartment::FIELDS),
+        (Lid::TABLE, Lid::FIELDS),
+        (Stop::TABLE, Stop::FIELDS),
+        (Reading::TABLE, Reading::FIELDS),
+        (Pumping::TABLE, Pumping::FIELDS),
+        (Setup::TABLE, Setup::FIELDS),
+    ];
+    known.into_iter().find(|(table, _)| *table == name).ok_or_else(|| damaged(name, "*"))
+}
+
+fn last_undoable(db: &Connection, stop: StopId) -> Result<Option<(i64, String)>, StoreError> {
+    db.prepare_cached(
+        "SELECT seq, label FROM op WHERE stop = ?1 AND undoable = 1 AND undoes IS NULL
+           AND seq NOT IN (SELECT undoes FROM op WHERE stop = ?1 AND undoes IS NOT NULL)
+         ORDER BY seq DESC LIMIT 1",
+    )
+    .and_then(|mut select| {
+        select.query_row([stop.to_string()], |row| Ok((row.get(0)?, row.get(1)?))).optional()
+    })
+    .map_err(StoreError::sql("look for the last action"))
+}
+
+fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), StoreError> {
+    let doing = "keep the action";
+    tx.prepare_cached("INSERT INTO op (id, stop, at, label, undoable, undoes) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")
+        .and_then(|mut insert| {
+            insert.execute(params![
+                op.id.to_string(),
+                op.stop.map(|stop| stop.to_string()),
+                op.at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
+                op.label,
+                op.undoable,
+                undoes
+            ])
+        })
+        .map_err(StoreError::sql(doing))?;
+    let seq = tx.last_insert_rowid();
+    let mut insert = tx
+        .prepare_cached(
+            "INSERT INTO change (op, n, record, id, field, old, new) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        )
+        .map_err(StoreError::sql(doing))?;
+    let mut n = 0_i64;
+    for group in op.changes.chunk_by(|a, b| a.id == b.id && a.table == b.table) {
+        let Some(first) = group.first() else { continue };
+        let (table, fields) = table_named(first.table)?;
+        let olds = write_row(tx, table, first.id, group)?;
+        for (change, old) in group.iter().zip(olds) {
+            if !fields.contains(&change.field) {
+                return Err(damaged(table, change.field));
+            }
+            insert
+                .execute(params![
+                    seq,
+                    n,
+                    table,
+                    first.id.to_string(),
+                    change.field,
+                    old.as_ref().map(cell_to_json),
+                    cell_to_json(&change.value)
+                ])
+                .map_err(StoreError::sql(doing))?;
+            n += 1;
+        }
+    }
+    Ok(())
+}
+
+/// Writes one record's changed fields and returns the values they had, `None` for a new record.
+fn write_row(
+    tx: &Transaction<'_>,
+    table: &'static str,
+    id: Uuid,
+    changes: &[FieldChange],
+) -> Result<Vec<Option<Cell>>, StoreError> {
+    let doing = "write the record";
+    let id = id.to_string();
+    let columns = changes.iter().map(|change| change.field).collect::<Vec<_>>();
+    let old = tx
+        .prepare_cached(&format!("SELECT {} FROM {table} WHERE id = ?1", columns.join(", ")))
+        .and_then(|mut select| {
+            select
+                .query_row([&id], |row| (0..columns.len()).map(|i| row.get_ref(i).map(cell_of)).collect::<Result<Vec<_>, _>>())
+                .optional()
+        })
+        .map_err(StoreError::sql(doing))?;
+    let values = std::iter::once(&id as &dyn ToSql)
+        .chain(changes.iter().map(|change| &change.value as &dyn ToSql))
+        .collect::<Vec<_>>();
+    let sql = if old.is_some() {
+        let sets = columns.iter().enumerate().map(|(i, c)| format!("{c} = ?{}", i + 2)).collect::<Vec<_>>();
+        format!("UPDATE {table} SET {} WHERE id = ?1", sets.join(", "))
+    } else {
+        let marks = (0..columns.len()).map(|i| format!("?{}", i + 2)).collect::<Vec<_>>();
+        format!("INSERT INTO {table} (id, {}) VALUES (?1, {})", columns.join(", "), marks.join(", "))
+    };
+    tx.prepare_cached(&sql)
+        .and_then(|mut write| write.execute(values.as_slice()))
+        .map_err(StoreError::sql(doing))?;
+    Ok(match old {
+        Some(cells) => cells.into_iter().map(Some).collect(),
+        None => vec![None; changes.len()],
+    })
+}
+
+impl ToSql for Cell {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        Ok(match self {
+            Self::Null => ToSqlOutput::Owned(Value::Null),
+            Self::Int(whole) => ToSqlOutput::Owned(Value::Integer(*whole)),
+            Self::Text(text) => ToSqlOutput::Borrowed(ValueRef::Text(text.as_bytes())),
+        })
+    }
+}
+
+/// A stored value as a cell. The tables are STRICT with integer and text columns only, so nothing else arrives.
+fn cell_of(value: ValueRef<'_>) -> Cell {
+    match value {
+        ValueRef::Integer(whole) => Cell::Int(whole),
+        ValueRef::Text(text) => Cell::Text(String::from_utf8_lossy(text).into_owned()),
+        ValueRef::Null | ValueRef::Real(_) | ValueRef::Blob(_) => Cell::Null,
+    }
+}
+
+fn cell_to_json(cell: &Cell) -> String {
+    match cell {
+        Cell::Null => serde_json::Value::Null,
+        Cell::Int(whole) => serde_json::Value::from(*whole),
+        Cell::Text(text) => serde_json::Value::from(text.as_str()),
+    }
+    .to_string()
+}
+
+fn cell_from_json(json: &str) -> Result<Cell, StoreError> {
+    match serde_json::from_str(json) {
+        Ok(serde_json::Value::Null) => Some(Cell::Null),
+        Ok(serde_json::Value::String(text)) => Some(Cell::Text(text)),
+        Ok(serde_json::Value::Number(number)) => number.as_i64().map(Cell::Int),
+        _ => None,
+    }
+    .ok_or_else(|| StoreError::Damaged { detail: format!("the log holds {json}, which is no value") })
+}

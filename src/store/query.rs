@@ -1,0 +1,330 @@
+//! What the screens and the calculations ask of the book.
+
+use super::{Store, StoreError, cell_of};
+use crate::domain::record::{
+    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, Site, SiteId, Station, Stop, StopId, Tank,
+    Visit,
+};
+use chrono::{DateTime, FixedOffset, NaiveDate};
+use rusqlite::{OptionalExtension, ToSql, params};
+use uuid::Uuid;
+
+/// One line of the list of all sites.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BookRow {
+    /// The site.
+    pub id: SiteId,
+    /// What the crew calls it.
+    pub name: String,
+    /// Address and town on one line.
+    pub address: String,
+    /// Customer and telephone, searched but not shown.
+    pub customer: String,
+    /// Position in 1e-7 degrees, latitude first.
+    pub position_e7: Option<(i64, i64)>,
+    /// When it is due.
+    pub due_on: Option<NaiveDate>,
+}
+
+/// One line of the day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DayRow {
+    /// The stop.
+    pub stop: Stop,
+    /// The site's name.
+    pub site_name: String,
+    /// The site's next due date.
+    pub due_on: Option<NaiveDate>,
+    /// The site's position in 1e-7 degrees, latitude first.
+    pub position_e7: Option<(i64, i64)>,
+    /// How many earlier stops there were.
+    pub earlier: i64,
+}
+
+/// What one finished stop left behind for one compartment of one tank.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HistoryRow {
+    /// The stop.
+    pub stop: Stop,
+    /// The readings of the stop.
+    pub readings: Vec<Reading>,
+    /// The pumpings of the stop.
+    pub pumpings: Vec<Pumping>,
+}
+
+impl Store {
+    fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
+        let doing = "read the book";
+        let sql = format!("SELECT t.id, {} FROM {} t {tail}", columns::<R>("t"), R::TABLE);
+        let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
+        let mut rows = select.query(values).map_err(StoreError::sql(doing))?;
+        let mut list = Vec::new();
+        while let Some(row) = rows.next().map_err(StoreError::sql(doing))? {
+            list.push(record_of(row, 0)?);
+        }
+        Ok(list)
+    }
+
+    fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
+        self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?
+            .pop()
+            .ok_or(StoreError::Missing { record: R::TABLE })
+    }
+
+    /// Reads how the phone is set up, `None` before the first run has been answered.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
+        Ok(self.select::<Setup>("ORDER BY t.id LIMIT 1", &[])?.pop())
+    }
+
+    /// Reads a site.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is none.
+    pub fn site(&self, id: SiteId) -> Result<Site, StoreError> {
+        self.one(id.0)
+    }
+
+    /// Reads a site with its tanks, compartments and lids, without what has been removed. The stop is empty.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is no such site.
+    pub fn site_whole(&self, id: SiteId) -> Result<Visit, StoreError> {
+        let key = id.to_string();
+        let of_site = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0 ORDER BY k.place, k.id, t.place, t.id";
+        Ok(Visit {
+            site: self.site(id)?,
+            tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
+            compartments: self.select::<Compartment>(of_site, &[&key])?,
+            lids: self.select::<Lid>(of_site, &[&key])?,
+            ..Visit::default()
+        })
+    }
+
+    /// Reads a stop with everything its screens need.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is no such stop.
+    pub fn visit(&self, id: StopId) -> Result<Visit, StoreError> {
+        let stop: Stop = self.one(id.0)?;
+        let key = id.to_string();
+        let mut visit = self.site_whole(stop.site)?;
+        visit.readings = self.select::<Reading>("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?;
+        visit.pumpings = self.select::<Pumping>("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?;
+        visit.stop = stop;
+        Ok(visit)
+    }
+
+    /// Reads the site's finished stops, oldest first.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn history(&self, site: SiteId) -> Result<Vec<HistoryRow>, StoreError> {
+        let stops = self.select::<Stop>(
+            "WHERE t.site = ?1 AND t.removed = 0 AND t.finished_at IS NOT NULL ORDER BY t.day, t.finished_at, t.id",
+            &[&site.to_string()],
+        )?;
+        stops
+            .into_iter()
+            .map(|stop| {
+                let key = stop.id.to_string();
+                Ok(HistoryRow {
+                    readings: self.select("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?,
+                    pumpings: self.select("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?,
+                    stop,
+                })
+            })
+            .collect()
+    }
+
+    /// Lists all sites by name.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn book(&self) -> Result<Vec<BookRow>, StoreError> {
+        let doing = "list the sites";
+        let mut select = self
+            .db
+            .prepare_cached(
+                "SELECT id, name, address, town, customer, phone, lat_e7, lon_e7, due_on FROM site
+                 WHERE removed = 0 ORDER BY name COLLATE NOCASE, address, id",
+            )
+            .map_err(StoreError::sql(doing))?;
+        let rows = select
+            .query_map([], |row| {
+                let (address, town): (String, String) = (row.get(2)?, row.get(3)?);
+                let (customer, phone): (String, String) = (row.get(4)?, row.get(5)?);
+                let (lat, lon): (Option<i64>, Option<i64>) = (row.get(6)?, row.get(7)?);
+                Ok(BookRow {
+                    id: SiteId(uuid_of(row, 0)?),
+                    name: row.get(1)?,
+                    address: [address, town].iter().filter(|part| !part.is_empty()).cloned().collect::<Vec<_>>().join(", "),
+                    customer: format!("{customer} {phone}"),
+                    position_e7: lat.zip(lon),
+                    due_on: date_of(row, 8)?,
+                })
+            })
+            .map_err(StoreError::sql(doing))?;
+        rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
+    }
+
+    /// Lists the stops of a day in their order.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn day(&self, day: NaiveDate) -> Result<Vec<DayRow>, StoreError> {
+        let doing = "list the day's stops";
+        let stops = self.select::<Stop>("WHERE t.day = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&iso(day)])?;
+        let mut select = self
+            .db
+            .prepare_cached(
+                "SELECT s.name, s.due_on, s.lat_e7, s.lon_e7,
+                   (SELECT count(*) FROM stop p WHERE p.site = s.id AND p.removed = 0 AND p.finished_at IS NOT NULL AND p.day < ?2)
+                 FROM site s WHERE s.id = ?1",
+            )
+            .map_err(StoreError::sql(doing))?;
+        stops
+            .into_iter()
+            .map(|stop| {
+                select
+                    .query_row(params![stop.site.to_string(), iso(day)], |row| {
+                        let (lat, lon): (Option<i64>, Option<i64>) = (row.get(2)?, row.get(3)?);
+                        Ok(DayRow {
+                            site_name: row.get(0)?,
+                            due_on: date_of(row, 1)?,
+                            position_e7: lat.zip(lon),
+                            earlier: row.get(4)?,
+                            stop: stop.clone(),
+                        })
+                    })
+                    .map_err(StoreError::sql(doing))
+            })
+            .collect()
+    }
+
+    /// Returns the stop that was begun and not finished and was touched last, so that a killed app reopens it.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn open_stop(&self) -> Result<Option<StopId>, StoreError> {
+        let doing = "look for an open stop";
+        let on_screen = self.meta("on_screen")?;
+        let Some(on_screen) = on_screen.filter(|id| !id.is_empty()) else { return Ok(None) };
+        self.db
+            .query_row(
+                "SELECT id FROM stop WHERE id = ?1 AND removed = 0 AND finished_at IS NULL",
+                [on_screen],
+                |row| uuid_of(row, 0),
+            )
+            .optional()
+            .map(|id| id.map(StopId))
+            .map_err(StoreError::sql(doing))
+    }
+
+    /// Notes which stop is on the screen, `None` when none is.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be written.
+    pub fn set_open_stop(&self, stop: Option<StopId>) -> Result<(), StoreError> {
+        self.set_meta("on_screen", &stop.map(|id| id.to_string()).unwrap_or_default())
+    }
+
+    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
+        let doing = "add up the truck's load";
+        let mut select = self
+            .db
+            .prepare_cached(
+                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
+                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
+            )
+            .map_err(StoreError::sql(doing))?;
+        let rows = select
+            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
+            .map_err(StoreError::sql(doing))?;
+        let mut total = 0_i64;
+        for row in rows {
+            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
+            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
+            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
+                total = total.saturating_add(out_ml);
+            }
+        }
+        Ok(total)
+    }
+
+    /// Counts actions kept, undone ones and undos included.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn op_count(&self) -> Result<i64, StoreError> {
+        self.db
+            .query_row("SELECT count(*) FROM op", [], |row| row.get(0))
+            .map_err(StoreError::sql("count the actions"))
+    }
+
+    /// Returns when the last action of a stop was kept.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn last_kept(&self, stop: StopId) -> Result<Option<DateTime<FixedOffset>>, StoreError> {
+        self.db
+            .query_row("SELECT at FROM op WHERE stop = ?1 ORDER BY seq DESC LIMIT 1", [stop.to_string()], |row| {
+                row.get::<_, String>(0)
+            })
+            .optional()
+            .map(|at| at.and_then(|at| DateTime::parse_from_rfc3339(&at).ok()))
+            .map_err(StoreError::sql("read the log"))
+    }
+
+    /// Returns the station a stop stands at.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is no such stop.
+    pub fn station(&self, stop: StopId) -> Result<Station, StoreError> {
+        Ok(self.one::<Stop>(stop.0)?.station)
+    }
+
+    /// Returns the compartments a removed tank or an undone step left without an owner; always empty in a sound book.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn orphans(&self) -> Result<Vec<CompartmentId>, StoreError> {
+        let list = self.select::<Compartment>("LEFT JOIN tank k ON k.id = t.tank WHERE k.id IS NULL", &[])?;
+        Ok(list.into_iter().map(|compartment| compartment.id).collect())
+    }
+}
+
+fn iso(day: NaiveDate) -> String {
+    day.format("%Y-%m-%d").to_string()
+}
+
+fn columns<R: Record>(alias: &str) -> String {
+    R::FIELDS.iter().map(|field| format!("{alias}.{field}")).collect::<Vec<_>>().join(", ")
+}
+
+fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
+    let doing = "read the book";
+    let id = uuid_of(row, first).map_err(StoreError::sql(doing))?;
+    let cells = (0..R::FIELDS.len())
+        .map(|i| row.get_ref(first + 1 + i).map(cell_of))
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(StoreError::sql(doing))?;
+    R::from_cells(id, &cells)
+        .map_err(|field| StoreError::Damaged { detail: format!("{} {id} has an unreadable {field}", R::TABLE) })
+}
+
+fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
+    let text: String = row.get(index)?;
+    Uuid::parse_str(&text)
+        .map_err(|error| rusqlite::Error::FromSqlConversionFailure(index, rusqlite::types::Type::Text, Box::new(error)))
+}
+
+fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
+    Ok(Option::<NaiveDate>::from_cell(&cell_of(row.get_ref(index)?)).flatten())
+}
