@@ -1,7 +1,18 @@
 //! What is true about the work: quantities, tanks, readings, rules, forecasts.
 //!
 //! Pure: no files, no clock, no database, no window.
+//!
+//! [`assess::assess`] is the way in: facts of one tank and the rule sets go in,
+//! everything the program says about that tank comes out.
 #![deny(missing_docs)]
 
+pub mod assess;
+pub mod check;
+pub mod forecast;
+pub mod judge;
+pub mod reading;
 pub mod record;
+pub mod riser;
+pub mod rules;
+pub mod tank;
 pub mod units;

@@ -1,0 +1,156 @@
+//! What looks wrong or deserves a word: kept, said, never changed.
+
+use std::fmt;
+
+/// What a [`Flag`] is about; stable, for programs and translations.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum FlagCode {
+    /// A size of the tank is zero.
+    ZeroSize,
+    /// A size is larger than any septic tank.
+    ImplausibleSize,
+    /// The liquid depth is zero or missing, so no reading can become a volume.
+    NoLiquidDepth,
+    /// The liquid depth is above the inside height.
+    LiquidAboveTop,
+    /// The plan is longer across than along.
+    WiderThanLong,
+    /// A row of the dip table is not deeper and fuller than the row before it.
+    DipNotMonotone,
+    /// The dip table has no usable row.
+    DipEmpty,
+    /// The dip table ends below the liquid depth.
+    DipTooShort,
+    /// The outlet device reaches below the bottom of the tank.
+    OutletBelowBottom,
+    /// The tank has no compartment, or more than three.
+    CompartmentCount,
+    /// More readings than compartments.
+    ReadingWithoutCompartment,
+    /// Shares by depth and by volume are taken as equal, because only a nominal size is known.
+    FractionsAssumedEqual,
+    /// Scum and sludge together are thicker than the liquid is deep.
+    LayersOverlap,
+    /// The sludge is deeper than the tank.
+    SludgeAboveTop,
+    /// The scum is thicker than the liquid is deep.
+    ScumBelowBottom,
+    /// The liquid stands above the inside height.
+    LevelAboveTop,
+    /// The liquid surface is below the bottom of the tank.
+    LevelBelowBottom,
+    /// The liquid stands above the outlet invert.
+    LevelHigh,
+    /// The liquid stands below the outlet invert.
+    LevelLow,
+    /// The solids left behind are more than the tank holds.
+    HeelAboveCapacity,
+    /// Both a sludge depth and probes were given; the mean of the probes is used.
+    ProbesUsed,
+    /// The visit lies before the last pump-out.
+    VisitBeforeLastEmptied,
+    /// A past visit lies after this one.
+    HistoryAfterVisit,
+    /// A compartment was not read, so the tank's share of solids is a lower bound.
+    CompartmentNotRead,
+    /// The tank's size and depth lie outside the published sludge table.
+    OutsideTable,
+    /// Nobody lives here: nothing fills the tank.
+    NoResidents,
+    /// More people than a household.
+    ManyResidents,
+    /// Clean water stays in the tank for a day or less even when it is empty of solids.
+    UnderOneDay,
+    /// The limit lies at or below what the last pump-out left behind.
+    DueAtOnce,
+    /// The date shown lies before this visit.
+    DueInPast,
+    /// The rule asks for pumping now and the tank was not pumped.
+    PumpNowNotPumped,
+    /// The next date is less than six months away.
+    UnderSixMonths,
+    /// The rule set gives only a calendar; the forecast uses the general share of solids.
+    ForecastFallback,
+    /// A clause could not be judged.
+    ClauseNotMeasured,
+    /// A rule's figures come from memory or a reprint, or it has no date.
+    RuleUnsure,
+    /// No date can be given.
+    NoDate,
+}
+
+impl FlagCode {
+    /// Returns the code as it is written in files: lower case, underscores.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::ZeroSize => "zero_size",
+            Self::ImplausibleSize => "implausible_size",
+            Self::NoLiquidDepth => "no_liquid_depth",
+            Self::LiquidAboveTop => "liquid_above_top",
+            Self::WiderThanLong => "wider_than_long",
+            Self::DipNotMonotone => "dip_not_monotone",
+            Self::DipEmpty => "dip_empty",
+            Self::DipTooShort => "dip_too_short",
+            Self::OutletBelowBottom => "outlet_below_bottom",
+            Self::CompartmentCount => "compartment_count",
+            Self::ReadingWithoutCompartment => "reading_without_compartment",
+            Self::FractionsAssumedEqual => "fractions_assumed_equal",
+            Self::LayersOverlap => "layers_overlap",
+            Self::SludgeAboveTop => "sludge_above_top",
+            Self::ScumBelowBottom => "scum_below_bottom",
+            Self::LevelAboveTop => "level_above_top",
+            Self::LevelBelowBottom => "level_below_bottom",
+            Self::LevelHigh => "level_high",
+            Self::LevelLow => "level_low",
+            Self::HeelAboveCapacity => "heel_above_capacity",
+            Self::ProbesUsed => "probes_used",
+            Self::VisitBeforeLastEmptied => "visit_before_last_emptied",
+            Self::HistoryAfterVisit => "history_after_visit",
+            Self::CompartmentNotRead => "compartment_not_read",
+            Self::OutsideTable => "outside_table",
+            Self::NoResidents => "no_residents",
+            Self::ManyResidents => "many_residents",
+            Self::UnderOneDay => "under_one_day",
+            Self::DueAtOnce => "due_at_once",
+            Self::DueInPast => "due_in_past",
+            Self::PumpNowNotPumped => "pump_now_not_pumped",
+            Self::UnderSixMonths => "under_six_months",
+            Self::ForecastFallback => "forecast_fallback",
+            Self::ClauseNotMeasured => "clause_not_measured",
+            Self::RuleUnsure => "rule_unsure",
+            Self::NoDate => "no_date",
+        }
+    }
+}
+
+impl fmt::Display for FlagCode {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// One thing to say about what was entered or found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Flag {
+    /// What it is about.
+    pub code: FlagCode,
+    /// The compartment it belongs to, counted from 0, or `None` for the tank or the site.
+    pub compartment: Option<usize>,
+    /// One plain English sentence: what, and what to do.
+    pub words: String,
+}
+
+impl Flag {
+    /// A flag about the whole tank or the site.
+    #[must_use]
+    pub fn new(code: FlagCode, words: impl Into<String>) -> Self {
+        Self { code, compartment: None, words: words.into() }
+    }
+
+    /// A flag about one compartment, counted from 0.
+    #[must_use]
+    pub fn in_compartment(code: FlagCode, compartment: usize, words: impl Into<String>) -> Self {
+        Self { code, compartment: Some(compartment), words: words.into() }
+    }
+}
