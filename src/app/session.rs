@@ -1,0 +1,246 @@
+//! What every screen shares: the book, the clock, the set-up, the rule sets.
+
+use crate::app::figures::Figures;
+use crate::app::words::Words;
+use crate::domain::record::{FieldChange, Language, Op, Setup, SetupId, Site, StopId, changes};
+use crate::domain::rules::RuleSet;
+use crate::domain::units::{Cents, Length, Volume};
+use crate::store::desk::{Desk, Outcome};
+use crate::store::{Store, StoreError};
+use chrono::{DateTime, FixedOffset, NaiveDate};
+use uuid::Uuid;
+
+/// The rule set for people with no local rule.
+pub const GENERAL_RULE_SET: &str = "general";
+
+/// Tells the time; a fixed one in tests and in the demo.
+pub type Clock = Box<dyn Fn() -> DateTime<FixedOffset>>;
+
+/// The book, the clock, the set-up and the rule sets.
+pub struct Session {
+    desk: Desk,
+    clock: Clock,
+    rules: Vec<RuleSet>,
+    setup: Setup,
+    is_new: bool,
+    pending: usize,
+    kept_at: Option<DateTime<FixedOffset>>,
+    trouble: Option<StoreError>,
+}
+
+impl std::fmt::Debug for Session {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Session").field("setup", &self.setup).field("pending", &self.pending).finish_non_exhaustive()
+    }
+}
+
+/// How a phone is set up before anyone has touched it.
+#[must_use]
+pub fn first_setup() -> Setup {
+    Setup {
+        id: SetupId(Uuid::from_u128(1)),
+        language: Language::English,
+        rule_set: GENERAL_RULE_SET.to_owned(),
+        dig_fee: Cents(0),
+        // 2,500 US gallons: a middling truck; the company sets its own.
+        truck_ml: Volume::from_us_gallons(2_500.0).as_whole_ml().unwrap_or(0),
+        edge_mm: Length::from_mm(25),
+        ..Setup::default()
+    }
+}
+
+impl Session {
+    /// Opens a session on a book.
+    ///
+    /// `wake` is called from the book's thread whenever there is news for [`Session::poll`].
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn new(
+        store: Store,
+        rules: Vec<RuleSet>,
+        clock: Clock,
+        wake: impl Fn() + Send + 'static,
+    ) -> Result<Self, StoreError> {
+        let found = store.setup()?;
+        Ok(Self {
+            desk: Desk::new(store, wake),
+            clock,
+            rules,
+            is_new: found.is_none(),
+            setup: found.unwrap_or_else(first_setup),
+            pending: 0,
+            kept_at: None,
+            trouble: None,
+        })
+    }
+
+    /// Whether nobody has answered the first question yet.
+    #[must_use]
+    pub const fn is_new(&self) -> bool {
+        self.is_new
+    }
+
+    /// Returns how the phone is set up.
+    #[must_use]
+    pub const fn setup(&self) -> &Setup {
+        &self.setup
+    }
+
+    /// Returns how figures are written for the technician.
+    #[must_use]
+    pub const fn figures(&self) -> Figures {
+        Figures { units: self.setup.units, words: Words::new(self.setup.language) }
+    }
+
+    /// Returns the technician's words.
+    #[must_use]
+    pub const fn words(&self) -> Words {
+        Words::new(self.setup.language)
+    }
+
+    /// Returns how figures are written for the customer of `site`.
+    #[must_use]
+    pub fn customer_figures(&self, site: &Site) -> Figures {
+        let language = site.language.unwrap_or(self.setup.language);
+        Figures { units: self.setup.units, words: Words::new(language) }
+    }
+
+    /// Returns the time now.
+    #[must_use]
+    pub fn now(&self) -> DateTime<FixedOffset> {
+        (self.clock)()
+    }
+
+    /// Returns the day now, where the phone is.
+    #[must_use]
+    pub fn today(&self) -> NaiveDate {
+        self.now().date_naive()
+    }
+
+    /// Returns a new id that sorts by the session's clock.
+    #[must_use]
+    pub fn new_id(&self) -> Uuid {
+        let now = self.now();
+        let seconds = u64::try_from(now.timestamp()).unwrap_or(0);
+        Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, seconds, now.timestamp_subsec_nanos()))
+    }
+
+    /// Returns every rule set.
+    #[must_use]
+    pub fn rules(&self) -> &[RuleSet] {
+        &self.rules
+    }
+
+    /// Returns the rule set with this id.
+    #[must_use]
+    pub fn rule_set_named(&self, id: &str) -> Option<&RuleSet> {
+        self.rules.iter().find(|set| set.id == id)
+    }
+
+    /// Returns the rule set that holds at a site: its own, else the company's, else the general one.
+    #[must_use]
+    pub fn rule_set(&self, site: &Site) -> Option<RuleSet> {
+        let mut set = [site.rule_set.as_str(), self.setup.rule_set.as_str(), GENERAL_RULE_SET]
+            .into_iter()
+            .filter(|id| !id.is_empty())
+            .find_map(|id| self.rule_set_named(id))
+            .or_else(|| self.rules.first())?
+            .clone();
+        // The company may promise less than the rule set allows, never more.
+        if let Some(months) = self.setup.max_months.and_then(|months| i32::try_from(months).ok()) {
+            let years = f64::from(months) / 12.0;
+            set.max_interval_years = Some(set.max_interval_years.map_or(years, |own| own.min(years)));
+        }
+        Some(set)
+    }
+
+    /// Hands one action to the book.
+    pub fn keep(&mut self, stop: Option<StopId>, label: &str, undoable: bool, list: Vec<FieldChange>) {
+        if list.is_empty() {
+            return;
+        }
+        let op = Op { id: self.new_id(), stop, at: self.now(), label: label.to_owned(), undoable, changes: list };
+        match self.desk.keep(op) {
+            Ok(()) => self.pending += 1,
+            Err(error) => self.trouble = Some(error),
+        }
+    }
+
+    /// Changes how the phone is set up.
+    pub fn change_setup(&mut self, label: &str, change: impl FnOnce(&mut Setup)) {
+        let mut after = self.setup.clone();
+        change(&mut after);
+        let before: &[Setup] = if self.is_new { &[] } else { std::slice::from_ref(&self.setup) };
+        let list = changes(before, std::slice::from_ref(&after));
+        self.setup = after;
+        self.is_new = false;
+        self.keep(None, label, false, list);
+    }
+
+    /// Asks the book something, after everything handed over so far.
+    ///
+    /// # Errors
+    /// What the question returns.
+    pub fn ask<T: Send + 'static>(
+        &self,
+        question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, StoreError> {
+        self.desk.ask(question)
+    }
+
+    /// Takes in what has become of the actions handed over; returns whether anything has changed.
+    pub fn poll(&mut self) -> bool {
+        let news = self.desk.outcomes().collect::<Vec<_>>();
+        for outcome in &news {
+            if matches!(outcome, Outcome::Kept) {
+                self.pending = self.pending.saturating_sub(1);
+                self.kept_at = Some((self.clock)());
+                self.trouble = None;
+            }
+        }
+        let any = !news.is_empty();
+        for outcome in news {
+            if let Outcome::Waiting(error) = outcome {
+                self.trouble = Some(error);
+            }
+        }
+        any
+    }
+
+    /// Waits until everything handed over has been tried, for tests and for work without a window.
+    ///
+    /// # Errors
+    /// What keeps an action waiting.
+    pub fn settle(&mut self) -> Result<(), StoreError> {
+        self.ask(|_| Ok(()))?;
+        self.poll();
+        match self.trouble.take() {
+            Some(error) => Err(error),
+            None => Ok(()),
+        }
+    }
+
+    /// Whether everything on the screen is on disk.
+    #[must_use]
+    pub const fn is_kept(&self) -> bool {
+        self.pending == 0
+    }
+
+    /// Returns when the last action was kept.
+    #[must_use]
+    pub const fn kept_at(&self) -> Option<DateTime<FixedOffset>> {
+        self.kept_at
+    }
+
+    /// Notes when a stop's last action was kept, after opening it.
+    pub fn set_kept_at(&mut self, at: Option<DateTime<FixedOffset>>) {
+        self.kept_at = at;
+    }
+
+    /// Returns what keeps actions waiting.
+    #[must_use]
+    pub const fn trouble(&self) -> Option<&StoreError> {
+        self.trouble.as_ref()
+    }
+}

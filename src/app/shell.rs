@@ -1,0 +1,243 @@
+//! The whole app without its window: which screen shows, and what the keys that are on every screen do.
+
+use crate::app::book::BookState;
+use crate::app::explain::{self, Explained};
+use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::session::Session;
+use crate::app::site::{SiteForm, SiteState};
+use crate::app::stop::StopState;
+use crate::app::what_if::Trial;
+use crate::domain::record::{Station, StopId};
+use crate::store::{DayRow, StoreError};
+use std::path::PathBuf;
+
+/// Every screen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Screen {
+    /// The first start: the demo book or an empty one.
+    FirstRun,
+    /// Today's stops and the truck.
+    #[default]
+    Day,
+    /// All known sites.
+    Book,
+    /// One site.
+    Site,
+    /// The form of one site.
+    SiteEdit,
+    /// A station of the stop.
+    At(Station),
+    /// The tank sheet.
+    Tank,
+    /// The customer's card.
+    Door,
+    /// Other people, another tank.
+    WhatIf,
+    /// How the phone is set up.
+    Setup,
+    /// Version and licences.
+    About,
+}
+
+/// How serious a notice is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoticeKind {
+    /// Good to know.
+    Info,
+    /// Look at this.
+    Warning,
+    /// Something was not done.
+    Failure,
+}
+
+/// A sentence over the screen.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notice {
+    /// How serious.
+    pub kind: NoticeKind,
+    /// What happened and what to do.
+    pub text: Explained,
+}
+
+/// The app without its window.
+#[derive(Debug)]
+pub struct App {
+    pub(crate) session: Session,
+    pub(crate) slips: PathBuf,
+    pub(crate) screen: Screen,
+    pub(crate) back: Vec<Screen>,
+    pub(crate) notice: Option<Notice>,
+    pub(crate) day: Vec<DayRow>,
+    pub(crate) on_board_ml: i64,
+    pub(crate) book: BookState,
+    pub(crate) site: Option<SiteState>,
+    pub(crate) form: Option<SiteForm>,
+    pub(crate) stop: Option<StopState>,
+    pub(crate) trial: Option<Trial>,
+    pub(crate) pad: Option<Pad>,
+    pub(crate) sheet: Option<Sheet>,
+    pub(crate) picker: Option<Picker>,
+    pub(crate) confirm: Option<Confirm>,
+}
+
+impl App {
+    /// Starts the app: at the first question, at the stop that was open when it was cut off, or at the day.
+    ///
+    /// * `slips`: the folder customers' cards are written to
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn start(session: Session, slips: PathBuf) -> Result<Self, StoreError> {
+        let is_new = session.is_new();
+        let open = session.ask(|store| store.open_stop())?;
+        let mut app = Self {
+            session,
+            slips,
+            screen: if is_new { Screen::FirstRun } else { Screen::Day },
+            back: Vec::new(),
+            notice: None,
+            day: Vec::new(),
+            on_board_ml: 0,
+            book: BookState::default(),
+            site: None,
+            form: None,
+            stop: None,
+            trial: None,
+            pad: None,
+            sheet: None,
+            picker: None,
+            confirm: None,
+        };
+        app.reload_day()?;
+        app.reload_book()?;
+        if let Some(stop) = open {
+            app.open_stop(stop)?;
+        }
+        Ok(app)
+    }
+
+    /// Returns what every screen shares.
+    #[must_use]
+    pub const fn session(&self) -> &Session {
+        &self.session
+    }
+
+    /// Returns what every screen shares, to wait for it or to set its clock.
+    pub const fn session_mut(&mut self) -> &mut Session {
+        &mut self.session
+    }
+
+    /// Returns the screen that shows.
+    #[must_use]
+    pub const fn screen(&self) -> Screen {
+        self.screen
+    }
+
+    /// Returns the notice over the screen: what keeps an action waiting comes first.
+    #[must_use]
+    pub fn notice(&self) -> Option<Notice> {
+        self.session
+            .trouble()
+            .map(|error| Notice { kind: NoticeKind::Failure, text: explain::store(error, self.session.words()) })
+            .or_else(|| self.notice.clone())
+    }
+
+    /// Takes the notice away.
+    pub fn dismiss_notice(&mut self) {
+        self.notice = None;
+    }
+
+    pub(crate) fn say(&mut self, kind: NoticeKind, what: String, advice: String) {
+        self.notice = Some(Notice { kind, text: Explained { what, advice } });
+    }
+
+    /// Runs something that may fail on the book, and says so on the screen when it does.
+    pub(crate) fn try_book<T>(&mut self, result: Result<T, StoreError>) -> Option<T> {
+        match result {
+            Ok(value) => Some(value),
+            Err(error) => {
+                let text = explain::store(&error, self.session.words());
+                self.notice = Some(Notice { kind: NoticeKind::Failure, text });
+                None
+            }
+        }
+    }
+
+    /// Shows a screen. Within a stop, moving to a station is kept, so that a killed app comes back to it.
+    pub fn go(&mut self, screen: Screen) {
+        self.close_overlays();
+        let screen = match screen {
+            Screen::At(_) | Screen::Tank | Screen::Door | Screen::WhatIf if self.stop.is_none() => Screen::Day,
+            other => other,
+        };
+        match screen {
+            Screen::Day => {
+                let reloaded = self.reload_day();
+                self.try_book(reloaded);
+                self.leave_stop_on_screen();
+                self.back.clear();
+            }
+            Screen::Book => {
+                let reloaded = self.reload_book();
+                self.try_book(reloaded);
+                self.leave_stop_on_screen();
+                self.back.clear();
+            }
+            Screen::Setup => self.back.clear(),
+            Screen::At(station) => {
+                self.back.clear();
+                self.stand_at(station);
+            }
+            Screen::WhatIf => {
+                self.begin_trial();
+                self.back.push(self.screen);
+            }
+            _ => self.back.push(self.screen),
+        }
+        self.screen = screen;
+    }
+
+    /// Goes back to where this screen was opened from.
+    pub fn back(&mut self) {
+        if self.has_overlay() {
+            self.close_overlays();
+            return;
+        }
+        match self.back.pop() {
+            Some(screen) => {
+                self.screen = screen;
+                if screen == Screen::Site {
+                    self.reload_site();
+                }
+            }
+            None => self.go(Screen::Day),
+        }
+    }
+
+    /// Takes in news from the book; returns whether anything is to be drawn again.
+    pub fn poll(&mut self) -> bool {
+        self.session.poll()
+    }
+
+    fn leave_stop_on_screen(&mut self) {
+        self.stop = None;
+        let noted = self.session.ask(|store| store.set_open_stop(None));
+        self.try_book(noted);
+    }
+
+    pub(crate) fn note_stop_on_screen(&mut self, stop: StopId) {
+        let noted = self.session.ask(move |store| store.set_open_stop(Some(stop)));
+        self.try_book(noted);
+    }
+
+    pub(crate) const fn has_overlay(&self) -> bool {
+        self.pad.is_some() || self.sheet.is_some() || self.picker.is_some() || self.confirm.is_some()
+    }
+
+    pub(crate) fn close_overlays(&mut self) {
+        self.pad = None;
+        self.sheet = None;
+        self.picker = None;
+        self.confirm = None;
+    }
+}
