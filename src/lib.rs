@@ -5,4 +5,5 @@
 //! Layers, each naming only what stands to its left:
 //! `domain <- store <- exchange <- app / office <- platform <- bin`.
 
+pub mod app;
 pub mod domain;
