@@ -1,24 +1,26 @@
-//! What each screen shows and what a touch means.
+//! What each screen shows and what a touch means, and the paper handed over.
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
-mod book;
-mod day;
-mod dig;
-mod door;
+pub mod book;
+pub mod day;
+pub mod dig;
+pub mod door;
 pub mod explain;
 pub mod figures;
-mod find;
+pub mod find;
 pub mod inputs;
-mod leave;
-mod overlay;
-mod pump;
-mod read;
+pub mod leave;
+pub mod overlay;
+pub mod pump;
+pub mod read;
+pub mod scene;
+pub mod section;
 pub mod session;
-mod setup;
-mod shell;
-mod site;
-mod stop;
-mod tank;
-mod what_if;
+pub mod setup;
+pub mod shell;
+pub mod site;
+pub mod stop;
+pub mod tank;
+pub mod what_if;
 pub mod words;
