@@ -178,6 +178,16 @@ impl Session {
         self.keep(None, label, false, list);
     }
 
+    /// Speaks another language before the first question is answered, when there is nothing to keep it in yet.
+    pub(crate) fn prefer_language(&mut self, language: Language) {
+        self.setup.language = language;
+    }
+
+    /// Takes another clock, so that a demo can live through years.
+    pub fn set_clock(&mut self, clock: Clock) {
+        self.clock = clock;
+    }
+
     /// Asks the book something, after everything handed over so far.
     ///
     /// # Errors

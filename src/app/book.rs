@@ -1,0 +1,264 @@
+//! Book: all known sites, searched as you type.
+
+use crate::app::figures::Figures;
+use crate::app::shell::App;
+use crate::domain::record::{SiteId, Units};
+use crate::store::{BookRow, StoreError};
+use geo::{Distance, Geodesic, Point};
+
+/// The order of the rows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum BookSort {
+    /// By name.
+    #[default]
+    Name,
+    /// From where the truck stands, nearest first.
+    Nearest,
+    /// By due date, the ones without a date last.
+    SoonestDue,
+}
+
+/// How a site's date stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DueState {
+    /// No date.
+    None,
+    /// Later than three months from now.
+    Ok,
+    /// Within three months.
+    Soon,
+    /// Past.
+    Over,
+}
+
+/// One row of the book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BookLine {
+    /// The site.
+    pub title: String,
+    /// Its address.
+    pub detail: String,
+    /// Its date, or its distance.
+    pub right: String,
+    /// How the date stands.
+    pub due: DueState,
+}
+
+#[derive(Clone, Debug)]
+struct Entry {
+    row: BookRow,
+    /// Lower case, accents taken off: what the search looks at.
+    folded: String,
+    metres: Option<f64>,
+}
+
+/// The book in memory: what is searched, and which rows show.
+#[derive(Clone, Debug, Default)]
+pub struct BookState {
+    entries: Vec<Entry>,
+    shown: Vec<u32>,
+    search: String,
+    sort: BookSort,
+}
+
+impl BookState {
+    /// Takes in all sites.
+    #[must_use]
+    pub fn new(rows: Vec<BookRow>, search: &str, sort: BookSort, here: Option<(i64, i64)>) -> Self {
+        let entries = rows
+            .into_iter()
+            .map(|row| Entry {
+                folded: folded(&format!("{} {} {}", row.name, row.address, row.customer)),
+                metres: here.zip(row.position_e7).map(|(from, to)| metres_between(from, to)),
+                row,
+            })
+            .collect();
+        let mut state = Self { entries, shown: Vec::new(), search: String::new(), sort };
+        state.search(search);
+        state
+    }
+
+    /// Shows the sites in which every word typed occurs.
+    pub fn search(&mut self, text: &str) {
+        text.clone_into(&mut self.search);
+        let text = folded(text);
+        let terms = text.split_whitespace().collect::<Vec<_>>();
+        self.shown = self
+            .entries
+            .iter()
+            .zip(0_u32..)
+            .filter(|(entry, _)| terms.iter().all(|term| entry.folded.contains(term)))
+            .map(|(_, index)| index)
+            .collect();
+        self.order();
+    }
+
+    /// Orders the rows.
+    pub fn sort(&mut self, sort: BookSort) {
+        self.sort = sort;
+        let search = std::mem::take(&mut self.search);
+        self.search(&search);
+    }
+
+    fn order(&mut self) {
+        let entries = &self.entries;
+        let entry = |index: &u32| entries.get(*index as usize);
+        match self.sort {
+            // The book comes in order of name.
+            BookSort::Name => {}
+            BookSort::Nearest => self.shown.sort_by(|a, b| {
+                let metres = |index: &u32| entry(index).and_then(|e| e.metres).unwrap_or(f64::INFINITY);
+                metres(a).total_cmp(&metres(b))
+            }),
+            BookSort::SoonestDue => self.shown.sort_by_key(|index| {
+                entry(index).and_then(|e| e.row.due_on).unwrap_or(chrono::NaiveDate::MAX)
+            }),
+        }
+    }
+
+    /// Returns how many rows show.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.shown.len()
+    }
+
+    /// Whether no row shows.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.shown.is_empty()
+    }
+
+    /// Returns the site of a row that shows.
+    #[must_use]
+    pub fn site(&self, index: usize) -> Option<SiteId> {
+        self.row(index).map(|entry| entry.row.id)
+    }
+
+    fn row(&self, index: usize) -> Option<&Entry> {
+        self.entries.get(*self.shown.get(index)? as usize)
+    }
+
+    /// Returns one row, written out; rows that are not looked at are never written.
+    #[must_use]
+    pub fn line(&self, index: usize, figures: Figures, today: chrono::NaiveDate) -> Option<BookLine> {
+        let entry = self.row(index)?;
+        let due = match entry.row.due_on {
+            None => DueState::None,
+            Some(due) if due < today => DueState::Over,
+            Some(due) if due <= today + chrono::TimeDelta::days(92) => DueState::Soon,
+            Some(_) => DueState::Ok,
+        };
+        let right = match (self.sort, entry.metres) {
+            (BookSort::Nearest, Some(metres)) => distance_text(metres, figures),
+            _ => entry.row.due_on.map_or_else(|| figures.words.t("no date yet"), |due| figures.month(due)),
+        };
+        Some(BookLine { title: entry.row.name.clone(), detail: entry.row.address.clone(), right, due })
+    }
+
+    /// Returns what is searched for.
+    #[must_use]
+    pub fn search_text(&self) -> &str {
+        &self.search
+    }
+
+    /// Returns the order of the rows.
+    #[must_use]
+    pub const fn sorted_by(&self) -> BookSort {
+        self.sort
+    }
+}
+
+impl App {
+    /// Reads the book again.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn reload_book(&mut self) -> Result<(), StoreError> {
+        let rows = self.session.ask(|store| store.book())?;
+        let here = self.here();
+        let search = self.book.search_text().to_owned();
+        self.book = BookState::new(rows, &search, self.book.sorted_by(), here);
+        Ok(())
+    }
+
+    /// Where the truck stands, as far as is known: the last stop of the day that was begun and has a position.
+    #[must_use]
+    pub fn here(&self) -> Option<(i64, i64)> {
+        self.day.iter().filter(|row| row.stop.started_at.is_some()).filter_map(|row| row.position_e7).next_back()
+    }
+
+    /// Returns the book's rows.
+    #[must_use]
+    pub const fn book(&self) -> &BookState {
+        &self.book
+    }
+
+    /// Returns how many sites show.
+    #[must_use]
+    pub fn book_count_text(&self) -> String {
+        self.session.words().n("{0} site", "{0} sites", self.book.len())
+    }
+
+    /// The search text has changed.
+    pub fn edit_search(&mut self, text: &str) {
+        self.book.search(text);
+    }
+
+    /// Another order.
+    pub fn tap_sort(&mut self, sort: BookSort) {
+        if sort == BookSort::Nearest && self.here().is_none() {
+            self.say_nothing_to_do(
+                "Where the truck stands is not known yet.",
+                "Begin a stop at a site with a position: the distances count from there.",
+            );
+        }
+        self.book.sort(sort);
+    }
+
+    /// Opens a site.
+    pub fn tap_book_row(&mut self, index: usize) {
+        if let Some(site) = self.book.site(index) {
+            self.open_site(site);
+        }
+    }
+}
+
+/// Lower case with the accents of Spanish and its neighbours taken off, so that "nino" finds "Niño".
+fn folded(text: &str) -> String {
+    text.chars()
+        .flat_map(char::to_lowercase)
+        .map(|c| match c {
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' => 'a',
+            'é' | 'è' | 'ê' | 'ë' => 'e',
+            'í' | 'ì' | 'î' | 'ï' => 'i',
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' => 'o',
+            'ú' | 'ù' | 'û' | 'ü' => 'u',
+            'ñ' => 'n',
+            'ç' => 'c',
+            other => other,
+        })
+        .collect()
+}
+
+/// Distance on the ellipsoid between two positions in 1e-7 degrees, latitude first, metres.
+fn metres_between(from: (i64, i64), to: (i64, i64)) -> f64 {
+    let point = |(lat, lon): (i64, i64)| {
+        #[expect(clippy::cast_precision_loss, reason = "at most 1.8e9, exact in an f64")]
+        let degrees = |e7: i64| e7 as f64 / 1e7;
+        Point::new(degrees(lon), degrees(lat))
+    };
+    Geodesic.distance(point(from), point(to))
+}
+
+fn distance_text(metres: f64, figures: Figures) -> String {
+    match figures.units {
+        // The international mile, 1,609.344 m: NIST SP 811, appendix B.8.
+        Units::UsCustomary => format!("{:.1} mi", metres / 1_609.344),
+        Units::Metric => format!("{:.1} km", metres / 1_000.0),
+    }
+}
+
+/// Writes the distance between two positions.
+pub(crate) fn miles_text(from: (i64, i64), to: (i64, i64), figures: Figures) -> String {
+    distance_text(metres_between(from, to), figures)
+}

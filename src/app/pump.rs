@@ -1,0 +1,203 @@
+//! Pump: what came out, what was left in, and what the truck holds after.
+
+use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict};
+use crate::app::shell::App;
+use crate::app::stop::pumping_mut;
+use crate::domain::record::Pumping;
+use crate::domain::units::Volume;
+
+/// What the Pump station shows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PumpView {
+    /// More than one tank.
+    pub many_tanks: bool,
+    /// Which tank.
+    pub tank_text: String,
+    /// Pumped or not.
+    pub pumped: Answer,
+    /// Taken out.
+    pub out: FigureView,
+    /// Captions of its keys.
+    pub out_nudges: (String, String),
+    /// Left in.
+    pub heel: FigureView,
+    /// Captions of its keys.
+    pub heel_nudges: (String, String),
+    /// Rinsed or not.
+    pub rinsed: Answer,
+    /// What the truck holds after this.
+    pub truck_text: String,
+    /// Its share of the truck.
+    pub truck_ratio: f64,
+    /// More than it holds, or the same again will not fit.
+    pub truck_over: bool,
+}
+
+/// One touch of the keys, US gallons and litres.
+const OUT_STEP: (f64, f64) = (50.0, 200.0);
+const HEEL_STEP: (f64, f64) = (10.0, 50.0);
+
+impl App {
+    /// Returns what the Pump station shows.
+    #[must_use]
+    pub fn pump_view(&self) -> PumpView {
+        let Some(state) = self.stop.as_ref() else { return PumpView::default() };
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let pumping = state.pumping();
+        let liquid = state.assessment().map(|assessment| assessment.contents.liquid).unwrap_or_default();
+        let out = pumping.and_then(|pumping| pumping.out_ml).map(Volume::from_whole_ml);
+        let heel = pumping.and_then(|pumping| pumping.heel_ml).map(Volume::from_whole_ml);
+        let figure = |name: &str, volume: Option<Volume>| FigureView {
+            name: words.t(name),
+            value: volume.map_or_else(|| "–".to_owned(), |volume| figures.volume_value(volume)),
+            unit: figures.volume_unit().to_owned(),
+            verdict: if volume.is_some() { Verdict::Ok } else { Verdict::Empty },
+            message: String::new(),
+        };
+        let mut out_figure = figure("Out of this tank", out);
+        if let Some(out) = out
+            && liquid.as_litres() > 0.5
+            && out.as_litres() > liquid.as_litres() * 1.25
+        {
+            out_figure.verdict = Verdict::Warning;
+            out_figure.message = words.f(
+                "More than the tank's {0}: runback from the field, rinse water, or check the size.",
+                &[&figures.volume(liquid)],
+            );
+        }
+        let step = |step: (f64, f64)| {
+            let amount = match figures.units {
+                crate::domain::record::Units::UsCustomary => step.0,
+                crate::domain::record::Units::Metric => step.1,
+            };
+            (format!("+ {amount}"), format!("− {amount}"))
+        };
+        let capacity = Volume::from_whole_ml(self.session.setup().truck_ml);
+        let on_board = self.on_board_now();
+        let next = Volume::from_litres(on_board.as_litres() + liquid.as_litres().max(1.0));
+        let over = on_board.as_litres() > capacity.as_litres();
+        let tight = next.as_litres() > capacity.as_litres();
+        let mut truck_text = words.f(
+            "Truck after this: {0} of {1}.",
+            &[&figures.volume_value(on_board), &figures.volume(capacity)],
+        );
+        if over {
+            truck_text = format!("{truck_text} {}", words.t("More than the truck holds: check the figures."));
+        } else if tight {
+            truck_text = format!("{truck_text} {}", words.t("One more tank this size will not fit."));
+        }
+        PumpView {
+            many_tanks: state.shown().tanks.len() > 1,
+            tank_text: words.f(
+                "tank {0} of {1}",
+                &[&(state.tank + 1).to_string(), &state.shown().tanks.len().to_string()],
+            ),
+            pumped: pumping.and_then(|pumping| pumping.pumped).into(),
+            out: out_figure,
+            out_nudges: step(OUT_STEP),
+            heel: figure("Solids left in", heel),
+            heel_nudges: step(HEEL_STEP),
+            rinsed: pumping.and_then(|pumping| pumping.rinsed).into(),
+            truck_text,
+            truck_ratio: ratio(on_board, capacity),
+            truck_over: over || tight,
+        }
+    }
+
+    /// What the truck holds with the open stop's figures as they stand on the screen.
+    pub(crate) fn on_board_now(&self) -> Volume {
+        // The book's sum holds the stop's figures as of the last look; what is on the screen replaces them.
+        let stop_ml = |pumpings: &[Pumping]| {
+            pumpings.iter().filter(|p| !p.removed).filter_map(|p| p.out_ml).fold(0_i64, i64::saturating_add)
+        };
+        let Some(state) = self.stop.as_ref() else { return Volume::from_whole_ml(self.on_board_ml) };
+        let others = self
+            .session
+            .ask({
+                let since = self.session.setup().truck_emptied_at;
+                let stop = state.visit.stop.id;
+                move |store| {
+                    let all = store.pumped_since_ml(since)?;
+                    let visit = store.visit(stop)?;
+                    let counted = visit.stop.started_at.is_some_and(|at| since.is_none_or(|since| at > since));
+                    let own = visit.pumpings.iter().filter_map(|p| p.out_ml).fold(0_i64, i64::saturating_add);
+                    Ok(if counted { all - own } else { all })
+                }
+            })
+            .unwrap_or(self.on_board_ml);
+        Volume::from_whole_ml(others.saturating_add(stop_ml(&state.shown().pumpings)))
+    }
+
+    fn change_pumping(&mut self, label: &str, change: impl FnOnce(&mut Pumping)) {
+        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else { return };
+        self.change(label, |visit, new_id| {
+            if let Some(pumping) = pumping_mut(visit, tank, new_id) {
+                change(pumping);
+            }
+        });
+    }
+
+    fn current_out(&self) -> Option<Volume> {
+        self.stop.as_ref()?.pumping()?.out_ml.map(Volume::from_whole_ml)
+    }
+
+    /// Pumped or not; tapping the answer that stands takes it back.
+    pub fn tap_pumped(&mut self, answer: Answer) {
+        self.change_pumping("pumped", |pumping| pumping.pumped = answer.tapped_on(pumping.pumped));
+    }
+
+    /// One step more or less taken out. The first touch starts from what the tank holds.
+    pub fn nudge_out(&mut self, steps: i32) {
+        let figures = self.session.figures();
+        let liquid = self.stop.as_ref().and_then(|state| state.assessment()).map(|a| a.contents.liquid);
+        let volume = self.current_out().map_or_else(
+            || figures.nudged_volume(liquid.unwrap_or_default(), 0, OUT_STEP.0, OUT_STEP.1),
+            |now| figures.nudged_volume(now, steps, OUT_STEP.0, OUT_STEP.1),
+        );
+        self.set_out(volume);
+    }
+
+    pub(crate) fn set_out(&mut self, volume: Volume) {
+        self.change_pumping("taken out", |pumping| {
+            pumping.out_ml = volume.as_whole_ml();
+            // Something came out, so it was pumped; nobody should have to say so twice.
+            if volume.as_litres() > 0.0 && pumping.pumped.is_none() {
+                pumping.pumped = Some(true);
+            }
+        });
+    }
+
+    /// Opens the number pad on what came out.
+    pub fn pad_out(&mut self) {
+        self.open_pad(PadTarget::Out, PadKind::Volume, "Out of this tank", String::new());
+    }
+
+    /// One step more or less left in.
+    pub fn nudge_heel(&mut self, steps: i32) {
+        let figures = self.session.figures();
+        let now = self.stop.as_ref().and_then(|state| state.pumping()).and_then(|pumping| pumping.heel_ml);
+        let volume = now.map_or(Volume::ZERO, |ml| {
+            figures.nudged_volume(Volume::from_whole_ml(ml), steps, HEEL_STEP.0, HEEL_STEP.1)
+        });
+        self.set_heel(volume);
+    }
+
+    pub(crate) fn set_heel(&mut self, volume: Volume) {
+        self.change_pumping("solids left in", |pumping| pumping.heel_ml = volume.as_whole_ml());
+    }
+
+    /// Opens the number pad on what was left in.
+    pub fn pad_heel(&mut self) {
+        self.open_pad(PadTarget::Heel, PadKind::Volume, "Solids left in", String::new());
+    }
+
+    /// Rinsed or not; tapping the answer that stands takes it back.
+    pub fn tap_rinsed(&mut self, answer: Answer) {
+        self.change_pumping("rinsed", |pumping| pumping.rinsed = answer.tapped_on(pumping.rinsed));
+    }
+}
+
+/// Share of a whole, zero when there is no whole.
+pub(crate) fn ratio(part: Volume, whole: Volume) -> f64 {
+    if whole.as_litres() > 0.0 { (part.as_litres() / whole.as_litres()).max(0.0) } else { 0.0 }
+}

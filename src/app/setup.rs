@@ -1,0 +1,282 @@
+//! Setup: company, language, units, rule set, prices, limits; and About.
+
+use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
+use crate::app::session::Session;
+use crate::app::shell::{App, Screen};
+use crate::domain::record::{Language, Setup, Units};
+use crate::domain::rules::{Confidence, RuleSet};
+use crate::domain::units::{Cents, Length, Volume};
+
+/// Every row of the set-up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum SetupItem {
+    /// Company.
+    Company,
+    /// Its telephone.
+    CompanyPhone,
+    /// Technician.
+    Technician,
+    /// What digging out a lid costs.
+    DigFee,
+    /// A riser section of this many inches.
+    Riser(u8),
+    /// What the truck holds.
+    TruckCapacity,
+    /// The longest interval promised.
+    MaxInterval,
+    /// How well an edge is read.
+    EdgeError,
+}
+
+/// One row: its name, its value, how it stands.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetupRow {
+    /// Which.
+    pub item: SetupItem,
+    /// Its name.
+    pub name: String,
+    /// Its value.
+    pub value: String,
+    /// How it stands.
+    pub verdict: Verdict,
+    /// Why.
+    pub message: String,
+}
+
+/// What Setup shows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SetupView {
+    /// Language of the screens.
+    pub language: Language,
+    /// Units of the screens.
+    pub units: Units,
+    /// Night colours.
+    pub night: bool,
+    /// Company and technician.
+    pub company: Vec<SetupRow>,
+    /// Rule set: name, jurisdiction, section, in force since, how sure, in words.
+    pub rule: [String; 6],
+    /// Prices.
+    pub prices: Vec<SetupRow>,
+    /// Limits.
+    pub limits: Vec<SetupRow>,
+    /// Where the book is.
+    pub book: String,
+}
+
+impl App {
+    fn setup_row(&self, item: SetupItem) -> SetupRow {
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let setup = self.session.setup();
+        let text = |value: &str| value.to_owned();
+        let money = |amount: Cents| if amount.0 == 0 { String::new() } else { figures.money(amount) };
+        let (name, value) = match item {
+            SetupItem::Company => (words.t("Company"), text(&setup.company)),
+            SetupItem::CompanyPhone => (words.t("Phone"), text(&setup.company_phone)),
+            SetupItem::Technician => (words.t("Technician"), text(&setup.technician)),
+            SetupItem::DigFee => (words.t("Digging out one lid"), money(setup.dig_fee)),
+            SetupItem::Riser(inches) => {
+                let height = Length::from_inches(f64::from(inches)).unwrap_or_default();
+                (words.f("Riser section {0}", &[&figures.length(height)]), money(riser_price(setup, inches)))
+            }
+            SetupItem::TruckCapacity => (words.t("Truck holds"), figures.volume(Volume::from_whole_ml(setup.truck_ml))),
+            SetupItem::MaxInterval => (
+                words.t("Longest interval"),
+                setup.max_months.map_or_else(
+                    || words.t("as the rule set says"),
+                    |months| words.f("{0} years", &[&years_text(months)]),
+                ),
+            ),
+            SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
+        };
+        let empty = value.is_empty();
+        SetupRow {
+            item,
+            name,
+            verdict: if empty { Verdict::Empty } else { Verdict::Ok },
+            message: match (empty, item) {
+                (true, SetupItem::DigFee | SetupItem::Riser(_)) => words.t("without it, no cost is shown"),
+                _ => String::new(),
+            },
+            value,
+        }
+    }
+
+    /// Returns what Setup shows.
+    #[must_use]
+    pub fn setup_view(&self) -> SetupView {
+        let words = self.session.words();
+        let setup = self.session.setup();
+        let rows = |items: &[SetupItem]| items.iter().map(|item| self.setup_row(*item)).collect();
+        let rule = self.session.rule_set_named(&setup.rule_set).map(|set| rule_lines(set, &self.session)).unwrap_or_default();
+        SetupView {
+            language: setup.language,
+            units: setup.units,
+            night: setup.night,
+            company: rows(&[SetupItem::Company, SetupItem::CompanyPhone, SetupItem::Technician]),
+            rule,
+            prices: rows(&[
+                SetupItem::DigFee,
+                SetupItem::Riser(6),
+                SetupItem::Riser(12),
+                SetupItem::Riser(18),
+                SetupItem::Riser(24),
+            ]),
+            limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
+            book: words.f("{0} sites in this book", &[&self.book.len().to_string()]),
+        }
+    }
+
+    /// The language of the screens; nothing stored changes.
+    pub fn choose_language(&mut self, language: Language) {
+        if self.session.is_new() {
+            self.session.prefer_language(language);
+        } else {
+            self.session.change_setup("language", |setup| setup.language = language);
+        }
+    }
+
+    /// The units of the screens; nothing stored changes.
+    pub fn choose_units(&mut self, units: Units) {
+        self.session.change_setup("units", |setup| setup.units = units);
+    }
+
+    /// Day or night colours.
+    pub fn choose_night(&mut self, night: bool) {
+        self.session.change_setup("colours", |setup| setup.night = night);
+    }
+
+    /// Opens the list of rule sets.
+    pub fn tap_rule_set(&mut self) {
+        let words = self.session.words();
+        let rows = self
+            .session
+            .rules()
+            .iter()
+            .map(|set| (set.name.clone(), format!("{} · {}", set.jurisdiction, words.t(confidence_text(set.confidence)))))
+            .collect();
+        let selected = self.session.rules().iter().position(|set| set.id == self.session.setup().rule_set);
+        self.picker = Some(Picker { target: PickerTarget::RuleSet, title: words.t("Rule set"), rows, selected });
+    }
+
+    /// Opens what a row is changed with.
+    pub fn tap_setup_item(&mut self, item: SetupItem) {
+        let row = self.setup_row(item);
+        match item {
+            SetupItem::Company | SetupItem::CompanyPhone | SetupItem::Technician => {
+                self.open_sheet(SheetTarget::Setup(item), "", row.value, false);
+                if let Some(sheet) = self.sheet.as_mut() {
+                    sheet.title = row.name;
+                }
+            }
+            SetupItem::DigFee | SetupItem::Riser(_) => self.open_setup_pad(item, PadKind::Money, row.name),
+            SetupItem::TruckCapacity => self.open_setup_pad(item, PadKind::Volume, row.name),
+            SetupItem::MaxInterval => self.open_setup_pad(item, PadKind::Years, row.name),
+            SetupItem::EdgeError => self.open_setup_pad(item, PadKind::Length, row.name),
+        }
+    }
+
+    fn open_setup_pad(&mut self, item: SetupItem, kind: PadKind, title: String) {
+        self.open_pad(PadTarget::Setup(item), kind, "", String::new());
+        if let Some(pad) = self.pad.as_mut() {
+            pad.title = title;
+        }
+    }
+
+    pub(crate) fn set_setup_text(&mut self, item: SetupItem, text: &str) {
+        self.session.change_setup("set-up", |setup| match item {
+            SetupItem::Company => text.clone_into(&mut setup.company),
+            SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
+            SetupItem::Technician => text.clone_into(&mut setup.technician),
+            _ => {}
+        });
+    }
+
+    pub(crate) fn set_setup_number(&mut self, item: SetupItem, value: PadValue) {
+        self.session.change_setup("set-up", |setup| match (item, value) {
+            (SetupItem::DigFee, PadValue::Money(amount)) => setup.dig_fee = amount,
+            (SetupItem::Riser(6), PadValue::Money(amount)) => setup.riser_6 = amount,
+            (SetupItem::Riser(12), PadValue::Money(amount)) => setup.riser_12 = amount,
+            (SetupItem::Riser(18), PadValue::Money(amount)) => setup.riser_18 = amount,
+            (SetupItem::Riser(24), PadValue::Money(amount)) => setup.riser_24 = amount,
+            (SetupItem::TruckCapacity, PadValue::Volume(volume)) => setup.truck_ml = volume.as_whole_ml().unwrap_or(0),
+            (SetupItem::MaxInterval, PadValue::Months(months)) => setup.max_months = (months > 0).then_some(months),
+            (SetupItem::EdgeError, PadValue::Mm(mm)) => {
+                setup.edge_mm = u32::try_from(mm).map_or(setup.edge_mm, Length::from_mm);
+            }
+            _ => {}
+        });
+        let reloaded = self.reload_day();
+        self.try_book(reloaded);
+    }
+
+    /// Opens About.
+    pub fn tap_about(&mut self) {
+        self.go(Screen::About);
+    }
+
+    /// The version and the licences of what is bundled: title and a line under it.
+    #[must_use]
+    pub fn about_licences(&self) -> Vec<(String, String)> {
+        let words = self.session.words();
+        [
+            ("Lidmark", "MIT"),
+            ("Slint", "Slint Royalty-free Desktop, Mobile, and Web Applications License 2.0"),
+            ("Atkinson Hyperlegible Next", "SIL Open Font License 1.1"),
+            ("SQLite", "public domain"),
+            ("Rust crates", "MIT, Apache-2.0, BSD, ISC, Zlib, MPL-2.0, Unicode-3.0; listed in Cargo.lock"),
+            ("openwashdata fecalcanuga (one figure of the method)", "CC BY 4.0, doi 10.5281/zenodo.20795917"),
+        ]
+        .into_iter()
+        .map(|(title, detail)| (title.to_owned(), words.t(detail)))
+        .collect()
+    }
+}
+
+fn riser_price(setup: &Setup, inches: u8) -> Cents {
+    match inches {
+        6 => setup.riser_6,
+        12 => setup.riser_12,
+        18 => setup.riser_18,
+        _ => setup.riser_24,
+    }
+}
+
+fn years_text(months: i64) -> String {
+    if months % 12 == 0 { (months / 12).to_string() } else { format!("{}.{}", months / 12, (months % 12) * 10 / 12) }
+}
+
+/// How sure a rule set is, as a message id.
+#[must_use]
+pub const fn confidence_text(confidence: Confidence) -> &'static str {
+    match confidence {
+        Confidence::Verified => "read in the rule's own text",
+        Confidence::Secondary => "read in a reprint",
+        Confidence::Memory => "from memory, not checked",
+        Confidence::CommonPractice => "common practice",
+        Confidence::User => "from your own file",
+    }
+}
+
+fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
+    let (words, figures) = (session.words(), session.figures());
+    let mut sentences = set.clauses.iter().map(|clause| clause.words.clone()).collect::<Vec<_>>();
+    if let Some(years) = set.inspect_every_years {
+        sentences.push(words.f("Look in every {0} years.", &[&years.to_string()]));
+    }
+    if let Some(years) = set.max_interval_years {
+        sentences.push(words.f("Pump every {0} years at the latest.", &[&years.to_string()]));
+    }
+    sentences.push(words.t("Your local code comes first."));
+    [
+        set.name.clone(),
+        set.jurisdiction.clone(),
+        set.section.clone(),
+        set.effective.map_or_else(
+            || words.t("date in force not stated"),
+            |date| words.f("in force since {0}", &[&figures.date(date)]),
+        ),
+        words.t(confidence_text(set.confidence)),
+        sentences.join(" "),
+    ]
+}
