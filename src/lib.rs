@@ -6,3 +6,5 @@
 //! `domain <- store <- exchange <- app / office <- platform <- bin`.
 
 pub mod domain;
+pub mod exchange;
+pub mod office;

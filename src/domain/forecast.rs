@@ -31,7 +31,7 @@ pub const GRINDER_FACTOR: f64 = 1.3;
 pub const Z_75: f64 = 0.674_489_750_196_082;
 
 /// Standard normal quantile at 0.90, the early end of the window.
-pub const Z_90: f64 = 1.281_551_565_544_600;
+pub const Z_90: f64 = 1.281_551_565_544_6;
 
 /// Stops sooner than this after a pump-out teach nothing.
 pub const MIN_EVIDENCE_DAYS: i64 = 30;
@@ -41,6 +41,9 @@ pub const DEFAULT_MAX_INTERVAL_YEARS: f64 = 5.0;
 
 /// Share of solids by volume the forecast uses when no clause gives a limit.
 pub const FALLBACK_VOLUME_FRACTION: f64 = 0.30;
+
+/// Name of the limit used when no clause gives one.
+pub const FALLBACK_CLAUSE: &str = "forecast_fallback";
 
 /// Below this the program asks to look for a cause.
 pub const LOOK_FOR_CAUSE_YEARS: f64 = 0.5;
@@ -136,6 +139,8 @@ pub struct DueDates {
     pub early: NaiveDate,
     /// Three chances in four that the tank is not yet due: the date shown.
     pub due: NaiveDate,
+    /// One chance in two.
+    pub median: NaiveDate,
     /// One chance in four.
     pub late: NaiveDate,
 }
@@ -246,7 +251,13 @@ impl Cap {
     /// Returns one plain English sentence.
     #[must_use]
     pub fn words(&self) -> String {
-        let whose = |is_default| if is_default { "the usual longest interval" } else { "the rule's longest interval" };
+        let whose = |is_default| {
+            if is_default {
+                "the usual longest interval"
+            } else {
+                "the rule's longest interval"
+            }
+        };
         match *self {
             Self::MaxInterval { years, is_default, moves_due: true } => {
                 format!("The date is held to {} of {years} years; the tank would fill more slowly.", whose(is_default))
@@ -291,7 +302,9 @@ impl Stop {
     ///
     /// `x = ln((S − H) / (N·g·t^β))`, variance `σ_cycle² + (δS/S)²`.
     fn evidence(&self) -> Result<EvidenceUsed, &'static str> {
-        let solids = self.solids.ok_or("scum and sludge were not both read in every compartment")?;
+        let solids = self
+            .solids
+            .ok_or("scum and sludge were not both read in every compartment")?;
         let emptied = self.last_emptied.ok_or("the pump-out before it is not known")?;
         let residents = self.residents.ok_or("the number of people is not known")?;
         let days = (self.date - emptied).num_days();
@@ -315,7 +328,14 @@ impl Stop {
         if !(k.is_finite() && k > 0.0 && variance.is_finite()) {
             return Err("its figures are too large or too small to count with");
         }
-        Ok(EvidenceUsed { date: self.date, years, solids, heel: self.heel, k, variance })
+        Ok(EvidenceUsed {
+            date: self.date,
+            years,
+            solids,
+            heel: self.heel,
+            k,
+            variance,
+        })
     }
 }
 
@@ -347,10 +367,18 @@ pub fn learn(stops: &[Stop]) -> Posterior {
                 weighted += evidence.k.ln() / evidence.variance;
                 used.push(evidence);
             }
-            Err(reason) => not_used.push(EvidenceNotUsed { date: stop.date, reason: reason.to_owned() }),
+            Err(reason) => not_used.push(EvidenceNotUsed {
+                date: stop.date,
+                reason: reason.to_owned(),
+            }),
         }
     }
-    Posterior { mean: weighted / precision, spread: precision.sqrt().recip(), used, not_used }
+    Posterior {
+        mean: weighted / precision,
+        spread: precision.sqrt().recip(),
+        used,
+        not_used,
+    }
 }
 
 impl Posterior {
@@ -381,7 +409,11 @@ pub fn years_to(limit: Volume, heel: Volume, residents: f64, grinder: bool, k: f
         return 0.0;
     }
     let load = residents * grinder_factor(grinder) * k;
-    if load <= 0.0 { f64::INFINITY } else { (room / load).powf(BETA.recip()) }
+    if load <= 0.0 {
+        f64::INFINITY
+    } else {
+        (room / load).powf(BETA.recip())
+    }
 }
 
 /// Returns the solids after `years`: `H + N·g·k·t^β`.
@@ -423,7 +455,11 @@ impl Split {
     #[must_use]
     pub fn usual(compartments: usize) -> Self {
         let first = (DEFAULT_SLUDGE_SHARE, 1.0 - DEFAULT_SLUDGE_SHARE);
-        Self((0..compartments).map(|place| if place == 0 { first } else { (0.0, 0.0) }).collect())
+        Self(
+            (0..compartments)
+                .map(|place| if place == 0 { first } else { (0.0, 0.0) })
+                .collect(),
+        )
     }
 
     /// The split a reading shows; `None` when not everything was read or there were no solids.
@@ -431,10 +467,19 @@ impl Split {
     pub fn of(contents: &Contents) -> Option<Self> {
         let all = contents.solids()?.as_litres();
         (all > 0.0).then_some(())?;
-        let parts: Option<Vec<(f64, f64)>> =
-            contents.compartments.iter().map(|each| Some((each.sludge?.as_litres() / all, each.scum?.as_litres() / all))).collect();
+        let parts: Option<Vec<(f64, f64)>> = contents
+            .compartments
+            .iter()
+            .map(|each| Some((each.sludge?.as_litres() / all, each.scum?.as_litres() / all)))
+            .collect();
         // Nonsense readings (a level far below the bottom) could give parts outside 0..1; they are flagged, not used.
-        parts.filter(|parts| parts.iter().all(|(sludge, scum)| (0.0..=1.0).contains(sludge) && (0.0..=1.0).contains(scum))).map(Self)
+        parts
+            .filter(|parts| {
+                parts
+                    .iter()
+                    .all(|(sludge, scum)| (0.0..=1.0).contains(sludge) && (0.0..=1.0).contains(scum))
+            })
+            .map(Self)
     }
 }
 
@@ -445,7 +490,9 @@ pub fn layers(compartment: &Compartment, sludge: Volume, scum: Volume) -> Layers
     let under_scum = compartment.liquid() - scum;
     LayersAtDue {
         sludge_mm: compartment.depth_mm_for(sludge).unwrap_or(0.0).min(depth),
-        scum_mm: compartment.depth_mm_for(under_scum).map_or(0.0, |under| (depth - under).clamp(0.0, depth)),
+        scum_mm: compartment
+            .depth_mm_for(under_scum)
+            .map_or(0.0, |under| (depth - under).clamp(0.0, depth)),
     }
 }
 
@@ -477,12 +524,23 @@ pub struct Question<'a> {
 impl Question<'_> {
     /// Returns the solids at which each clause makes the tank due; without any, the general share of solids.
     fn limits(&self) -> Vec<FillLimit> {
-        let mut limits: Vec<FillLimit> = self.rule_set.clauses.iter().flat_map(|clause| self.clause_limits(clause)).collect();
+        let mut limits: Vec<FillLimit> = self
+            .rule_set
+            .clauses
+            .iter()
+            .flat_map(|clause| self.clause_limits(clause))
+            .collect();
         if limits.is_empty() && self.tank.liquid().as_litres() > 0.0 {
-            let share = self.rule_set.forecast_volume_fraction.unwrap_or(FALLBACK_VOLUME_FRACTION);
+            let share = self
+                .rule_set
+                .forecast_volume_fraction
+                .unwrap_or(FALLBACK_VOLUME_FRACTION);
             limits.push(FillLimit {
-                clause: "forecast_fallback".to_owned(),
-                words: format!("solids at {:.0} % of the volume, because the rules give no limit that can be forecast here", share * 100.0),
+                clause: FALLBACK_CLAUSE.to_owned(),
+                words: format!(
+                    "solids at {:.0} % of the volume, because the rules give no limit that can be forecast here",
+                    share * 100.0
+                ),
                 compartment: None,
                 volume: Volume::from_litres(share * self.tank.liquid().as_litres()),
             });
@@ -499,9 +557,19 @@ impl Question<'_> {
         };
         if let Test::VolumeFraction(share) = &clause.test {
             let liquid = self.tank.liquid().as_litres();
-            return if liquid > 0.0 { vec![limit(None, share.value * liquid)] } else { Vec::new() };
+            return if liquid > 0.0 {
+                vec![limit(None, share.value * liquid)]
+            } else {
+                Vec::new()
+            };
         }
-        let parts = self.tank.compartments.iter().zip(&self.split.0).zip(&self.outlet_devices).enumerate();
+        let parts = self
+            .tank
+            .compartments
+            .iter()
+            .zip(&self.split.0)
+            .zip(&self.outlet_devices)
+            .enumerate();
         parts
             .filter_map(|(place, ((compartment, split), device))| {
                 let litres = self.compartment_limit(&clause.test, compartment, *split, *device)?;
@@ -511,12 +579,23 @@ impl Question<'_> {
     }
 
     /// Litres of solids in the whole tank at which one compartment reaches the limit; `None` when it never does or cannot be told.
-    fn compartment_limit(&self, test: &Test, compartment: &Compartment, (sludge, scum): (f64, f64), device: Option<Length>) -> Option<f64> {
+    fn compartment_limit(
+        &self,
+        test: &Test,
+        compartment: &Compartment,
+        (sludge, scum): (f64, f64),
+        device: Option<Length>,
+    ) -> Option<f64> {
         let depth = compartment.liquid_depth.mm();
         (depth > 0.0 && compartment.liquid().as_litres() > 0.0).then_some(())?;
         let sludge_reaches = |clearance: f64| {
             (sludge > 0.0).then_some(())?;
-            Some(compartment.volume_below((depth - device?.mm() - clearance).max(0.0)).as_litres() / sludge)
+            Some(
+                compartment
+                    .volume_below((depth - device?.mm() - clearance).max(0.0))
+                    .as_litres()
+                    / sludge,
+            )
         };
         match test {
             Test::SludgeClearance(limit) => sludge_reaches(limit.mm()),
@@ -533,7 +612,11 @@ impl Question<'_> {
                 // The layers grow with the solids, so halving finds where they reach the share.
                 for _ in 0..60 {
                     let middle = f64::midpoint(low, high);
-                    let at = layers(compartment, Volume::from_litres(sludge * middle), Volume::from_litres(scum * middle));
+                    let at = layers(
+                        compartment,
+                        Volume::from_litres(sludge * middle),
+                        Volume::from_litres(scum * middle),
+                    );
                     if at.sludge_mm + at.scum_mm < share.value * depth {
                         low = middle;
                     } else {
@@ -562,9 +645,17 @@ impl Question<'_> {
             })
             .collect();
         match self.rule_set.max_interval_years {
-            Some(years) => caps.push(Cap::MaxInterval { years, is_default: false, moves_due: false }),
+            Some(years) => caps.push(Cap::MaxInterval {
+                years,
+                is_default: false,
+                moves_due: false,
+            }),
             None if caps.is_empty() => {
-                caps.push(Cap::MaxInterval { years: DEFAULT_MAX_INTERVAL_YEARS, is_default: true, moves_due: false });
+                caps.push(Cap::MaxInterval {
+                    years: DEFAULT_MAX_INTERVAL_YEARS,
+                    is_default: true,
+                    moves_due: false,
+                });
             }
             None => {}
         }
@@ -572,8 +663,16 @@ impl Question<'_> {
     }
 
     /// Returns the dates for a household and a tank of this liquid volume, all else as asked.
-    fn answer(&self, limit: &FillLimit, residents: Option<f64>, grinder: bool, capacity: Volume) -> Result<Answer, String> {
-        let start = self.start.ok_or("The last pump-out is not known, so there is no start to count from; look in by the inspection date.")?;
+    fn answer(
+        &self,
+        limit: &FillLimit,
+        residents: Option<f64>,
+        grinder: bool,
+        capacity: Volume,
+    ) -> Result<Answer, String> {
+        let start = self.start.ok_or(
+            "The last pump-out is not known, so there is no start to count from; look in by the inspection date.",
+        )?;
         let residents = residents.ok_or("The number of people is not known; ask how many live here.")?;
         if is_under_one_day(capacity, residents) {
             return Err(format!(
@@ -585,13 +684,20 @@ impl Question<'_> {
         let scale = capacity.as_litres() / self.tank.liquid().as_litres();
         let limit = Volume::from_litres(limit.volume.as_litres() * scale);
         let years_at = |z: f64| years_to(limit, self.heel, residents, grinder, self.posterior.k_at(z));
-        let uncapped = DueYears { early: years_at(Z_90), due: years_at(Z_75), median: years_at(0.0), late: years_at(-Z_75) };
+        let uncapped = DueYears {
+            early: years_at(Z_90),
+            due: years_at(Z_75),
+            median: years_at(0.0),
+            late: years_at(-Z_75),
+        };
         let at_once = limit.as_litres() <= self.heel.as_litres();
 
         let mut caps = Vec::new();
         let mut longest = f64::INFINITY;
         for cap in self.longest(residents, grinder, capacity) {
-            let (Cap::MaxInterval { years, .. } | Cap::Calendar { years, .. }) = cap else { continue };
+            let (Cap::MaxInterval { years, .. } | Cap::Calendar { years, .. }) = cap else {
+                continue;
+            };
             if years < longest {
                 longest = years;
                 // Only the shortest cap moves anything, so only it is said.
@@ -613,9 +719,21 @@ impl Question<'_> {
             late: uncapped.late.min(longest),
         };
         let from = if at_once { self.today } else { start };
-        let on = |years: f64| date_after(from, years).ok_or_else(|| "The date lies outside the calendar; check the dates entered.".to_owned());
-        let dates = DueDates { early: on(years.early)?, due: on(years.due)?, late: on(years.late)? };
-        Ok(Answer { uncapped, years, dates, caps, longest })
+        let on = |years: f64| {
+            date_after(from, years)
+                .ok_or_else(|| "The date lies outside the calendar; check the dates entered.".to_owned())
+        };
+        let dates = DueDates {
+            early: on(years.early)?,
+            due: on(years.due)?, median: on(years.median)?, late: on(years.late)?,
+        };
+        Ok(Answer {
+            uncapped,
+            years,
+            dates,
+            caps,
+            longest,
+        })
     }
 }
 
@@ -638,7 +756,10 @@ pub fn date_after(start: NaiveDate, years: f64) -> Option<NaiveDate> {
 #[must_use]
 pub fn forecast(question: &Question<'_>) -> Forecast {
     let limits = question.limits();
-    let earliest = limits.iter().min_by(|a, b| a.volume.as_litres().total_cmp(&b.volume.as_litres())).cloned();
+    let earliest = limits
+        .iter()
+        .min_by(|a, b| a.volume.as_litres().total_cmp(&b.volume.as_litres()))
+        .cloned();
     let capacity = question.tank.liquid();
     let answer = match &earliest {
         Some(limit) => question.answer(limit, question.residents, question.grinder, capacity),
@@ -663,14 +784,26 @@ pub fn forecast(question: &Question<'_>) -> Forecast {
     match answer {
         Ok(answer) => {
             let solids = |years, z| {
-                solids_after(years, question.heel, question.residents.unwrap_or(0.0), question.grinder, question.posterior.k_at(z))
+                solids_after(
+                    years,
+                    question.heel,
+                    question.residents.unwrap_or(0.0),
+                    question.grinder,
+                    question.posterior.k_at(z),
+                )
             };
             let step = answer.longest / f64::from(CURVE_STEPS);
             forecast.curve = (0..=CURVE_STEPS)
                 .map(|place| {
                     let years = f64::from(place) * step;
                     let litres = |z| solids(years, z).as_litres();
-                    CurvePoint { years, q25: litres(-Z_75), q50: litres(0.0), q75: litres(Z_75), q90: litres(Z_90) }
+                    CurvePoint {
+                        years,
+                        q25: litres(-Z_75),
+                        q50: litres(0.0),
+                        q75: litres(Z_75),
+                        q90: litres(Z_90),
+                    }
                 })
                 .collect();
             let at_due = solids(answer.years.due, Z_75).as_litres();
@@ -679,7 +812,13 @@ pub fn forecast(question: &Question<'_>) -> Forecast {
                 .compartments
                 .iter()
                 .zip(&question.split.0)
-                .map(|(compartment, (sludge, scum))| layers(compartment, Volume::from_litres(sludge * at_due), Volume::from_litres(scum * at_due)))
+                .map(|(compartment, (sludge, scum))| {
+                    layers(
+                        compartment,
+                        Volume::from_litres(sludge * at_due),
+                        Volume::from_litres(scum * at_due),
+                    )
+                })
                 .collect();
             forecast.uncapped = Some(answer.uncapped);
             forecast.years = Some(answer.years);
@@ -705,7 +844,15 @@ pub fn what_if(question: &Question<'_>, forecast: &Forecast, change: Change) -> 
         None => Err(forecast.no_date.clone().unwrap_or_default()),
     };
     match answer {
-        Ok(answer) => WhatIf { change, dates: Some(answer.dates), no_date: None },
-        Err(reason) => WhatIf { change, dates: None, no_date: Some(reason) },
+        Ok(answer) => WhatIf {
+            change,
+            dates: Some(answer.dates),
+            no_date: None,
+        },
+        Err(reason) => WhatIf {
+            change,
+            dates: None,
+            no_date: Some(reason),
+        },
     }
 }

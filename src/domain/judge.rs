@@ -1,7 +1,9 @@
 //! Judging a reading against a rule set.
 
 use super::reading::Reading;
-use super::rules::{CalendarException, Clause, DistanceTable, RuleSet, Sense, Test, exact_half_inches_mm};
+use super::rules::{
+    CalendarException, Clause, DistanceTable, RuleSet, Sense, Test, exact_half_inches_mm, exact_half_inches_offset_mm,
+};
 use super::tank::{Compartment, Tank, TankShape};
 use super::units::{Length, Offset, Volume};
 
@@ -143,7 +145,7 @@ pub struct Contents {
 }
 
 /// Two clearances closer than this are the same: a tape is not read finer.
-const CLEARANCE_TOLERANCE_MM: f64 = 0.5;
+pub(super) const CLEARANCE_TOLERANCE_MM: f64 = 0.5;
 
 /// Two shares closer than this part of the limit are the same.
 const SHARE_TOLERANCE: f64 = 1e-9;
@@ -182,23 +184,30 @@ impl Lengths {
 
     /// The lengths in exact half inches, or `None` when one of them is not the rounding of a whole number of half inches.
     fn in_half_inches(compartment: &Compartment, reading: &Reading) -> Option<Self> {
+        #[expect(clippy::option_option, reason = "outer: is it half inches; inner: was it read")]
         fn each(length: Option<Length>) -> Option<Option<f64>> {
             length.map_or(Some(None), |length| exact_half_inches_mm(length).map(Some))
         }
         let sludge = if reading.sludge_probes.is_empty() {
             each(reading.sludge)?
         } else {
-            let exact: Option<Vec<f64>> = reading.sludge_probes.iter().map(|probe| exact_half_inches_mm(*probe)).collect();
+            let exact: Option<Vec<f64>> = reading
+                .sludge_probes
+                .iter()
+                .map(|probe| exact_half_inches_mm(*probe))
+                .collect();
             mean(&exact?)
         };
         Some(Self {
             liquid_depth: exact_half_inches_mm(compartment.liquid_depth)?,
-            level: exact_offset_mm(reading.level)?,
+            level: exact_half_inches_offset_mm(reading.level)?,
             scum: each(reading.scum)?,
             sludge,
             outlet_device: each(reading.outlet_device.or(compartment.outlet_device))?,
             outlet_top: each(compartment.outlet_top)?,
-            scum_top: reading.scum_top.map_or(Some(None), |top| exact_offset_mm(top).map(Some))?,
+            scum_top: reading
+                .scum_top
+                .map_or(Some(None), |top| exact_half_inches_offset_mm(top).map(Some))?,
         })
     }
 
@@ -207,7 +216,8 @@ impl Lengths {
     }
 
     fn sludge_volume(&self, compartment: &Compartment) -> Option<Volume> {
-        self.sludge.map(|sludge| compartment.volume_below_with(sludge, self.liquid_depth))
+        self.sludge
+            .map(|sludge| compartment.volume_below_with(sludge, self.liquid_depth))
     }
 
     fn scum_volume(&self, compartment: &Compartment) -> Option<Volume> {
@@ -263,12 +273,6 @@ fn deviation_mm(lengths: &[Length]) -> Option<f64> {
     Some((squares / f64::from(count - 1)).sqrt())
 }
 
-/// Returns `offset` in exact half inches, sign kept, or `None` when it is not the rounding of one.
-fn exact_offset_mm(offset: Offset) -> Option<f64> {
-    let size = exact_half_inches_mm(Length::from_mm(offset.as_mm().unsigned_abs()))?;
-    Some(if offset.as_mm() < 0 { -size } else { size })
-}
-
 /// Returns the layers, shares and distances of one compartment, from the millimetres as kept.
 #[must_use]
 pub fn compartment_contents(compartment: &Compartment, reading: &Reading) -> CompartmentContents {
@@ -288,7 +292,8 @@ pub fn compartment_contents(compartment: &Compartment, reading: &Reading) -> Com
         sludge_clearance_mm: lengths.sludge_clearance().filter(|_| usable),
         scum_clearance_mm: lengths.scum_clearance(),
         scum_top_clearance_mm: lengths.scum_top_clearance(),
-        solids_error: (usable && scum.is_some() && sludge.is_some()).then(|| solids_error(compartment, reading, &lengths)),
+        solids_error: (usable && scum.is_some() && sludge.is_some())
+            .then(|| solids_error(compartment, reading, &lengths)),
     }
 }
 
@@ -329,7 +334,10 @@ pub fn contents(tank: &Tank, readings: &[Reading]) -> Contents {
         scum,
         sludge,
         fraction_volume: share(scum.zip(sludge).map(|(scum, sludge)| scum + sludge), liquid),
-        fraction_depth: compartments.iter().filter_map(|each| each.fraction_depth).fold(None, |most, each| Some(most.map_or(each, |most: f64| most.max(each)))),
+        fraction_depth: compartments
+            .iter()
+            .filter_map(|each| each.fraction_depth)
+            .fold(None, |most, each| Some(most.map_or(each, |most: f64| most.max(each)))),
         compartments,
     }
 }
@@ -374,7 +382,11 @@ impl<'a> Judged<'a> {
                 let reading = readings.get(place).unwrap_or(&not_read);
                 match Lengths::in_half_inches(compartment, reading) {
                     Some(lengths) => (compartment, lengths, JudgedIn::HalfInches),
-                    None => (compartment, Lengths::as_kept(compartment, reading), JudgedIn::Millimetres),
+                    None => (
+                        compartment,
+                        Lengths::as_kept(compartment, reading),
+                        JudgedIn::Millimetres,
+                    ),
                 }
             })
             .collect();
@@ -391,7 +403,10 @@ impl<'a> Judged<'a> {
     }
 
     fn liquid(&self) -> Volume {
-        self.parts.iter().map(|(compartment, lengths, _)| lengths.liquid(compartment)).sum()
+        self.parts
+            .iter()
+            .map(|(compartment, lengths, _)| lengths.liquid(compartment))
+            .sum()
     }
 
     /// Share of solids by volume: what was read over all the liquid, and whether everything was read.
@@ -451,11 +466,25 @@ fn bracket(marks: &[f64], value: f64) -> Option<(usize, usize, f64, bool)> {
 
 /// The years a calendar clause gives this household.
 #[must_use]
-pub fn calendar_years(years: f64, unless: Option<CalendarException>, residents: Option<f64>, grinder: bool, capacity: Volume) -> f64 {
+pub fn calendar_years(
+    years: f64,
+    unless: Option<CalendarException>,
+    residents: Option<f64>,
+    grinder: bool,
+    capacity: Volume,
+) -> f64 {
     let Some(exception) = unless else { return years };
-    let few_enough = exception.residents_at_most.is_none_or(|most| residents.is_some_and(|residents| residents <= most));
-    let large_enough = exception.capacity_at_least.is_none_or(|least| capacity.as_litres() >= least.as_litres() * (1.0 - SHARE_TOLERANCE));
-    if few_enough && large_enough && !(exception.no_grinder && grinder) { exception.years } else { years }
+    let few_enough = exception
+        .residents_at_most
+        .is_none_or(|most| residents.is_some_and(|residents| residents <= most));
+    let large_enough = exception
+        .capacity_at_least
+        .is_none_or(|least| capacity.as_litres() >= least.as_litres() * (1.0 - SHARE_TOLERANCE));
+    if few_enough && large_enough && !(exception.no_grinder && grinder) {
+        exception.years
+    } else {
+        years
+    }
 }
 
 /// What a verdict needs besides the reading.
@@ -473,7 +502,11 @@ pub struct Household {
 #[must_use]
 pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: &RuleSet) -> Verdict {
     let judged = Judged::new(tank, readings);
-    let clauses: Vec<ClauseResult> = rule_set.clauses.iter().map(|clause| judge_clause(clause, &judged, household)).collect();
+    let clauses: Vec<ClauseResult> = rule_set
+        .clauses
+        .iter()
+        .map(|clause| judge_clause(clause, &judged, household))
+        .collect();
     let decision = if clauses.iter().any(|clause| clause.met) {
         Decision::Pump
     } else if clauses.iter().any(ClauseResult::is_measured) {
@@ -482,18 +515,30 @@ pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: 
         Decision::NotMeasured
     };
     let binding = binding_place(&clauses, decision);
-    Verdict { rule_set: rule_set.id.clone(), name: rule_set.name.clone(), decision, clauses, binding }
+    Verdict {
+        rule_set: rule_set.id.clone(),
+        name: rule_set.name.clone(),
+        decision,
+        clauses,
+        binding,
+    }
 }
 
 /// The measured clause with the smallest room relative to its limit: exceeded by most when pumping, nearest otherwise.
 fn binding_place(clauses: &[ClauseResult], decision: Decision) -> Option<usize> {
     let mut best: Option<(usize, f64)> = None;
     for (place, clause) in clauses.iter().enumerate() {
-        let (Some(margin), Some(limit)) = (clause.margin, clause.limit) else { continue };
+        let (Some(margin), Some(limit)) = (clause.margin, clause.limit) else {
+            continue;
+        };
         if !clause.is_measured() || (decision == Decision::Pump && !clause.met) {
             continue;
         }
-        let relative = if limit.abs() > 0.0 { margin / limit.abs() } else { margin };
+        let relative = if limit.abs() > 0.0 {
+            margin / limit.abs()
+        } else {
+            margin
+        };
         if best.is_none_or(|(_, least)| relative < least) {
             best = Some((place, relative));
         }
@@ -513,39 +558,91 @@ fn judge_clause(clause: &Clause, judged: &Judged<'_>, household: Household) -> C
         Test::VolumeFraction(limit) => {
             let mut result = blank(clause, ClauseUnit::Share, Some(limit.value), judged.judged_in());
             match judged.volume_share() {
-                Some((value, true)) => settle(&mut result, clause.sense, Side::Above, value, SHARE_TOLERANCE * limit.value),
+                Some((value, true)) => settle(
+                    &mut result,
+                    clause.sense,
+                    Side::Above,
+                    value,
+                    SHARE_TOLERANCE * limit.value,
+                ),
                 Some((value, false)) => {
-                    settle(&mut result, clause.sense, Side::Above, value, SHARE_TOLERANCE * limit.value);
+                    settle(
+                        &mut result,
+                        clause.sense,
+                        Side::Above,
+                        value,
+                        SHARE_TOLERANCE * limit.value,
+                    );
                     // What was read is a lower bound: enough to ask for pumping, not enough to say "not yet".
                     if !result.met {
                         result.value = None;
                         result.margin = None;
                         result.at_limit = false;
-                        result.why_not = Some("not every layer of every compartment was read, so the share of solids is not known".to_owned());
+                        result.why_not = Some(
+                            "not every layer of every compartment was read, so the share of solids is not known"
+                                .to_owned(),
+                        );
                     }
                 }
                 None => result.why_not = Some("scum and sludge were not read".to_owned()),
             }
             result
         }
-        Test::DepthFraction(limit) => worst(clause, judged, ClauseUnit::Share, Side::Above, SHARE_TOLERANCE * limit.value, "scum and sludge were not read", |lengths| {
-            Some((lengths.depth_share()?, limit.value))
-        }),
-        Test::SludgeClearance(limit) => worst(clause, judged, ClauseUnit::Millimetre, Side::Below, CLEARANCE_TOLERANCE_MM, "the sludge or the outlet device was not measured", |lengths| {
-            Some((lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?, limit.mm()))
-        }),
-        Test::ScumClearance(limit) => worst(clause, judged, ClauseUnit::Millimetre, Side::Below, CLEARANCE_TOLERANCE_MM, "the scum or the outlet device was not measured", |lengths| {
-            Some((lengths.scum_clearance()?, limit.mm()))
-        }),
-        Test::ScumTopClearance(limit) => worst(clause, judged, ClauseUnit::Millimetre, Side::Below, CLEARANCE_TOLERANCE_MM, "the top of the scum or the top of the outlet device was not measured", |lengths| {
-            Some((lengths.scum_top_clearance()?, limit.mm()))
-        }),
+        Test::DepthFraction(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Share,
+            Side::Above,
+            SHARE_TOLERANCE * limit.value,
+            "scum and sludge were not read",
+            |lengths| Some((lengths.depth_share()?, limit.value)),
+        ),
+        Test::SludgeClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the sludge or the outlet device was not measured",
+            |lengths| {
+                Some((
+                    lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?,
+                    limit.mm(),
+                ))
+            },
+        ),
+        Test::ScumClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the scum or the outlet device was not measured",
+            |lengths| Some((lengths.scum_clearance()?, limit.mm())),
+        ),
+        Test::ScumTopClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the top of the scum or the top of the outlet device was not measured",
+            |lengths| Some((lengths.scum_top_clearance()?, limit.mm())),
+        ),
         Test::SludgeDistanceTable(table) => {
             let capacity = judged.liquid();
-            worst(clause, judged, ClauseUnit::Millimetre, Side::Below, CLEARANCE_TOLERANCE_MM, "the sludge or the outlet device was not measured", |lengths| {
-                let value = lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?;
-                Some((value, table_distance_mm(table, capacity, lengths.liquid_depth)?.0))
-            })
+            worst(
+                clause,
+                judged,
+                ClauseUnit::Millimetre,
+                Side::Below,
+                CLEARANCE_TOLERANCE_MM,
+                "the sludge or the outlet device was not measured",
+                |lengths| {
+                    let value = lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?;
+                    Some((value, table_distance_mm(table, capacity, lengths.liquid_depth)?.0))
+                },
+            )
         }
         Test::Calendar { years, unless } => {
             let limit = calendar_years(*years, *unless, household.residents, household.grinder, judged.liquid());
@@ -587,25 +684,45 @@ fn settle(result: &mut ClauseResult, sense: Sense, side: Side, value: f64, toler
     result.value = Some(value);
     result.margin = Some(margin);
     result.at_limit = margin.abs() <= tolerance;
-    result.met = if result.at_limit { sense == Sense::At } else { margin < 0.0 };
+    result.met = if result.at_limit {
+        sense == Sense::At
+    } else {
+        margin < 0.0
+    };
 }
 
 /// Judges each compartment and keeps the one with the least room.
-fn worst(clause: &Clause, judged: &Judged<'_>, unit: ClauseUnit, side: Side, tolerance: f64, why_not: &str, value_and_limit: impl Fn(&Lengths) -> Option<(f64, f64)>) -> ClauseResult {
+fn worst(
+    clause: &Clause,
+    judged: &Judged<'_>,
+    unit: ClauseUnit,
+    side: Side,
+    tolerance: f64,
+    why_not: &str,
+    value_and_limit: impl Fn(&Lengths) -> Option<(f64, f64)>,
+) -> ClauseResult {
     let mut least: Option<ClauseResult> = None;
     for (place, (_, lengths, judged_in)) in judged.parts.iter().enumerate() {
-        let Some((value, limit)) = value_and_limit(lengths) else { continue };
+        let Some((value, limit)) = value_and_limit(lengths) else {
+            continue;
+        };
         let mut result = blank(clause, unit, Some(limit), *judged_in);
         result.compartment = Some(place);
         settle(&mut result, clause.sense, side, value, tolerance);
-        if least.as_ref().and_then(|least| least.margin).is_none_or(|margin| result.margin.is_some_and(|here| here < margin)) {
+        if least
+            .as_ref()
+            .and_then(|least| least.margin)
+            .is_none_or(|margin| result.margin.is_some_and(|here| here < margin))
+        {
             least = Some(result);
         }
     }
     least.unwrap_or_else(|| {
         let limit = match &clause.test {
             Test::DepthFraction(limit) => Some(limit.value),
-            Test::SludgeClearance(limit) | Test::ScumClearance(limit) | Test::ScumTopClearance(limit) => Some(limit.mm()),
+            Test::SludgeClearance(limit) | Test::ScumClearance(limit) | Test::ScumTopClearance(limit) => {
+                Some(limit.mm())
+            }
             _ => None,
         };
         let mut result = blank(clause, unit, limit, judged.judged_in());
