@@ -1,5 +1,8 @@
 //! What looks wrong or deserves a word: kept, said, never changed.
 
+use super::reading::Reading;
+use super::tank::Compartment;
+use super::units::{Length, Offset, Volume};
 use std::fmt;
 
 /// What a [`Flag`] is about; stable, for programs and translations.
@@ -145,12 +148,146 @@ impl Flag {
     /// A flag about the whole tank or the site.
     #[must_use]
     pub fn new(code: FlagCode, words: impl Into<String>) -> Self {
-        Self { code, compartment: None, words: words.into() }
+        Self {
+            code,
+            compartment: None,
+            words: words.into(),
+        }
     }
 
     /// A flag about one compartment, counted from 0.
     #[must_use]
     pub fn in_compartment(code: FlagCode, compartment: usize, words: impl Into<String>) -> Self {
-        Self { code, compartment: Some(compartment), words: words.into() }
+        Self {
+            code,
+            compartment: Some(compartment),
+            words: words.into(),
+        }
     }
+}
+
+/// Lists what cannot be, or needs a word, in the reading of one compartment. Nothing is changed.
+#[must_use]
+pub fn check_reading(compartment: &Compartment, reading: &Reading, place: usize) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    let mut flag = |code, words: String| flags.push(Flag::in_compartment(code, place, words));
+    let liquid_depth = compartment.liquid_depth;
+    if !reading.sludge_probes.is_empty() && reading.sludge.is_some() {
+        flag(
+            FlagCode::ProbesUsed,
+            "A sludge depth and probes were both given; the mean of the probes is used.".to_owned(),
+        );
+    }
+    if let Some(device) = reading.outlet_device
+        && device > liquid_depth
+        && liquid_depth > Length::ZERO
+    {
+        flag(
+            FlagCode::OutletBelowBottom,
+            format!(
+                "The outlet device was read at {device} below the invert, below the bottom of the tank; check it against the liquid depth of {liquid_depth}."
+            ),
+        );
+    }
+    if liquid_depth == Length::ZERO {
+        return flags;
+    }
+    let surface_mm = liquid_depth.mm() + reading.level.mm();
+    let full_mm = compartment.full_height_mm();
+    if surface_mm < 0.0 {
+        flag(
+            FlagCode::LevelBelowBottom,
+            "The liquid surface was read below the bottom of the tank; check the level and its sign.".to_owned(),
+        );
+    }
+    if full_mm.is_some_and(|full| surface_mm > full) {
+        flag(
+            FlagCode::LevelAboveTop,
+            format!(
+                "The liquid surface at {surface_mm:.0} mm is above the inside height of the tank; check the level and the sizes."
+            ),
+        );
+    }
+    let mut sludge_mm = reading.sludge.map(Length::mm);
+    if let Some(deepest) = reading.sludge_probes.iter().max() {
+        sludge_mm = Some(deepest.mm());
+    }
+    let scum_mm = reading.scum.map(Length::mm);
+    if sludge_mm.is_some_and(|sludge| sludge > full_mm.unwrap_or(surface_mm)) {
+        flag(
+            FlagCode::SludgeAboveTop,
+            format!(
+                "The sludge at {:.0} mm is deeper than the tank; check the reading.",
+                sludge_mm.unwrap_or(0.0)
+            ),
+        );
+    }
+    if scum_mm.is_some_and(|scum| scum > surface_mm) {
+        flag(
+            FlagCode::ScumBelowBottom,
+            format!(
+                "The scum of {:.0} mm is thicker than the liquid is deep; check the reading.",
+                scum_mm.unwrap_or(0.0)
+            ),
+        );
+    }
+    if let (Some(scum), Some(sludge)) = (scum_mm, sludge_mm)
+        && scum + sludge > surface_mm
+    {
+        flag(
+            FlagCode::LayersOverlap,
+            format!(
+                "Scum and sludge together, {:.0} mm, are more than the {surface_mm:.0} mm of liquid; check both edges.",
+                scum + sludge
+            ),
+        );
+    }
+    if let Some(top) = reading.scum_top
+        && scum_mm.is_some_and(|scum| top.mm() > scum)
+    {
+        flag(
+            FlagCode::LayersOverlap,
+            "The scum stands higher above the liquid than it is thick; check both.".to_owned(),
+        );
+    }
+    flags
+}
+
+/// Says what a liquid level away from the outlet invert may mean.
+#[must_use]
+pub fn check_level(level: Offset, place: usize) -> Option<Flag> {
+    // Sources: Maine 10-144 CMR ch. 241 sec. 17 (liquid above the outlet); inspectors' pages (liquid below it).
+    match level.as_mm() {
+        0 => None,
+        above if above > 0 => Some(Flag::in_compartment(
+            FlagCode::LevelHigh,
+            place,
+            format!(
+                "The liquid stands {above} mm above the outlet: look for a blocked outlet or filter, a tank out of level, or a field that does not take water."
+            ),
+        )),
+        below => Some(Flag::in_compartment(
+            FlagCode::LevelLow,
+            place,
+            format!(
+                "The liquid stands {} mm below the outlet: the tank may leak, or has been emptied not long ago.",
+                below.unsigned_abs()
+            ),
+        )),
+    }
+}
+
+/// Checks what a pump-out left behind against the size of the tank.
+#[must_use]
+pub fn check_heel(heel: Volume, liquid: Volume) -> Option<Flag> {
+    (heel.as_litres() > liquid.as_litres()).then(|| {
+        Flag::new(
+            FlagCode::HeelAboveCapacity,
+            format!(
+                "{:.0} L left behind is more than the {:.0} L the tank holds; check the figure.",
+                heel.as_litres(),
+                liquid.as_litres()
+            ),
+        )
+    })
 }

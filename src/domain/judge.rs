@@ -1,6 +1,11 @@
 //! Judging a reading against a rule set.
 
-use super::rules::Sense;
+use super::reading::Reading;
+use super::rules::{
+    CalendarException, Clause, DistanceTable, RuleSet, Sense, Test, exact_half_inches_mm, exact_half_inches_offset_mm,
+};
+use super::tank::{Compartment, Tank, TankShape};
+use super::units::{Length, Offset, Volume};
 
 /// What a rule set says about a tank.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -99,11 +104,11 @@ impl Verdict {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct CompartmentContents {
     /// Liquid below the outlet invert, litres inside.
-    pub liquid: super::units::Volume,
+    pub liquid: Volume,
     /// Scum.
-    pub scum: Option<super::units::Volume>,
+    pub scum: Option<Volume>,
     /// Sludge.
-    pub sludge: Option<super::units::Volume>,
+    pub sludge: Option<Volume>,
     /// Sludge depth used (the mean of the probes when there are any), mm.
     pub sludge_mm: Option<f64>,
     /// Scum thickness used, mm.
@@ -119,22 +124,609 @@ pub struct CompartmentContents {
     /// Scum top below the top of the outlet device, mm, negative when above it.
     pub scum_top_clearance_mm: Option<f64>,
     /// Error of the solids' volume from reading the layers' edges.
-    pub solids_error: Option<super::units::Volume>,
+    pub solids_error: Option<Volume>,
 }
 
 /// What is in the tank.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Contents {
     /// Liquid below the outlet invert, all compartments.
-    pub liquid: super::units::Volume,
+    pub liquid: Volume,
     /// Scum, all compartments; `None` unless every compartment was read.
-    pub scum: Option<super::units::Volume>,
+    pub scum: Option<Volume>,
     /// Sludge, all compartments; `None` unless every compartment was read.
-    pub sludge: Option<super::units::Volume>,
+    pub sludge: Option<Volume>,
     /// Solids over liquid by volume.
     pub fraction_volume: Option<f64>,
     /// Largest share by depth of any compartment.
     pub fraction_depth: Option<f64>,
     /// Each compartment.
     pub compartments: Vec<CompartmentContents>,
+}
+
+/// Two clearances closer than this are the same: a tape is not read finer.
+pub(super) const CLEARANCE_TOLERANCE_MM: f64 = 0.5;
+
+/// Two shares closer than this part of the limit are the same.
+const SHARE_TOLERANCE: f64 = 1e-9;
+
+/// Days in a year, over the leap years.
+pub const DAYS_PER_YEAR: f64 = 365.25;
+
+/// Reading error at a layer's edge when none is recorded: 25 mm (1 in).
+pub const DEFAULT_EDGE_MM: f64 = 25.0;
+
+/// The lengths of one compartment as they enter a calculation: whole millimetres, or exact half inches.
+#[derive(Clone, Copy, Debug, Default)]
+struct Lengths {
+    liquid_depth: f64,
+    level: f64,
+    scum: Option<f64>,
+    sludge: Option<f64>,
+    outlet_device: Option<f64>,
+    outlet_top: Option<f64>,
+    scum_top: Option<f64>,
+}
+
+impl Lengths {
+    /// The lengths in whole millimetres; the sludge is the mean of the probes when there are any.
+    fn as_kept(compartment: &Compartment, reading: &Reading) -> Self {
+        Self {
+            liquid_depth: compartment.liquid_depth.mm(),
+            level: reading.level.mm(),
+            scum: reading.scum.map(Length::mm),
+            sludge: mean_mm(&reading.sludge_probes).or(reading.sludge.map(Length::mm)),
+            outlet_device: reading.outlet_device.or(compartment.outlet_device).map(Length::mm),
+            outlet_top: compartment.outlet_top.map(Length::mm),
+            scum_top: reading.scum_top.map(Offset::mm),
+        }
+    }
+
+    /// The lengths in exact half inches, or `None` when one of them is not the rounding of a whole number of half inches.
+    fn in_half_inches(compartment: &Compartment, reading: &Reading) -> Option<Self> {
+        #[expect(clippy::option_option, reason = "outer: is it half inches; inner: was it read")]
+        fn each(length: Option<Length>) -> Option<Option<f64>> {
+            length.map_or(Some(None), |length| exact_half_inches_mm(length).map(Some))
+        }
+        let sludge = if reading.sludge_probes.is_empty() {
+            each(reading.sludge)?
+        } else {
+            let exact: Option<Vec<f64>> = reading
+                .sludge_probes
+                .iter()
+                .map(|probe| exact_half_inches_mm(*probe))
+                .collect();
+            mean(&exact?)
+        };
+        Some(Self {
+            liquid_depth: exact_half_inches_mm(compartment.liquid_depth)?,
+            level: exact_half_inches_offset_mm(reading.level)?,
+            scum: each(reading.scum)?,
+            sludge,
+            outlet_device: each(reading.outlet_device.or(compartment.outlet_device))?,
+            outlet_top: each(compartment.outlet_top)?,
+            scum_top: reading
+                .scum_top
+                .map_or(Some(None), |top| exact_half_inches_offset_mm(top).map(Some))?,
+        })
+    }
+
+    fn surface(&self) -> f64 {
+        self.liquid_depth + self.level
+    }
+
+    fn sludge_volume(&self, compartment: &Compartment) -> Option<Volume> {
+        self.sludge
+            .map(|sludge| compartment.volume_below_with(sludge, self.liquid_depth))
+    }
+
+    fn scum_volume(&self, compartment: &Compartment) -> Option<Volume> {
+        self.scum.map(|scum| {
+            let surface = self.surface();
+            compartment.volume_below_with(surface, self.liquid_depth)
+                - compartment.volume_below_with(surface - scum, self.liquid_depth)
+        })
+    }
+
+    fn liquid(&self, compartment: &Compartment) -> Volume {
+        match compartment.shape {
+            TankShape::Nominal { capacity } => capacity,
+            _ => compartment.volume_below_with(self.liquid_depth, self.liquid_depth),
+        }
+    }
+
+    /// `S = H − OB − sl`
+    fn sludge_clearance(&self) -> Option<f64> {
+        Some(self.liquid_depth - self.outlet_device? - self.sludge?)
+    }
+
+    /// `C = OB + level − sc`
+    fn scum_clearance(&self) -> Option<f64> {
+        Some(self.outlet_device? + self.level - self.scum?)
+    }
+
+    /// Top of the device less top of the scum, both above the outlet invert.
+    fn scum_top_clearance(&self) -> Option<f64> {
+        Some(self.outlet_top? - self.level - self.scum_top?)
+    }
+
+    fn depth_share(&self) -> Option<f64> {
+        (self.liquid_depth > 0.0).then_some(())?;
+        Some((self.scum? + self.sludge?) / self.liquid_depth)
+    }
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    let count = u32::try_from(values.len()).ok().filter(|count| *count > 0)?;
+    Some(values.iter().sum::<f64>() / f64::from(count))
+}
+
+fn mean_mm(lengths: &[Length]) -> Option<f64> {
+    mean(&lengths.iter().map(|length| length.mm()).collect::<Vec<_>>())
+}
+
+/// Sample standard deviation of two or more probes.
+fn deviation_mm(lengths: &[Length]) -> Option<f64> {
+    let count = u32::try_from(lengths.len()).ok().filter(|count| *count >= 2)?;
+    let mean = mean_mm(lengths)?;
+    let squares: f64 = lengths.iter().map(|length| (length.mm() - mean).powi(2)).sum();
+    Some((squares / f64::from(count - 1)).sqrt())
+}
+
+/// Returns the layers, shares and distances of one compartment, from the millimetres as kept.
+#[must_use]
+pub fn compartment_contents(compartment: &Compartment, reading: &Reading) -> CompartmentContents {
+    let lengths = Lengths::as_kept(compartment, reading);
+    let usable = lengths.liquid_depth > 0.0;
+    let liquid = compartment.liquid();
+    let scum = lengths.scum_volume(compartment).filter(|_| usable);
+    let sludge = lengths.sludge_volume(compartment).filter(|_| usable);
+    CompartmentContents {
+        liquid,
+        scum,
+        sludge,
+        sludge_mm: lengths.sludge,
+        scum_mm: lengths.scum,
+        fraction_volume: share(scum.zip(sludge).map(|(scum, sludge)| scum + sludge), liquid),
+        fraction_depth: lengths.depth_share(),
+        sludge_clearance_mm: lengths.sludge_clearance().filter(|_| usable),
+        scum_clearance_mm: lengths.scum_clearance(),
+        scum_top_clearance_mm: lengths.scum_top_clearance(),
+        solids_error: (usable && scum.is_some() && sludge.is_some())
+            .then(|| solids_error(compartment, reading, &lengths)),
+    }
+}
+
+fn share(solids: Option<Volume>, liquid: Volume) -> Option<f64> {
+    (liquid.as_litres() > 0.0).then_some(())?;
+    Some(solids?.as_litres() / liquid.as_litres())
+}
+
+/// Root sum of squares over the edges that were read, each `plan area × error of the edge`.
+fn solids_error(compartment: &Compartment, reading: &Reading, lengths: &Lengths) -> Volume {
+    let edge = reading.edge.map_or(DEFAULT_EDGE_MM, Length::mm);
+    let mut squares = 0.0;
+    if let Some(sludge) = lengths.sludge.filter(|sludge| *sludge > 0.0) {
+        let error = deviation_mm(&reading.sludge_probes).unwrap_or(edge);
+        squares += (compartment.plan_area_mm2_at(sludge) * error / 1.0e6).powi(2);
+    }
+    if let Some(scum) = lengths.scum.filter(|scum| *scum > 0.0) {
+        squares += (compartment.plan_area_mm2_at(lengths.surface() - scum) * edge / 1.0e6).powi(2);
+    }
+    Volume::from_litres(squares.sqrt())
+}
+
+/// Returns what is in the tank; compartments without a reading count as not read.
+#[must_use]
+pub fn contents(tank: &Tank, readings: &[Reading]) -> Contents {
+    let not_read = Reading::default();
+    let compartments: Vec<CompartmentContents> = tank
+        .compartments
+        .iter()
+        .enumerate()
+        .map(|(place, compartment)| compartment_contents(compartment, readings.get(place).unwrap_or(&not_read)))
+        .collect();
+    let liquid = tank.liquid();
+    let scum = total(compartments.iter().map(|each| each.scum));
+    let sludge = total(compartments.iter().map(|each| each.sludge));
+    Contents {
+        liquid,
+        scum,
+        sludge,
+        fraction_volume: share(scum.zip(sludge).map(|(scum, sludge)| scum + sludge), liquid),
+        fraction_depth: compartments
+            .iter()
+            .filter_map(|each| each.fraction_depth)
+            .fold(None, |most, each| Some(most.map_or(each, |most: f64| most.max(each)))),
+        compartments,
+    }
+}
+
+impl Contents {
+    /// Returns scum and sludge together, `None` unless every compartment was read.
+    #[must_use]
+    pub fn solids(&self) -> Option<Volume> {
+        Some(self.scum? + self.sludge?)
+    }
+
+    /// Returns the error of the solids' volume from reading the edges, all compartments.
+    #[must_use]
+    pub fn solids_error(&self) -> Option<Volume> {
+        let mut squares = 0.0;
+        for compartment in &self.compartments {
+            squares += compartment.solids_error?.as_litres().powi(2);
+        }
+        Some(Volume::from_litres(squares.sqrt()))
+    }
+}
+
+/// The sum, or `None` when there is nothing to add or one of them is missing.
+fn total(mut volumes: impl Iterator<Item = Option<Volume>>) -> Option<Volume> {
+    let first = volumes.next()??;
+    volumes.try_fold(first, |sum, volume| Some(sum + volume?))
+}
+
+/// A tank as it enters judging: each compartment in the lengths it is judged in.
+struct Judged<'a> {
+    parts: Vec<(&'a Compartment, Lengths, JudgedIn)>,
+}
+
+impl<'a> Judged<'a> {
+    fn new(tank: &'a Tank, readings: &[Reading]) -> Self {
+        let not_read = Reading::default();
+        let parts = tank
+            .compartments
+            .iter()
+            .enumerate()
+            .map(|(place, compartment)| {
+                let reading = readings.get(place).unwrap_or(&not_read);
+                match Lengths::in_half_inches(compartment, reading) {
+                    Some(lengths) => (compartment, lengths, JudgedIn::HalfInches),
+                    None => (
+                        compartment,
+                        Lengths::as_kept(compartment, reading),
+                        JudgedIn::Millimetres,
+                    ),
+                }
+            })
+            .collect();
+        Self { parts }
+    }
+
+    /// Half inches only when every compartment is.
+    fn judged_in(&self) -> JudgedIn {
+        if self.parts.iter().all(|(_, _, judged)| *judged == JudgedIn::HalfInches) {
+            JudgedIn::HalfInches
+        } else {
+            JudgedIn::Millimetres
+        }
+    }
+
+    fn liquid(&self) -> Volume {
+        self.parts
+            .iter()
+            .map(|(compartment, lengths, _)| lengths.liquid(compartment))
+            .sum()
+    }
+
+    /// Share of solids by volume: what was read over all the liquid, and whether everything was read.
+    fn volume_share(&self) -> Option<(f64, bool)> {
+        let mut solids = Volume::ZERO;
+        let mut complete = true;
+        let mut any = false;
+        for (compartment, lengths, _) in &self.parts {
+            for layer in [lengths.sludge_volume(compartment), lengths.scum_volume(compartment)] {
+                match layer.filter(|_| lengths.liquid_depth > 0.0) {
+                    Some(volume) => {
+                        solids = solids + volume;
+                        any = true;
+                    }
+                    None => complete = false,
+                }
+            }
+        }
+        any.then_some(())?;
+        Some((share(Some(solids), self.liquid())?, complete))
+    }
+}
+
+/// Distance the published sludge table asks for at this capacity and liquid depth, mm, and whether both lie inside the table.
+///
+/// Straight lines between the cells in both directions, exact at the cells, held at the edges.
+#[must_use]
+pub fn table_distance_mm(table: &DistanceTable, capacity: Volume, liquid_depth_mm: f64) -> Option<(f64, bool)> {
+    let row_marks: Vec<f64> = table.rows.iter().map(|(capacity, _)| capacity.as_litres()).collect();
+    let (row, next_row, down, row_inside) = bracket(&row_marks, capacity.as_litres())?;
+    let (column, next_column, across, column_inside) = bracket(&table.depths_mm, liquid_depth_mm)?;
+    let cell = |row: usize, column: usize| table.rows.get(row).and_then(|(_, cells)| cells.get(column)).copied();
+    let upper = cell(row, column)? * (1.0 - across) + cell(row, next_column)? * across;
+    let lower = cell(next_row, column)? * (1.0 - across) + cell(next_row, next_column)? * across;
+    Some((upper * (1.0 - down) + lower * down, row_inside && column_inside))
+}
+
+/// The two marks around `value`, how far it is from the first to the second, and whether it lies between the outermost marks.
+fn bracket(marks: &[f64], value: f64) -> Option<(usize, usize, f64, bool)> {
+    let (first, last) = (*marks.first()?, *marks.last()?);
+    // A nominal 750 gal is 2839.06 L however it was entered; rounding must not put it outside the table.
+    let slack = 1e-9 * last.abs();
+    let inside = value >= first - slack && value <= last + slack;
+    if value <= first {
+        return Some((0, 0, 0.0, inside));
+    }
+    for (place, pair) in marks.windows(2).enumerate() {
+        if let [low, high] = pair
+            && value <= *high
+        {
+            let part = if high > low { (value - low) / (high - low) } else { 0.0 };
+            return Some((place, place + 1, part, inside));
+        }
+    }
+    Some((marks.len() - 1, marks.len() - 1, 0.0, inside))
+}
+
+/// The years a calendar clause gives this household.
+#[must_use]
+pub fn calendar_years(
+    years: f64,
+    unless: Option<CalendarException>,
+    residents: Option<f64>,
+    grinder: bool,
+    capacity: Volume,
+) -> f64 {
+    let Some(exception) = unless else { return years };
+    let few_enough = exception
+        .residents_at_most
+        .is_none_or(|most| residents.is_some_and(|residents| residents <= most));
+    let large_enough = exception
+        .capacity_at_least
+        .is_none_or(|least| capacity.as_litres() >= least.as_litres() * (1.0 - SHARE_TOLERANCE));
+    if few_enough && large_enough && !(exception.no_grinder && grinder) {
+        exception.years
+    } else {
+        years
+    }
+}
+
+/// What a verdict needs besides the reading.
+#[derive(Clone, Copy, Debug)]
+pub struct Household {
+    /// People, when known.
+    pub residents: Option<f64>,
+    /// Whether a garbage grinder is in use.
+    pub grinder: bool,
+    /// Years since the last pump-out, when known.
+    pub years_since_emptied: Option<f64>,
+}
+
+/// Judges one reading against one rule set.
+#[must_use]
+pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: &RuleSet) -> Verdict {
+    let judged = Judged::new(tank, readings);
+    let clauses: Vec<ClauseResult> = rule_set
+        .clauses
+        .iter()
+        .map(|clause| judge_clause(clause, &judged, household))
+        .collect();
+    let decision = if clauses.iter().any(|clause| clause.met) {
+        Decision::Pump
+    } else if clauses.iter().any(ClauseResult::is_measured) {
+        Decision::NotYet
+    } else {
+        Decision::NotMeasured
+    };
+    let binding = binding_place(&clauses, decision);
+    Verdict {
+        rule_set: rule_set.id.clone(),
+        name: rule_set.name.clone(),
+        decision,
+        clauses,
+        binding,
+    }
+}
+
+/// The measured clause with the smallest room relative to its limit: exceeded by most when pumping, nearest otherwise.
+fn binding_place(clauses: &[ClauseResult], decision: Decision) -> Option<usize> {
+    let mut best: Option<(usize, f64)> = None;
+    for (place, clause) in clauses.iter().enumerate() {
+        let (Some(margin), Some(limit)) = (clause.margin, clause.limit) else {
+            continue;
+        };
+        if !clause.is_measured() || (decision == Decision::Pump && !clause.met) {
+            continue;
+        }
+        let relative = if limit.abs() > 0.0 {
+            margin / limit.abs()
+        } else {
+            margin
+        };
+        if best.is_none_or(|(_, least)| relative < least) {
+            best = Some((place, relative));
+        }
+    }
+    best.map(|(place, _)| place)
+}
+
+/// Which side of the limit asks for pumping.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Below,
+    Above,
+}
+
+fn judge_clause(clause: &Clause, judged: &Judged<'_>, household: Household) -> ClauseResult {
+    match &clause.test {
+        Test::VolumeFraction(limit) => {
+            let mut result = blank(clause, ClauseUnit::Share, Some(limit.value), judged.judged_in());
+            match judged.volume_share() {
+                Some((value, true)) => settle(
+                    &mut result,
+                    clause.sense,
+                    Side::Above,
+                    value,
+                    SHARE_TOLERANCE * limit.value,
+                ),
+                Some((value, false)) => {
+                    settle(
+                        &mut result,
+                        clause.sense,
+                        Side::Above,
+                        value,
+                        SHARE_TOLERANCE * limit.value,
+                    );
+                    // What was read is a lower bound: enough to ask for pumping, not enough to say "not yet".
+                    if !result.met {
+                        result.value = None;
+                        result.margin = None;
+                        result.at_limit = false;
+                        result.why_not = Some(
+                            "not every layer of every compartment was read, so the share of solids is not known"
+                                .to_owned(),
+                        );
+                    }
+                }
+                None => result.why_not = Some("scum and sludge were not read".to_owned()),
+            }
+            result
+        }
+        Test::DepthFraction(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Share,
+            Side::Above,
+            SHARE_TOLERANCE * limit.value,
+            "scum and sludge were not read",
+            |lengths| Some((lengths.depth_share()?, limit.value)),
+        ),
+        Test::SludgeClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the sludge or the outlet device was not measured",
+            |lengths| {
+                Some((
+                    lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?,
+                    limit.mm(),
+                ))
+            },
+        ),
+        Test::ScumClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the scum or the outlet device was not measured",
+            |lengths| Some((lengths.scum_clearance()?, limit.mm())),
+        ),
+        Test::ScumTopClearance(limit) => worst(
+            clause,
+            judged,
+            ClauseUnit::Millimetre,
+            Side::Below,
+            CLEARANCE_TOLERANCE_MM,
+            "the top of the scum or the top of the outlet device was not measured",
+            |lengths| Some((lengths.scum_top_clearance()?, limit.mm())),
+        ),
+        Test::SludgeDistanceTable(table) => {
+            let capacity = judged.liquid();
+            worst(
+                clause,
+                judged,
+                ClauseUnit::Millimetre,
+                Side::Below,
+                CLEARANCE_TOLERANCE_MM,
+                "the sludge or the outlet device was not measured",
+                |lengths| {
+                    let value = lengths.sludge_clearance().filter(|_| lengths.liquid_depth > 0.0)?;
+                    Some((value, table_distance_mm(table, capacity, lengths.liquid_depth)?.0))
+                },
+            )
+        }
+        Test::Calendar { years, unless } => {
+            let limit = calendar_years(*years, *unless, household.residents, household.grinder, judged.liquid());
+            let mut result = blank(clause, ClauseUnit::Year, Some(limit), JudgedIn::Years);
+            match household.years_since_emptied {
+                // Two days cover the leap days that make n calendar years a little more or less than n · 365.25 days.
+                Some(value) => settle(&mut result, clause.sense, Side::Above, value, 2.0 / DAYS_PER_YEAR),
+                None => result.why_not = Some("the last pump-out is not known".to_owned()),
+            }
+            result
+        }
+    }
+}
+
+fn blank(clause: &Clause, unit: ClauseUnit, limit: Option<f64>, judged_in: JudgedIn) -> ClauseResult {
+    ClauseResult {
+        id: clause.id.clone(),
+        words: clause.words.clone(),
+        sense: clause.sense,
+        value: None,
+        limit,
+        unit,
+        at_limit: false,
+        met: false,
+        margin: None,
+        judged_in,
+        compartment: None,
+        why_not: None,
+    }
+}
+
+/// Enters a value and decides.
+fn settle(result: &mut ClauseResult, sense: Sense, side: Side, value: f64, tolerance: f64) {
+    let Some(limit) = result.limit else { return };
+    let margin = match side {
+        Side::Below => value - limit,
+        Side::Above => limit - value,
+    };
+    result.value = Some(value);
+    result.margin = Some(margin);
+    result.at_limit = margin.abs() <= tolerance;
+    result.met = if result.at_limit {
+        sense == Sense::At
+    } else {
+        margin < 0.0
+    };
+}
+
+/// Judges each compartment and keeps the one with the least room.
+fn worst(
+    clause: &Clause,
+    judged: &Judged<'_>,
+    unit: ClauseUnit,
+    side: Side,
+    tolerance: f64,
+    why_not: &str,
+    value_and_limit: impl Fn(&Lengths) -> Option<(f64, f64)>,
+) -> ClauseResult {
+    let mut least: Option<ClauseResult> = None;
+    for (place, (_, lengths, judged_in)) in judged.parts.iter().enumerate() {
+        let Some((value, limit)) = value_and_limit(lengths) else {
+            continue;
+        };
+        let mut result = blank(clause, unit, Some(limit), *judged_in);
+        result.compartment = Some(place);
+        settle(&mut result, clause.sense, side, value, tolerance);
+        if least
+            .as_ref()
+            .and_then(|least| least.margin)
+            .is_none_or(|margin| result.margin.is_some_and(|here| here < margin))
+        {
+            least = Some(result);
+        }
+    }
+    least.unwrap_or_else(|| {
+        let limit = match &clause.test {
+            Test::DepthFraction(limit) => Some(limit.value),
+            Test::SludgeClearance(limit) | Test::ScumClearance(limit) | Test::ScumTopClearance(limit) => {
+                Some(limit.mm())
+            }
+            _ => None,
+        };
+        let mut result = blank(clause, unit, limit, judged.judged_in());
+        result.why_not = Some(why_not.to_owned());
+        result
+    })
 }

@@ -43,7 +43,14 @@ impl Visit {
     /// A visit on `date` at which nothing was read and nothing was pumped.
     #[must_use]
     pub fn on(date: NaiveDate) -> Self {
-        Self { date, readings: Vec::new(), pumped: false, heel: None, residents: None, grinder: None }
+        Self {
+            date,
+            readings: Vec::new(),
+            pumped: false,
+            heel: None,
+            residents: None,
+            grinder: None,
+        }
     }
 }
 

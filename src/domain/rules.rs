@@ -1,6 +1,6 @@
 //! Rules as data: when a tank is to be pumped, looked at, and given risers.
 
-use super::units::{Length, Volume};
+use super::units::{Length, Offset, Volume};
 use chrono::NaiveDate;
 
 /// Which side the limit itself belongs to.
@@ -220,4 +220,11 @@ pub fn exact_half_inches_mm(length: Length) -> Option<f64> {
 fn length_from_half_inches_mm(half_inches: u64) -> f64 {
     // 2^32 mm is under 2^29 half inches, so the conversion to u32 and f64 is exact.
     f64::from(u32::try_from(half_inches).unwrap_or(u32::MAX)) * 12.7
+}
+
+/// Returns `offset` in exact half inches, sign kept, or `None` when it is not the rounding of a whole number of half inches.
+#[must_use]
+pub fn exact_half_inches_offset_mm(offset: Offset) -> Option<f64> {
+    let size = exact_half_inches_mm(Length::from_mm(offset.as_mm().unsigned_abs()))?;
+    Some(if offset.as_mm() < 0 { -size } else { size })
 }

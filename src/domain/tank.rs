@@ -151,7 +151,9 @@ impl TankShape {
         let depth = if depth_mm > 0.0 { depth_mm } else { 0.0 };
         let depth = self.own_height_mm().map_or(depth, |full| depth.min(full));
         let mm3 = match self {
-            Self::Box { .. } | Self::UprightCylinder { .. } | Self::ObroundPlan { .. } => self.straight_area_mm2() * depth,
+            Self::Box { .. } | Self::UprightCylinder { .. } | Self::ObroundPlan { .. } => {
+                self.straight_area_mm2() * depth
+            }
             Self::LevelCylinder { diameter, length } => {
                 let r = diameter.mm() / 2.0;
                 length.mm() * r * r * unit_segment(ratio(depth, r))
@@ -160,7 +162,11 @@ impl TankShape {
                 let b = height.mm() / 2.0;
                 length.mm() * (width.mm() / 2.0) * b * unit_segment(ratio(depth, b))
             }
-            Self::ObroundSection { radius, straight, length } => {
+            Self::ObroundSection {
+                radius,
+                straight,
+                length,
+            } => {
                 let (r, s) = (radius.mm(), straight.mm());
                 let in_wall = (depth - r).clamp(0.0, s);
                 let in_circle = depth - in_wall;
@@ -194,7 +200,9 @@ impl TankShape {
         }
         match self {
             Self::Box { .. } | Self::UprightCylinder { .. } | Self::ObroundPlan { .. } => self.straight_area_mm2(),
-            Self::LevelCylinder { length, .. } | Self::ObroundSection { length, .. } | Self::EllipseSection { length, .. } => {
+            Self::LevelCylinder { length, .. }
+            | Self::ObroundSection { length, .. }
+            | Self::EllipseSection { length, .. } => {
                 2.0 * self.half_width_mm_at(depth_mm, liquid_depth_mm) * length.mm()
             }
             Self::DipTable { rows } => dip_litres(rows, depth_mm).1 * 1.0e6,
@@ -236,7 +244,9 @@ impl TankShape {
     /// The shape's sizes with their names, for checks.
     fn sizes(&self) -> Vec<(&'static str, Length)> {
         match self {
-            Self::Box { length, width } | Self::ObroundPlan { length, width } => vec![("length", *length), ("width", *width)],
+            Self::Box { length, width } | Self::ObroundPlan { length, width } => {
+                vec![("length", *length), ("width", *width)]
+            }
             Self::UprightCylinder { diameter } => vec![("diameter", *diameter)],
             Self::LevelCylinder { diameter, length } => vec![("diameter", *diameter), ("length", *length)],
             Self::ObroundSection { radius, length, .. } => vec![("radius", *radius), ("length", *length)],
@@ -270,13 +280,21 @@ impl Compartment {
     /// A compartment of this shape and liquid depth, nothing else known.
     #[must_use]
     pub const fn new(shape: TankShape, liquid_depth: Length) -> Self {
-        Self { shape, liquid_depth, air_space: None, outlet_device: None, outlet_top: None }
+        Self {
+            shape,
+            liquid_depth,
+            air_space: None,
+            outlet_device: None,
+            outlet_top: None,
+        }
     }
 
     /// Returns the inside height, mm; `None` when the shape has none and the air space is not known.
     #[must_use]
     pub fn full_height_mm(&self) -> Option<f64> {
-        self.shape.own_height_mm().or_else(|| self.air_space.map(|air| self.liquid_depth.mm() + air.mm()))
+        self.shape
+            .own_height_mm()
+            .or_else(|| self.air_space.map(|air| self.liquid_depth.mm() + air.mm()))
     }
 
     /// Volume below `depth_mm` above the bottom, the full volume above the top.
@@ -288,7 +306,9 @@ impl Compartment {
     /// As [`Self::volume_below`] with the liquid depth given as a real number, for judging in exact half inches.
     #[must_use]
     pub fn volume_below_with(&self, depth_mm: f64, liquid_depth_mm: f64) -> Volume {
-        let depth = self.full_height_mm().map_or(depth_mm, |full| depth_mm.min(full.max(liquid_depth_mm)));
+        let depth = self
+            .full_height_mm()
+            .map_or(depth_mm, |full| depth_mm.min(full.max(liquid_depth_mm)));
         self.shape.volume_below(depth, liquid_depth_mm)
     }
 
@@ -373,9 +393,15 @@ impl Compartment {
         let mut flag = |code, words: String| flags.push(Flag::in_compartment(code, place, words));
         for (name, size) in self.shape.sizes() {
             if size == Length::ZERO {
-                flag(FlagCode::ZeroSize, format!("The tank's {name} is zero; measure it again."));
+                flag(
+                    FlagCode::ZeroSize,
+                    format!("The tank's {name} is zero; measure it again."),
+                );
             } else if size.as_mm() > IMPLAUSIBLE_MM {
-                flag(FlagCode::ImplausibleSize, format!("The tank's {name} of {size} is larger than any septic tank; check the unit."));
+                flag(
+                    FlagCode::ImplausibleSize,
+                    format!("The tank's {name} of {size} is larger than any septic tank; check the unit."),
+                );
             }
         }
         if self.liquid_depth == Length::ZERO {
@@ -384,40 +410,84 @@ impl Compartment {
                 "The liquid depth is zero or not known, so scum and sludge cannot be turned into volumes; measure from the outlet invert to the bottom.".to_owned(),
             );
         } else if self.liquid_depth.as_mm() > IMPLAUSIBLE_MM {
-            flag(FlagCode::ImplausibleSize, format!("The liquid depth of {} is larger than in any septic tank; check the unit.", self.liquid_depth));
+            flag(
+                FlagCode::ImplausibleSize,
+                format!(
+                    "The liquid depth of {} is larger than in any septic tank; check the unit.",
+                    self.liquid_depth
+                ),
+            );
         }
         if let Some(full) = self.shape.own_height_mm()
             && self.liquid_depth.mm() > full
         {
-            let code = if matches!(self.shape, TankShape::DipTable { .. }) { FlagCode::DipTooShort } else { FlagCode::LiquidAboveTop };
-            flag(code, format!("The liquid depth of {} is above the inside height of {full:.0} mm; check both.", self.liquid_depth));
+            let code = if matches!(self.shape, TankShape::DipTable { .. }) {
+                FlagCode::DipTooShort
+            } else {
+                FlagCode::LiquidAboveTop
+            };
+            flag(
+                code,
+                format!(
+                    "The liquid depth of {} is above the inside height of {full:.0} mm; check both.",
+                    self.liquid_depth
+                ),
+            );
         }
         if let Some(device) = self.outlet_device
             && device > self.liquid_depth
             && self.liquid_depth > Length::ZERO
         {
-            flag(FlagCode::OutletBelowBottom, format!("The outlet device at {device} below the invert would reach below the bottom of the tank; check it against the liquid depth of {}.", self.liquid_depth));
+            flag(
+                FlagCode::OutletBelowBottom,
+                format!(
+                    "The outlet device at {device} below the invert would reach below the bottom of the tank; check it against the liquid depth of {}.",
+                    self.liquid_depth
+                ),
+            );
         }
         match &self.shape {
             TankShape::ObroundPlan { length, width } if width > length => {
-                flag(FlagCode::WiderThanLong, format!("The rounded plan is {width} wide and only {length} long; the length goes over the rounded ends and cannot be the smaller one."));
+                flag(
+                    FlagCode::WiderThanLong,
+                    format!(
+                        "The rounded plan is {width} wide and only {length} long; the length goes over the rounded ends and cannot be the smaller one."
+                    ),
+                );
             }
             TankShape::DipTable { rows } => {
                 if rows.iter().all(|row| row.depth == Length::ZERO) {
-                    flag(FlagCode::DipEmpty, "The dip table has no row above the bottom; give at least one depth with its litres.".to_owned());
+                    flag(
+                        FlagCode::DipEmpty,
+                        "The dip table has no row above the bottom; give at least one depth with its litres."
+                            .to_owned(),
+                    );
                 }
-                let mut below = DipRow { depth: Length::ZERO, volume: Volume::ZERO };
+                let mut below = DipRow {
+                    depth: Length::ZERO,
+                    volume: Volume::ZERO,
+                };
                 for (row, number) in rows.iter().zip(1_u32..) {
                     let is_origin = number == 1 && row.depth == Length::ZERO && row.volume.as_litres() <= 0.0;
                     if !is_origin && (row.depth <= below.depth || row.volume.as_litres() <= below.volume.as_litres()) {
-                        flag(FlagCode::DipNotMonotone, format!("Row {number} of the dip table ({}, {:.1} L) is not deeper and fuller than the row before it; check the row.", row.depth, row.volume.as_litres()));
+                        flag(
+                            FlagCode::DipNotMonotone,
+                            format!(
+                                "Row {number} of the dip table ({}, {:.1} L) is not deeper and fuller than the row before it; check the row.",
+                                row.depth,
+                                row.volume.as_litres()
+                            ),
+                        );
                     }
                     below = *row;
                 }
             }
             TankShape::Nominal { capacity } => {
                 if capacity.as_litres() <= 0.0 {
-                    flag(FlagCode::ZeroSize, "The tank's nominal size is zero; ask for it or measure the tank.".to_owned());
+                    flag(
+                        FlagCode::ZeroSize,
+                        "The tank's nominal size is zero; ask for it or measure the tank.".to_owned(),
+                    );
                 }
                 flag(FlagCode::FractionsAssumedEqual, "Only a nominal size is known, so shares by depth and by volume are taken as equal; measure the tank to tell them apart.".to_owned());
             }
@@ -439,7 +509,13 @@ impl Tank {
     pub fn check(&self) -> Vec<Flag> {
         let mut flags = Vec::new();
         if self.compartments.is_empty() || self.compartments.len() > MAX_COMPARTMENTS {
-            flags.push(Flag::new(FlagCode::CompartmentCount, format!("A tank has one to {MAX_COMPARTMENTS} compartments, not {}; describe each tank on its own.", self.compartments.len())));
+            flags.push(Flag::new(
+                FlagCode::CompartmentCount,
+                format!(
+                    "A tank has one to {MAX_COMPARTMENTS} compartments, not {}; describe each tank on its own.",
+                    self.compartments.len()
+                ),
+            ));
         }
         for (place, compartment) in self.compartments.iter().enumerate() {
             flags.extend(compartment.check(place));

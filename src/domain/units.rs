@@ -195,7 +195,10 @@ pub fn round_to_i64(value: f64) -> Option<i64> {
     let rounded = value.round();
     // 2^53: every integer up to here is exact in an f64, and nothing measured comes near it.
     if rounded.is_finite() && rounded.abs() <= 9_007_199_254_740_992.0 {
-        #[expect(clippy::cast_possible_truncation, reason = "integral and within range, checked above")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "integral and within range, checked above"
+        )]
         let whole = rounded as i64;
         Some(whole)
     } else {

@@ -1,0 +1,5 @@
+//! Carries records between devices, files and the office.
+#![deny(missing_docs)]
+
+pub mod rulefile;
+pub mod work;
