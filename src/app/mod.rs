@@ -3,6 +3,7 @@
 //! The screens' state is plain data; only `bind` knows the window.
 
 pub mod book;
+pub mod card;
 pub mod day;
 pub mod dig;
 pub mod door;
@@ -12,6 +13,7 @@ pub mod find;
 pub mod inputs;
 pub mod leave;
 pub mod overlay;
+pub mod paper;
 pub mod pump;
 pub mod read;
 pub mod scene;
