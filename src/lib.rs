@@ -6,3 +6,17 @@
 //! `domain <- store <- exchange <- app / office <- platform <- bin`.
 
 pub mod domain;
+pub mod platform;
+
+/// The compiled screens: everything in here is generated from `ui/app.slint`.
+#[cfg(feature = "ui")]
+#[allow(
+    warnings,
+    clippy::all,
+    clippy::pedantic,
+    clippy::restriction,
+    reason = "generated code"
+)]
+pub mod ui {
+    slint::include_modules!();
+}
