@@ -8,6 +8,7 @@
 pub mod app;
 pub mod domain;
 pub mod exchange;
+pub mod platform;
 pub mod store;
 
 /// The compiled screens: everything in here is generated from `ui/app.slint`.

@@ -1,0 +1,4 @@
+//! What the operating system does for the app.
+
+#[cfg(feature = "ui")]
+pub mod picture;
