@@ -76,7 +76,8 @@ impl App {
                 .map(|advice| advice.sections_in.iter().filter_map(|inches| section_mm(*inches)).collect())
                 .unwrap_or_default(),
             finish_mm: advice.as_ref().filter(|advice| !advice.sections_in.is_empty()).and_then(|a| whole(a.finish_mm)),
-            span_mm: GroundScene::span_for(cover),
+            // While a finger holds the lid the scale stands still.
+            span_mm: state.held_span_mm.unwrap_or_else(|| GroundScene::span_for(cover)),
             part: state.lid,
             selected: true,
             tick_unit: tick_unit(self.session.setup().units),
@@ -93,11 +94,7 @@ impl App {
         let (words, figures) = (self.session.words(), self.session.figures());
         let count = state.lids().len();
         let advice = self.lid_advice(&lid);
-        let drawing = match (&state.held, state.grabbed) {
-            // While a finger holds the lid the scale stands still; the drawing follows at that scale.
-            (Some(_), Some(_)) => self.held_ground(),
-            _ => self.ground_drawing(),
-        };
+        let drawing = self.ground_drawing();
         let many_tanks = state.shown().tanks.len() > 1;
         let tank_place = state.shown().tanks.iter().position(|tank| tank.id == lid.tank).unwrap_or(0);
         let name = words.f("{0} lid", &[&words.t(&lid.name)]);
@@ -125,7 +122,8 @@ impl App {
                     _ => String::new(),
                 },
             },
-            nudges: captions(figures),
+            // A whole inch or a centimetre: soil is not measured finer.
+            nudges: ("+ 1".to_owned(), "− 1".to_owned()),
             drawing,
             stack_text: advice.as_ref().map(|advice| stack_text(advice, figures)).unwrap_or_default(),
             advice_title: advice.as_ref().map_or_else(
@@ -142,17 +140,6 @@ impl App {
         }
     }
 
-    fn held_ground(&self) -> Option<SectionDrawing> {
-        let state = self.stop.as_ref()?;
-        let held = state.held.as_ref()?;
-        let mut drawing = self.ground_drawing()?;
-        // The span of the held drawing is kept by drawing at its scale; only when the lid leaves it does the scale follow.
-        if (drawing.px_per_mm - held.px_per_mm).abs() > f64::EPSILON {
-            drawing.selected_only();
-        }
-        Some(drawing)
-    }
-
     /// The drawing's area has changed size.
     pub fn dig_resized(&mut self, width_px: f64, height_px: f64) {
         if let Some(state) = self.stop.as_mut() {
@@ -162,10 +149,12 @@ impl App {
 
     /// A finger came down on the drawing.
     pub fn dig_pressed(&mut self, _x: f64, y: f64) {
-        let drawing = self.ground_drawing();
+        let (drawing, lid) = (self.ground_drawing(), self.lid());
         let Some(state) = self.stop.as_mut() else { return };
         state.grabbed = Some(Edge { kind: EdgeKind::LidTop, part: state.lid });
         state.held = drawing;
+        let cover = lid.and_then(|lid| lid.cover_mm).unwrap_or(FIRST_COVER_MM);
+        state.held_span_mm = Some(GroundScene::span_for(i32::try_from(cover).unwrap_or(0)));
         self.dig_dragged(0.0, y);
     }
 
@@ -186,6 +175,7 @@ impl App {
         if let Some(state) = self.stop.as_mut() {
             state.grabbed = None;
             state.held = None;
+            state.held_span_mm = None;
         }
         if let Some(dragged) = dragged {
             self.change("soil over the lid", |visit, _| *visit = dragged);
@@ -275,13 +265,6 @@ impl App {
 fn set_cover_of(visit: &mut crate::domain::record::Visit, id: LidId, mm: i64) {
     if let Some(lid) = visit.lids.iter_mut().find(|lid| lid.id == id) {
         lid.cover_mm = Some(mm);
-    }
-}
-
-fn captions(figures: Figures) -> (String, String) {
-    match figures.units {
-        crate::domain::record::Units::UsCustomary => ("+ 1".to_owned(), "− 1".to_owned()),
-        crate::domain::record::Units::Metric => ("+ 1".to_owned(), "− 1".to_owned()),
     }
 }
 

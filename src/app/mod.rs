@@ -12,6 +12,7 @@ pub mod figures;
 pub mod find;
 pub mod inputs;
 pub mod leave;
+pub mod lettering;
 pub mod overlay;
 pub mod paper;
 pub mod pump;

@@ -41,6 +41,8 @@ pub(crate) struct StopState {
     pub grabbed: Option<Edge>,
     /// The drawing as it was when a finger took hold: the scale must not move under the finger.
     pub held: Option<crate::app::section::SectionDrawing>,
+    /// How deep the ground was drawn when a finger took hold.
+    pub held_span_mm: Option<u32>,
     pub read_area: (f64, f64),
     pub dig_area: (f64, f64),
     pub tank_area: (f64, f64),
@@ -62,6 +64,7 @@ impl StopState {
             dimension: 0,
             grabbed: None,
             held: None,
+            held_span_mm: None,
             read_area: (260.0, 480.0),
             dig_area: (396.0, 420.0),
             tank_area: (200.0, 180.0),

@@ -3,8 +3,7 @@
 use crate::app::inputs::work_input;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict};
 use crate::app::shell::App;
-use crate::domain::assess::assess;
-use crate::domain::tank::{Compartment, Tank, TankShape};
+use crate::domain::forecast::{dates_for, forecast};
 use crate::domain::units::Volume;
 use chrono::NaiveDate;
 
@@ -61,34 +60,12 @@ impl App {
         let (place, _) = state.soonest()?;
         let visit = state.shown();
         let rule_set = self.session.rule_set(&visit.site)?;
-        let mut input = work_input(visit, &state.history, visit.tanks.get(place)?, self.session.setup());
-        input.site.residents = i32::try_from(trial.residents_tenths).ok().map(|tenths| f64::from(tenths) / 10.0);
-        input.site.grinder = trial.grinder;
-        // What was learned here was learned with the people and the grinder there were.
-        let was = visit.site.residents_tenths.and_then(|t| i32::try_from(t).ok()).map(|t| f64::from(t) / 10.0);
-        let ground = visit.site.grinder == Some(true);
-        input.visit.residents = input.visit.residents.or(was);
-        input.visit.grinder = input.visit.grinder.or(Some(ground));
-        for past in &mut input.history {
-            past.visit.residents = past.visit.residents.or(was);
-            past.visit.grinder = past.visit.grinder.or(Some(ground));
-        }
-        let mut assessment = assess(&input, &rule_set, &[]);
-        if let Some(volume) = trial.tank {
-            // Another tank has had no reading: the same household, a tank of that capacity, empty today.
-            let learned = input.clone();
-            input.tank = Tank {
-                compartments: vec![Compartment {
-                    shape: TankShape::Nominal { capacity: volume },
-                    ..input.tank.compartments.first().cloned().unwrap_or(Compartment::new(
-                        TankShape::Nominal { capacity: volume },
-                        crate::domain::units::Length::ZERO,
-                    ))
-                }],
-            };
-            assessment = crate::domain::assess::assess_other_tank(&learned, &input.tank, &rule_set);
-        }
-        assessment.forecast.dates.map(|dates| dates.due)
+        let input = work_input(visit, &state.history, visit.tanks.get(place)?, self.session.setup());
+        let question = input.question(&rule_set);
+        let residents = i32::try_from(trial.residents_tenths).ok().map(|tenths| f64::from(tenths) / 10.0);
+        let capacity = trial.tank.unwrap_or_else(|| input.tank.liquid());
+        let forecast = forecast(&question);
+        dates_for(&question, &forecast, residents, trial.grinder, capacity).ok().map(|dates| dates.due)
     }
 
     /// Returns what What-if shows.

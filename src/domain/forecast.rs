@@ -830,6 +830,25 @@ pub fn forecast(question: &Question<'_>) -> Forecast {
     forecast
 }
 
+/// Returns the dates of the same household with other people, another grinder or a tank of another capacity.
+///
+/// What was learned at the stops so far stays as it is.
+///
+/// # Errors
+/// Why there is no date, as a plain sentence.
+pub fn dates_for(
+    question: &Question<'_>,
+    forecast: &Forecast,
+    residents: Option<f64>,
+    grinder: bool,
+    capacity: Volume,
+) -> Result<DueDates, String> {
+    match &forecast.limit {
+        Some(limit) => question.answer(limit, residents, grinder, capacity).map(|answer| answer.dates),
+        None => Err(forecast.no_date.clone().unwrap_or_default()),
+    }
+}
+
 /// Answers one "what if" against an earlier forecast of the same question.
 #[must_use]
 pub fn what_if(question: &Question<'_>, forecast: &Forecast, change: Change) -> WhatIf {
@@ -839,20 +858,9 @@ pub fn what_if(question: &Question<'_>, forecast: &Forecast, change: Change) -> 
         Change::Grinder(present) => grinder = present,
         Change::Capacity(volume) => capacity = volume,
     }
-    let answer = match &forecast.limit {
-        Some(limit) => question.answer(limit, residents, grinder, capacity),
-        None => Err(forecast.no_date.clone().unwrap_or_default()),
+    let (dates, no_date) = match dates_for(question, forecast, residents, grinder, capacity) {
+        Ok(dates) => (Some(dates), None),
+        Err(reason) => (None, Some(reason)),
     };
-    match answer {
-        Ok(answer) => WhatIf {
-            change,
-            dates: Some(answer.dates),
-            no_date: None,
-        },
-        Err(reason) => WhatIf {
-            change,
-            dates: None,
-            no_date: Some(reason),
-        },
-    }
+    WhatIf { change, dates, no_date }
 }

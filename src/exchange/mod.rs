@@ -2,4 +2,3 @@
 #![deny(missing_docs)]
 
 pub mod rulefile;
-pub mod work;
