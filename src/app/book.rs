@@ -59,7 +59,11 @@ pub struct BookState {
     shown: Vec<u32>,
     search: String,
     sort: BookSort,
+    revision: u64,
 }
+
+/// Counts every time the rows that show may have changed, over all books of the process.
+static REVISION: std::sync::atomic::AtomicU64 = std::sync::atomic::AtomicU64::new(1);
 
 impl BookState {
     /// Takes in all sites.
@@ -73,7 +77,7 @@ impl BookState {
                 row,
             })
             .collect();
-        let mut state = Self { entries, shown: Vec::new(), search: String::new(), sort };
+        let mut state = Self { entries, shown: Vec::new(), search: String::new(), sort, revision: 0 };
         state.search(search);
         state
     }
@@ -91,6 +95,13 @@ impl BookState {
             .map(|(_, index)| index)
             .collect();
         self.order();
+        self.revision = REVISION.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    }
+
+    /// Changes whenever the rows that show may have changed.
+    #[must_use]
+    pub const fn revision(&self) -> u64 {
+        self.revision
     }
 
     /// Orders the rows.

@@ -2,7 +2,7 @@
 
 use crate::app::dig::need_title;
 use crate::app::inputs::last_emptied_before;
-use crate::app::overlay::{Answer, Confirm, ConfirmTarget, SheetTarget};
+use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::shell::{App, Screen};
 use crate::domain::judge::Decision;
 use crate::domain::units::Volume;
@@ -22,6 +22,8 @@ pub struct LeaveView {
     pub closed: Answer,
     /// What was found, in the technician's words for the customer.
     pub note: String,
+    /// How many people live here; the date depends on it.
+    pub people: FigureView,
     /// The stop has been finished.
     pub finished: bool,
 }
@@ -54,6 +56,13 @@ impl App {
             missing: self.missing_lines(),
             closed: visit.stop.lids_closed.into(),
             note: visit.stop.found_note.clone(),
+            people: FigureView {
+                name: words.t("People living here"),
+                value: visit.site.residents_tenths.map_or_else(|| "–".to_owned(), |n| figures.people_value(n)),
+                unit: String::new(),
+                verdict: if visit.site.residents_tenths.is_some() { Verdict::Ok } else { Verdict::Empty },
+                message: String::new(),
+            },
             finished: visit.stop.finished_at.is_some(),
         }
     }
@@ -65,7 +74,9 @@ impl App {
         let visit = state.shown();
         let known = visit.tanks.iter().any(|tank| last_emptied_before(tank, &state.history, visit.stop.day).is_some());
         let pumped = visit.pumpings.iter().any(|pumping| pumping.pumped == Some(true) && !pumping.removed);
-        words.t(if !known && !pumped {
+        words.t(if visit.site.residents_tenths.is_none() {
+            "Ask how many people live here: the date depends on it."
+        } else if !known && !pumped {
             "The last pump-out is not known: say Pumped at Pump, or give the date at Tank."
         } else {
             "The tank's size is not known: give a shape or the capacity at Tank."
@@ -174,6 +185,25 @@ impl App {
     /// Every lid is closed and secured, or not; tapping the answer that stands takes it back.
     pub fn tap_closed(&mut self, answer: Answer) {
         self.change("lids closed", |visit, _| visit.stop.lids_closed = answer.tapped_on(visit.stop.lids_closed));
+    }
+
+    /// One person more or less.
+    pub fn nudge_people(&mut self, steps: i32) {
+        let now = self.stop.as_ref().and_then(|state| state.visit.site.residents_tenths);
+        // The first touch on a number nobody has asked for shows where it starts from.
+        self.set_people(now.map_or(30, |tenths| (tenths + i64::from(steps) * 10).clamp(0, 10_000)));
+    }
+
+    /// Opens the number pad on the people.
+    pub fn pad_people(&mut self) {
+        self.open_pad(PadTarget::People, PadKind::People, "People living here", String::new());
+    }
+
+    pub(crate) fn set_people(&mut self, tenths: i64) {
+        self.change("people", |visit, _| {
+            visit.site.residents_tenths = Some(tenths);
+            visit.stop.residents_tenths = Some(tenths);
+        });
     }
 
     /// Opens the note for the customer.

@@ -2,6 +2,8 @@
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
+#[cfg(feature = "ui")]
+pub mod bind;
 pub mod book;
 pub mod card;
 pub mod day;

@@ -114,6 +114,8 @@ pub enum PadTarget {
     Out,
     /// Left in.
     Heel,
+    /// People, at the stop.
+    People,
     /// People on the site's form.
     FormResidents,
     /// People on trial.
@@ -437,6 +439,7 @@ impl App {
             (PadTarget::DipVolume(row), PadValue::Volume(volume)) => self.set_dip_volume(row, volume),
             (PadTarget::Out, PadValue::Volume(volume)) => self.set_out(volume),
             (PadTarget::Heel, PadValue::Volume(volume)) => self.set_heel(volume),
+            (PadTarget::People, PadValue::Tenths(tenths)) => self.set_people(tenths),
             (PadTarget::FormResidents, PadValue::Tenths(tenths)) => self.set_form_residents(tenths),
             (PadTarget::TrialResidents, PadValue::Tenths(tenths)) => self.set_trial_residents(tenths),
             (PadTarget::TrialTank, PadValue::Volume(volume)) => self.set_trial_tank(volume),

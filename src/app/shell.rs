@@ -166,6 +166,9 @@ impl App {
     /// Shows a screen. Within a stop, moving to a station is kept, so that a killed app comes back to it.
     pub fn go(&mut self, screen: Screen) {
         self.close_overlays();
+        if self.session.is_new() && screen != Screen::About {
+            return;
+        }
         let screen = match screen {
             Screen::At(_) | Screen::Tank | Screen::Door | Screen::WhatIf if self.stop.is_none() => Screen::Day,
             other => other,
@@ -212,6 +215,32 @@ impl App {
             }
             None => self.go(Screen::Day),
         }
+    }
+
+    /// Starts with an empty book.
+    pub fn start_empty(&mut self) {
+        // Writing the set-up answers the first question for good.
+        self.session.change_setup("first start", |_| {});
+        self.go(Screen::Day);
+    }
+
+    /// Starts with the demo book, which says that it is invented.
+    pub fn start_demo(&mut self, open_demo: &dyn Fn(&mut Self) -> Result<(), String>) {
+        let words = self.session.words();
+        self.session.change_setup("first start", |_| {});
+        match open_demo(self) {
+            Ok(()) => self.say(
+                NoticeKind::Info,
+                words.t("This is the demo book: people, places and readings are invented."),
+                words.t("Try anything; nothing leaves this device."),
+            ),
+            Err(error) => self.say(
+                NoticeKind::Failure,
+                words.f("The demo book cannot be opened: {0}.", &[&error]),
+                words.t("The book is empty; you can start all the same."),
+            ),
+        }
+        self.go(Screen::Day);
     }
 
     /// Takes in news from the book; returns whether anything is to be drawn again.
