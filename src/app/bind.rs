@@ -12,7 +12,7 @@ use crate::app::stop::Quantity;
 use crate::domain::judge::Decision;
 use crate::domain::record::{Language, ShapeKind, Station, Units};
 use crate::ui;
-use slint::{ComponentHandle, Model, ModelNotify, ModelRc, ModelTracker, SharedString, VecModel};
+use slint::{ComponentHandle, Global, Model, ModelNotify, ModelRc, ModelTracker, SharedString, VecModel};
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
@@ -250,7 +250,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
         });
         on_choose_night(night) => |app| app.choose_night(night);
         on_tap_rule_set() => |app| app.tap_rule_set();
-        on_tap_item(item) => |app| if let Some(item) = setup_item_of(item) { app.tap_setup_item(item) };
+        on_tap_item(item) => |app| app.tap_setup_item(setup_item_of(item));
         on_tap_about() => |app| app.tap_about();
     );
 }
@@ -258,7 +258,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
 fn connect_overlays(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::PadApi::get(window);
     on!(binder, api,
-        on_tap_key(key) => |app| if let Some(key) = pad_key_of(key) { app.pad_key(key) };
+        on_tap_key(key) => |app| app.pad_key(pad_key_of(key));
         on_cancel() => |app| app.cancel_overlay();
         on_keep() => |app| app.pad_keep();
     );
@@ -978,8 +978,8 @@ const fn site_field_of(field: ui::SiteField) -> SiteField {
     }
 }
 
-const fn pad_key_of(key: ui::PadKey) -> Option<PadKey> {
-    Some(match key {
+const fn pad_key_of(key: ui::PadKey) -> PadKey {
+    match key {
         ui::PadKey::Zero => PadKey::Digit(0),
         ui::PadKey::One => PadKey::Digit(1),
         ui::PadKey::Two => PadKey::Digit(2),
@@ -994,8 +994,7 @@ const fn pad_key_of(key: ui::PadKey) -> Option<PadKey> {
         ui::PadKey::Fraction => PadKey::Half,
         ui::PadKey::Sign => PadKey::Sign,
         ui::PadKey::Back => PadKey::Back,
-        ui::PadKey::Unit => return None,
-    })
+    }
 }
 
 const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
@@ -1014,8 +1013,8 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
     }
 }
 
-const fn setup_item_of(item: ui::SetupItem) -> Option<SetupItem> {
-    Some(match item {
+const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
+    match item {
         ui::SetupItem::Company => SetupItem::Company,
         ui::SetupItem::CompanyPhone => SetupItem::CompanyPhone,
         ui::SetupItem::Technician => SetupItem::Technician,
@@ -1027,7 +1026,7 @@ const fn setup_item_of(item: ui::SetupItem) -> Option<SetupItem> {
         ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
-    })
+    }
 }
 
 fn setup_row_to(row: SetupRow) -> ui::SetupRow {
