@@ -361,6 +361,24 @@ fn warnings(input: &WorkInput, rule_set: &RuleSet, verdict: &Verdict, forecast: 
             ),
         );
     }
+    warnings.extend(rule_warnings(input, rule_set, verdict));
+    for (place, reading) in input
+        .visit
+        .readings
+        .iter()
+        .enumerate()
+        .take(input.tank.compartments.len())
+    {
+        warnings.extend(check_level(reading.level, place));
+    }
+    warnings
+}
+
+/// What to say about the rules themselves: clauses not judged, tables left, figures not seen.
+fn rule_warnings(input: &WorkInput, rule_set: &RuleSet, verdict: &Verdict) -> Vec<Flag> {
+    let mut warnings = Vec::new();
+    let mut warn = |code, words: String| warnings.push(Flag::new(code, words));
+    let capacity = input.tank.liquid();
     if verdict.decision == Decision::NotYet {
         for clause in verdict.clauses.iter().filter(|clause| !clause.is_measured()) {
             let why = clause.why_not.as_deref().unwrap_or("something is missing");
@@ -396,15 +414,6 @@ fn warnings(input: &WorkInput, rule_set: &RuleSet, verdict: &Verdict, forecast: 
             "The figures of this rule set were not checked against any text; check the rule before relying on it."
                 .to_owned(),
         ),
-    }
-    for (place, reading) in input
-        .visit
-        .readings
-        .iter()
-        .enumerate()
-        .take(input.tank.compartments.len())
-    {
-        warnings.extend(check_level(reading.level, place));
     }
     warnings
 }

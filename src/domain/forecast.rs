@@ -725,7 +725,9 @@ impl Question<'_> {
         };
         let dates = DueDates {
             early: on(years.early)?,
-            due: on(years.due)?, median: on(years.median)?, late: on(years.late)?,
+            due: on(years.due)?,
+            median: on(years.median)?,
+            late: on(years.late)?,
         };
         Ok(Answer {
             uncapped,

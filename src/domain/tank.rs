@@ -446,6 +446,12 @@ impl Compartment {
                 ),
             );
         }
+        self.check_shape(&mut flag);
+        flags
+    }
+
+    /// Lists what is impossible about the shape alone.
+    fn check_shape(&self, flag: &mut impl FnMut(FlagCode, String)) {
         match &self.shape {
             TankShape::ObroundPlan { length, width } if width > length => {
                 flag(
@@ -493,7 +499,6 @@ impl Compartment {
             }
             _ => {}
         }
-        flags
     }
 }
 

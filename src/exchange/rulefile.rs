@@ -3,8 +3,8 @@
 //! The form is described in `docs/rules.md`.
 
 use crate::domain::rules::{
-    CalendarException, Clause, Confidence, DistanceTable, Finish, LengthLimit, LengthUnit, Restraint, RiserRule, RuleSet,
-    Sense, ShareLimit, Test,
+    CalendarException, Clause, Confidence, DistanceTable, Finish, LengthLimit, LengthUnit, Restraint, RiserRule,
+    RuleSet, Sense, ShareLimit, Test,
 };
 use crate::domain::units::{MM_PER_INCH, Volume};
 use chrono::NaiveDate;
@@ -65,9 +65,15 @@ pub fn embedded() -> Result<Vec<RuleSet>, ReadRuleError> {
 pub fn parse(text: &str) -> Result<RuleSet, ReadRuleError> {
     let file: FileSet = toml::from_str(text).map_err(|error| {
         let at = error.span().map_or(0, |span| span.start);
-        ReadRuleError { line: line_of(text, at), reason: error.message().to_owned() }
+        ReadRuleError {
+            line: line_of(text, at),
+            reason: error.message().to_owned(),
+        }
     })?;
-    file.into_rule_set().map_err(|problem| ReadRuleError { line: line_of(text, problem.at), reason: problem.reason })
+    file.into_rule_set().map_err(|problem| ReadRuleError {
+        line: line_of(text, problem.at),
+        reason: problem.reason,
+    })
 }
 
 fn line_of(text: &str, at: usize) -> usize {
@@ -81,7 +87,10 @@ struct Problem {
 }
 
 fn problem<T>(span: &Range<usize>, reason: impl Into<String>) -> Result<T, Problem> {
-    Err(Problem { at: span.start, reason: reason.into() })
+    Err(Problem {
+        at: span.start,
+        reason: reason.into(),
+    })
 }
 
 type Text = Spanned<String>;
@@ -166,7 +175,10 @@ impl FileSet {
             let span = clause.span();
             let clause = clause.into_inner().into_clause(&span)?;
             if clauses.iter().any(|other| other.id == clause.id) {
-                return problem(&span, format!("there is already a clause `{}`; give each its own id", clause.id));
+                return problem(
+                    &span,
+                    format!("there is already a clause `{}`; give each its own id", clause.id),
+                );
             }
             clauses.push(clause);
         }
@@ -185,7 +197,10 @@ impl FileSet {
             clauses,
             max_interval_years: years("max_interval_years", self.max_interval_years)?,
             inspect_every_years: years("inspect_every_years", self.inspect_every_years)?,
-            inspect_every_years_with_grinder: years("inspect_every_years_with_grinder", self.inspect_every_years_with_grinder)?,
+            inspect_every_years_with_grinder: years(
+                "inspect_every_years_with_grinder",
+                self.inspect_every_years_with_grinder,
+            )?,
             recheck_years: years("recheck_years", self.recheck_years)?,
             forecast_volume_fraction: self
                 .forecast_volume_fraction
@@ -235,16 +250,29 @@ impl FileClause {
         let needs = |what: &str| problem(span, format!("a `{kind}` clause needs {what}"));
         let test = match kind.as_str() {
             "volume_fraction" | "depth_fraction" => {
-                let Some(text) = &self.fraction else { return needs("`fraction`") };
+                let Some(text) = &self.fraction else {
+                    return needs("`fraction`");
+                };
                 let share = fraction("fraction", text)?;
-                if kind == "volume_fraction" { Test::VolumeFraction(share) } else { Test::DepthFraction(share) }
+                if kind == "volume_fraction" {
+                    Test::VolumeFraction(share)
+                } else {
+                    Test::DepthFraction(share)
+                }
             }
             "calendar" => {
-                let Some(calendar) = years("years", self.years)? else { return needs("`years`") };
-                Test::Calendar { years: calendar, unless: self.unless.map(exception).transpose()? }
+                let Some(calendar) = years("years", self.years)? else {
+                    return needs("`years`");
+                };
+                Test::Calendar {
+                    years: calendar,
+                    unless: self.unless.map(exception).transpose()?,
+                }
             }
             "sludge_distance_table" => {
-                let (Some(depths), Some(capacities), Some(distances)) = (&self.depths_in, &self.capacities_gal, &self.distances_in) else {
+                let (Some(depths), Some(capacities), Some(distances)) =
+                    (&self.depths_in, &self.capacities_gal, &self.distances_in)
+                else {
                     return needs("`depths_in`, `capacities_gal` and `distances_in`");
                 };
                 Test::SludgeDistanceTable(table(depths, capacities, distances)?)
@@ -262,19 +290,40 @@ impl FileClause {
                 }
             }
         };
-        Ok(Clause { id: short_name(&self.id)?, words: self.words, test, sense })
+        Ok(Clause {
+            id: short_name(&self.id)?,
+            words: self.words,
+            test,
+            sense,
+        })
     }
 }
 
 impl FileRiser {
     fn into_rule(self) -> Result<RiserRule, Problem> {
-        let inches = |name, number: &Option<Number>| number.as_ref().map(|number| length(name, number, LengthUnit::Inch)).transpose();
+        let inches = |name, number: &Option<Number>| {
+            number
+                .as_ref()
+                .map(|number| length(name, number, LengthUnit::Inch))
+                .transpose()
+        };
         let finish = match (&self.finish_above_at_least_in, &self.finish_below_at_most_in) {
-            (Some(limit), None) => Some(Finish::AboveAtLeast(length("finish_above_at_least_in", limit, LengthUnit::Inch)?)),
-            (None, Some(limit)) => Some(Finish::BelowAtMost(length("finish_below_at_most_in", limit, LengthUnit::Inch)?)),
+            (Some(limit), None) => Some(Finish::AboveAtLeast(length(
+                "finish_above_at_least_in",
+                limit,
+                LengthUnit::Inch,
+            )?)),
+            (None, Some(limit)) => Some(Finish::BelowAtMost(length(
+                "finish_below_at_most_in",
+                limit,
+                LengthUnit::Inch,
+            )?)),
             (None, None) => None,
             (Some(_), Some(limit)) => {
-                return problem(&limit.span(), "give either `finish_above_at_least_in` or `finish_below_at_most_in`, not both");
+                return problem(
+                    &limit.span(),
+                    "give either `finish_above_at_least_in` or `finish_below_at_most_in`, not both",
+                );
             }
         };
         let restraint = match &self.restraint {
@@ -297,8 +346,14 @@ impl FileRiser {
             words: self.words,
             source: self.source,
             confidence: confidence(&self.confidence)?,
-            permitted_from: self.permitted_from.map(|day| date("permitted_from", &day)).transpose()?,
-            permitted_before: self.permitted_before.map(|day| date("permitted_before", &day)).transpose()?,
+            permitted_from: self
+                .permitted_from
+                .map(|day| date("permitted_from", &day))
+                .transpose()?,
+            permitted_before: self
+                .permitted_before
+                .map(|day| date("permitted_before", &day))
+                .transpose()?,
             new_work_only: self.new_work_only,
             deeper_than: inches("deeper_than_in", &self.deeper_than_in)?,
             finish,
@@ -335,12 +390,17 @@ fn confidence(text: &Text) -> Result<Confidence, Problem> {
 
 fn date(name: &str, day: &Spanned<toml::value::Datetime>) -> Result<NaiveDate, Problem> {
     let found = match day.get_ref() {
-        toml::value::Datetime { date: Some(date), time: None, offset: None } => {
-            NaiveDate::from_ymd_opt(i32::from(date.year), u32::from(date.month), u32::from(date.day))
-        }
+        toml::value::Datetime {
+            date: Some(date),
+            time: None,
+            offset: None,
+        } => NaiveDate::from_ymd_opt(i32::from(date.year), u32::from(date.month), u32::from(date.day)),
         _ => None,
     };
-    found.map_or_else(|| problem(&day.span(), format!("`{name}` must be a date like 2023-09-01")), Ok)
+    found.map_or_else(
+        || problem(&day.span(), format!("`{name}` must be a date like 2023-09-01")),
+        Ok,
+    )
 }
 
 fn years(name: &str, number: Option<Number>) -> Result<Option<f64>, Problem> {
@@ -349,7 +409,10 @@ fn years(name: &str, number: Option<Number>) -> Result<Option<f64>, Problem> {
     if years > 0.0 && years <= 100.0 {
         Ok(Some(years))
     } else {
-        problem(&number.span(), format!("`{name}` must be more than 0 and at most 100 years"))
+        problem(
+            &number.span(),
+            format!("`{name}` must be more than 0 and at most 100 years"),
+        )
     }
 }
 
@@ -374,8 +437,14 @@ fn fraction(name: &str, text: &Text) -> Result<ShareLimit, Problem> {
         None => written.parse::<f64>().ok(),
     };
     match value {
-        Some(value) if value > 0.0 && value <= 1.0 => Ok(ShareLimit { value, text: written.to_owned() }),
-        _ => problem(&text.span(), format!("`{name}` must be a share like \"0.25\" or \"1/3\", more than 0 and at most 1")),
+        Some(value) if value > 0.0 && value <= 1.0 => Ok(ShareLimit {
+            value,
+            text: written.to_owned(),
+        }),
+        _ => problem(
+            &text.span(),
+            format!("`{name}` must be a share like \"0.25\" or \"1/3\", more than 0 and at most 1"),
+        ),
     }
 }
 
@@ -386,18 +455,27 @@ fn exception(file: FileException) -> Result<CalendarException, Problem> {
         Some(number) => problem(&number.span(), format!("`{name}` must not be negative")),
     };
     let span = file.years.span();
-    let Some(years) = years("years", Some(file.years))? else { return problem(&span, "`unless` needs `years`") };
+    let Some(years) = years("years", Some(file.years))? else {
+        return problem(&span, "`unless` needs `years`");
+    };
     Ok(CalendarException {
         years,
         residents_at_most: at_least_0("residents_at_most", file.residents_at_most)?,
-        capacity_at_least: at_least_0("capacity_at_least_gal", file.capacity_at_least_gal)?.map(Volume::from_us_gallons),
+        capacity_at_least: at_least_0("capacity_at_least_gal", file.capacity_at_least_gal)?
+            .map(Volume::from_us_gallons),
         no_grinder: file.no_grinder,
     })
 }
 
-fn table(depths: &Spanned<Vec<f64>>, capacities: &Spanned<Vec<f64>>, distances: &Spanned<Vec<Vec<f64>>>) -> Result<DistanceTable, Problem> {
+fn table(
+    depths: &Spanned<Vec<f64>>,
+    capacities: &Spanned<Vec<f64>>,
+    distances: &Spanned<Vec<Vec<f64>>>,
+) -> Result<DistanceTable, Problem> {
     let rising = |marks: &[f64]| {
-        !marks.is_empty() && marks.iter().all(|mark| mark.is_finite() && *mark > 0.0) && marks.windows(2).all(|pair| matches!(pair, [a, b] if a < b))
+        !marks.is_empty()
+            && marks.iter().all(|mark| mark.is_finite() && *mark > 0.0)
+            && marks.windows(2).all(|pair| matches!(pair, [a, b] if a < b))
     };
     if !rising(depths.get_ref()) {
         return problem(&depths.span(), "`depths_in` must be rising numbers above 0");
@@ -409,7 +487,10 @@ fn table(depths: &Spanned<Vec<f64>>, capacities: &Spanned<Vec<f64>>, distances: 
     let rows = distances.get_ref();
     let good = |row: &Vec<f64>| row.len() == columns && row.iter().all(|cell| (0.0..=400.0).contains(cell));
     if rows.len() != capacities.get_ref().len() || !rows.iter().all(good) {
-        return problem(&distances.span(), "`distances_in` must have one row per capacity and one number (0 to 400) per depth");
+        return problem(
+            &distances.span(),
+            "`distances_in` must have one row per capacity and one number (0 to 400) per depth",
+        );
     }
     Ok(DistanceTable {
         depths_mm: depths.get_ref().iter().map(|inches| inches * MM_PER_INCH).collect(),
@@ -417,7 +498,12 @@ fn table(depths: &Spanned<Vec<f64>>, capacities: &Spanned<Vec<f64>>, distances: 
             .get_ref()
             .iter()
             .zip(rows)
-            .map(|(gallons, row)| (Volume::from_us_gallons(*gallons), row.iter().map(|inches| inches * MM_PER_INCH).collect()))
+            .map(|(gallons, row)| {
+                (
+                    Volume::from_us_gallons(*gallons),
+                    row.iter().map(|inches| inches * MM_PER_INCH).collect(),
+                )
+            })
             .collect(),
     })
 }

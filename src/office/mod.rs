@@ -1,0 +1,52 @@
+//! The office command's verbs as functions that return what to print.
+//!
+//! Exit codes: 0 done, 2 bad input or wrong usage, 4 a file could not be read or written.
+
+pub mod work;
+
+/// Why a command stopped: what happened, what to do, and the exit code.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Refusal {
+    /// The exit code.
+    pub code: u8,
+    /// What happened, one line.
+    pub what: String,
+    /// What to do, one line.
+    pub remedy: String,
+}
+
+impl Refusal {
+    /// Bad input.
+    #[must_use]
+    pub fn input(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            code: 2,
+            what: one_line(&what.into()),
+            remedy: one_line(&remedy.into()),
+        }
+    }
+
+    /// A file could not be read or written.
+    #[must_use]
+    pub fn file(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            code: 4,
+            what: one_line(&what.into()),
+            remedy: one_line(&remedy.into()),
+        }
+    }
+}
+
+/// Input may carry control characters into a message; a message stays one line of bounded length.
+fn one_line(text: &str) -> String {
+    const MOST: usize = 600;
+    let mut line: String = text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .take(MOST)
+        .collect();
+    if text.chars().nth(MOST).is_some() {
+        line.push('…');
+    }
+    line
+}
