@@ -8,6 +8,7 @@
 pub mod app;
 pub mod domain;
 pub mod exchange;
+pub mod office;
 pub mod platform;
 pub mod store;
 

@@ -2,7 +2,7 @@
 
 use crate::app::figures::Figures;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
-use crate::app::scene::{USUAL_LID_MM, tick_unit};
+use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
 use crate::app::section::{Area, Edge, EdgeKind, GroundScene, SectionDrawing, ground_section};
 use crate::app::shell::App;
 use crate::app::stop::stepped;
@@ -209,6 +209,14 @@ impl App {
             state.preview = None;
         }
         self.assess_stop();
+    }
+
+    /// Shows the lid with this name of the tank shown; `None` when it has none.
+    pub fn choose_lid(&mut self, name: &str) -> Option<()> {
+        let state = self.stop.as_mut()?;
+        let tank = state.tank()?.id;
+        state.lid = state.lids().iter().position(|lid| lid.tank == tank && lid.name == name)?;
+        Some(())
     }
 
     /// Adds a lid to the tank of the lid shown.

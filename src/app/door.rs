@@ -5,7 +5,7 @@ use crate::app::figures::Figures;
 use crate::app::leave::capitalised;
 use crate::app::paper;
 use crate::app::read::verdict_line;
-use crate::app::scene::{tank_today, tank_when_due};
+use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
 use crate::domain::assess::Assessment;

@@ -3,7 +3,7 @@
 use crate::app::figures::Figures;
 use crate::app::inputs::{probes, probes_json};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, Verdict};
-use crate::app::scene::{USUAL_LIQUID_DEPTH_MM, mean_mm, reading_scene};
+use crate::app::tank_scenes::{USUAL_LIQUID_DEPTH_MM, mean_mm, reading_scene};
 use crate::app::section::{Area, Edge, EdgeKind, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
 use crate::app::stop::{Quantity, reading_mut};

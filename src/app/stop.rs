@@ -359,6 +359,15 @@ impl App {
         }
     }
 
+    /// Shows a tank, counted from one.
+    pub fn choose_tank(&mut self, number: usize) {
+        if let Some(state) = self.stop.as_mut() {
+            state.tank = number.saturating_sub(1).min(state.visit.tanks.len().saturating_sub(1));
+            state.compartment = 0;
+            state.dimension = 0;
+        }
+    }
+
     /// Moves to the next or the previous compartment, over to the next tank at the end of one.
     pub fn step_compartment(&mut self, by: isize) {
         let Some(state) = self.stop.as_mut() else { return };

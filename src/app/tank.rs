@@ -3,7 +3,7 @@
 use crate::app::inputs::{dip_json, dip_rows};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::flag_text;
-use crate::app::scene::shape_scene;
+use crate::app::tank_scenes::shape_scene;
 use crate::app::section::{Area, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
 use crate::app::stop::add_tank;
