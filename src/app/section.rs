@@ -294,6 +294,8 @@ pub struct SectionDrawing {
     pub px_per_mm: f64,
     /// The ground.
     pub grade_y: f64,
+    /// How much of the area's height the drawing needs at this scale; the rest is only more sky and soil.
+    pub needed_height_px: f64,
     /// Which way it looks.
     pub view: SectionView,
     /// Whether lengths are cut short with a break line.
@@ -317,8 +319,8 @@ impl SectionDrawing {
                 _ => 0.0,
             };
             let mut far = aside.hypot(line.y + lean - y);
-            // A comparison with NaN is false, so a touch that is nowhere takes nothing.
-            if !(far <= REACH_PX) {
+            // A touch that is nowhere takes nothing.
+            if far.is_nan() || far > REACH_PX {
                 continue;
             }
             if self.selected == Some(line.edge) {
@@ -542,7 +544,7 @@ impl Pen {
         let sums = polygon.iter().map(|p| p.0 + p.1);
         let (low, high) = (sums.clone().fold(f64::MAX, f64::min), sums.fold(f64::MIN, f64::max));
         let spacing = spacing.max((high - low) / 2_000.0);
-        if !(spacing > 0.0) || polygon.len() < 3 {
+        if spacing <= 0.0 || polygon.len() < 3 {
             return;
         }
         let mut sum = (low / spacing).ceil() * spacing;
@@ -638,7 +640,7 @@ impl Placed<'_> {
     /// The part of the inside between two elevations, clipped to the shape; empty when there is none.
     fn slice(&self, frame: Frame, low: f64, high: f64) -> Vec<(f64, f64)> {
         let (low, high) = (low.max(self.bottom), high.min(self.ceiling));
-        if !(high > low) {
+        if high <= low {
             return Vec::new();
         }
         let side = match self.scene.shape {
@@ -727,16 +729,17 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     let crown = placed.iter().map(|p| p.ceiling).fold(lowest, f64::max);
     let top_out = crown + WALL_MM;
     let covers = scene.lids.iter().map(|lid| f64::from(lid.cover_mm));
-    // The deepest lid lies on the tank itself; shallower ones stand on what is already there.
+    // The deepest lid lies on the tank itself, let into a slab or resting on a crown; shallower ones stand on what
+    // is already there.
     let cover = covers.reduce(f64::max).unwrap_or(UNKNOWN_COVER_MM);
-    let grade = top_out + cover;
+    let grade = top_out + cover + if has_crown(&placed) { LID_MM } else { 0.0 };
     let tops = scene.lids.iter().map(|lid| grade + lid_top(lid));
-    let highest = tops.fold(grade.max(top_out), f64::max) + 130.0;
-    let base = lowest - WALL_MM - 120.0;
+    let highest = tops.fold(grade.max(top_out), f64::max) + 90.0;
+    let base = lowest - WALL_MM - 80.0;
     let tall_mm = highest - base;
 
     // Straight-walled tanks may be cut short so that depth gets the pixels.
-    let margin = if scene.fit == Fit::Tall { 60.0 } else { 200.0 };
+    let margin = if scene.fit == Fit::Tall { 60.0 } else { 150.0 };
     let aside = 2.0 * (WALL_MM + margin);
     let all_straight = placed
         .iter()
@@ -770,7 +773,8 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     ground(&mut layers, width_px, height_px, grade_y, scale);
     let lid_labels = risers(&mut layers, scene, &placed, inner, grade, top_out, lowest, frame);
     shell(&mut layers, &placed, top_out, frame);
-    contents(&mut layers, &placed, frame);
+    let openings = openings(scene, &placed, inner, grade, frame);
+    contents(&mut layers, &placed, openings, frame);
     pipes(&mut layers, &placed, inner, width_px, frame);
     lids(&mut layers, scene, inner, grade, frame);
     lines(&mut layers, &placed, broken, frame);
@@ -789,6 +793,7 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
         handles,
         px_per_mm: scale,
         grade_y,
+        needed_height_px: tall_mm * scale,
         view,
         broken,
         edges,
@@ -844,8 +849,11 @@ fn risers(
     frame: Frame,
 ) -> Vec<Tick> {
     // On a round tank the neck runs down behind the shell, which is painted over it.
-    let round = placed.iter().any(|p| p.scene.shape.full_height_mm().is_some());
-    let foot = if round { lowest.midpoint(top_out) } else { top_out };
+    let foot = if has_crown(placed) {
+        lowest.midpoint(top_out)
+    } else {
+        top_out
+    };
     let mut labels = Vec::new();
     for (lid, middle) in scene.lids.iter().zip(lid_middles(&scene.lids, inner)) {
         let half = lid_half_width(lid, scene.lids.len(), inner);
@@ -894,7 +902,35 @@ fn shell(layers: &mut Layers, placed: &[Placed<'_>], top_out: f64, frame: Frame)
     }
 }
 
-fn contents(layers: &mut Layers, placed: &[Placed<'_>], frame: Frame) {
+fn has_crown(placed: &[Placed<'_>]) -> bool {
+    placed.iter().any(|p| p.scene.shape.full_height_mm().is_some())
+}
+
+/// The way in under each lid, through the slab down to the ceiling; painted as air after the concrete.
+///
+/// Across a level tank the lids stand along the axis, before and behind the section, so its shell stays whole.
+fn openings(scene: &SectionScene, placed: &[Placed<'_>], inner: f64, grade: f64, frame: Frame) -> Pen {
+    let mut air = Pen::default();
+    if has_crown(placed) {
+        return air;
+    }
+    for (lid, middle) in scene.lids.iter().zip(lid_middles(&scene.lids, inner)) {
+        let outer = lid_half_width(lid, scene.lids.len(), inner) * 0.94;
+        let half = outer - (outer * 0.16).min(40.0);
+        let under = grade + lid_top(lid) - LID_MM;
+        let away = |p: &&Placed<'_>| (p.middle - middle).abs();
+        let Some(part) = placed.iter().min_by(|a, b| away(a).total_cmp(&away(b))) else {
+            continue;
+        };
+        // Never past the side wall: a lid beside the tank opens onto what there is.
+        let (left, right) = (part.middle - part.width / 2.0, part.middle + part.width / 2.0);
+        let (from, to) = ((middle - half).max(left), (middle + half).min(right));
+        air.rectangle(frame.x(from), frame.y(under), frame.x(to), frame.y(part.ceiling - 1.0));
+    }
+    air
+}
+
+fn contents(layers: &mut Layers, placed: &[Placed<'_>], openings: Pen, frame: Frame) {
     // Necks were painted before the shell, so the inside needs an air path of its own after it.
     let mut air = Pen::default();
     let mut overlap = Pen::default();
@@ -913,7 +949,9 @@ fn contents(layers: &mut Layers, placed: &[Placed<'_>], frame: Frame) {
         .iter()
         .position(|(kind, _)| *kind == LayerKind::Clear)
         .unwrap_or(layers.0.len());
+    // Apart, because two overlapping outlines in one path may cancel each other out.
     layers.0.insert(at, (LayerKind::Air, air));
+    layers.0.insert(at, (LayerKind::Air, openings));
     layers.0.push((LayerKind::Hatch, overlap));
 }
 
@@ -1176,7 +1214,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
 
     let mut layers = Layers::default();
     ground(&mut layers, width_px, height_px, grade_y, scale);
-    if cover > 0.0 {
+    if cover > 0.0 && scene.stack_mm.is_empty() {
         let column = [
             (left, grade_y),
             (right, grade_y),
@@ -1198,19 +1236,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
         frame.y(slab_low),
     );
 
-    let mut foot = slab_top;
-    // The lid at the foot is lifted out and set on top, so the stack is open inside.
-    let mut inside = Pen::default();
-    for section in &scene.stack_mm {
-        let top = foot + f64::from(*section);
-        let seam = (1.2_f64).min((frame.y(foot) - frame.y(top)) / 4.0);
-        let wall = (half * 0.1 * scale).max(1.5);
-        let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(foot) - seam / 2.0);
-        layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
-        inside.rectangle(left + wall, upper, right - wall, lower);
-        foot = top;
-    }
-    layers.0.push((LayerKind::Air, inside));
+    let foot = set_stack(&mut layers, scene, slab_top, frame);
     let lid = layers.pen(LayerKind::Lid);
     lid.rectangle(
         frame.x(-half * 1.04),
@@ -1263,6 +1289,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
         }],
         px_per_mm: scale,
         grade_y,
+        needed_height_px: (above + below) * scale,
         view: SectionView::Across,
         broken: false,
         edges: vec![line],
@@ -1270,8 +1297,29 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
     }
 }
 
+/// Sets the riser sections from `foot` up and returns the elevation of their top.
+fn set_stack(layers: &mut Layers, scene: &GroundScene, foot: f64, frame: Frame) -> f64 {
+    let half = f64::from(scene.width_mm.max(1)) / 2.0;
+    let (left, right) = (frame.x(-half), frame.x(half));
+    let wall = (half * 0.12 * frame.scale).max(1.5);
+    let mut top = foot;
+    for section in &scene.stack_mm {
+        let under = top;
+        top += f64::from(*section);
+        // The seam between two sections stays open.
+        let seam = (2.4_f64).min((frame.y(under) - frame.y(top)) / 4.0);
+        let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(under) - seam / 2.0);
+        layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
+    }
+    // The lid at the foot is lifted out and set on top, so the stack is open inside.
+    let mut inside = Pen::default();
+    inside.rectangle(left + wall, frame.y(top), right - wall, frame.y(foot));
+    layers.0.push((LayerKind::Air, inside));
+    top
+}
+
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
     use proptest::prelude::*;

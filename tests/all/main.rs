@@ -1,1 +1,2 @@
 //! Everything checked from outside the modules, in one binary so that it links once.
+mod card;
