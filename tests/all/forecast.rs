@@ -13,6 +13,7 @@ use std::fmt::Write;
 /// Source: K. Mancl, "Estimating septic tank pumping frequency", J. Environ. Eng. 110(1), 1984, as reprinted by state extension
 /// services; three independent reprints, all cells compared.
 const PUBLISHED: [(f64, [Option<f64>; 10]); 10] = {
+    #[allow(clippy::unnecessary_wraps, reason = "a short name for Some keeps the table readable")]
     const fn s(years: f64) -> Option<f64> {
         Some(years)
     }
@@ -212,7 +213,7 @@ fn the_formula_is_within_a_tenth_of_a_year_of_every_published_cell() {
 fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     let middle = values.len() / 2;
-    if values.len() % 2 == 0 {
+    if values.len().is_multiple_of(2) {
         f64::midpoint(values[middle - 1], values[middle])
     } else {
         values[middle]
@@ -301,7 +302,7 @@ fn the_document_shows_the_comparison_the_code_makes() {
     crate::check_generated_block("docs/method.md", "comparison", &text);
 }
 
-/// A small generator with a fixed seed (SplitMix64 and Box-Muller), so that the simulation repeats exactly.
+/// A small generator with a fixed seed (`SplitMix64` and Box-Muller), so that the simulation repeats exactly.
 struct Dice(u64);
 
 impl Dice {

@@ -163,7 +163,10 @@ fn half_inches_are_judged_exactly_and_other_lengths_in_millimetres() {
     let kept = judge(&tank, &[reading(6.0, 12.0)], HOUSE, &set("wi-kenosha-15.06.030"));
     assert_eq!(kept.decision, Decision::Pump);
     assert!(kept.clauses[0].at_limit && kept.clauses[0].judged_in == JudgedIn::HalfInches);
-    assert!(457.0 / 1372.0 < 1.0 / 3.0);
+    let raw = lidmark::domain::judge::contents(&tank, &[reading(6.0, 12.0)])
+        .fraction_volume
+        .unwrap();
+    assert!(raw < 1.0 / 3.0 - 1e-4, "{raw}");
     // 155 mm is no half inch, so everything is judged as kept: 460 of 1372 mm.
     let other = Reading {
         scum: Some(Length::from_mm(155)),
@@ -232,9 +235,9 @@ fn the_published_sludge_table_is_exact_at_its_cells_and_straight_between() {
     }
     // Halfway between 750 and 900 gal and between 36 and 48 in: the mean of 6, 10, 4 and 7.
     assert!((at(825.0, 42.0).0 / MM_PER_INCH - 6.75).abs() < 1e-9);
-    assert_eq!(at(1500.0, 48.0).1, false);
+    assert!(!at(1500.0, 48.0).1);
     assert!((at(1500.0, 48.0).0 / MM_PER_INCH - 6.0).abs() < 1e-9);
-    assert_eq!(at(1000.0, 61.0).1, false);
+    assert!(!at(1000.0, 61.0).1);
 }
 
 #[test]
@@ -306,7 +309,12 @@ fn what_was_not_read_is_not_judged() {
         },
     );
     assert_eq!(only_sludge.decision, Decision::Pump);
-    assert_eq!(only_sludge.binding_clause().unwrap().id, "sludge-clearance");
+    assert!(
+        only_sludge
+            .clauses
+            .iter()
+            .any(|clause| clause.id == "sludge-clearance" && clause.met)
+    );
     // Half the tank in sludge is past 25 % whatever the scum is; a little sludge alone is not judged.
     let general = |sludge| {
         judged(

@@ -207,7 +207,21 @@ proptest! {
 
     #[test]
     fn whatever_the_schema_allows_is_answered_within_the_schema(input in input()) {
-        answer(&input);
+        let output = answer(&input);
+        // ISO dates sort as text.
+        let dates: Vec<&str> = ["early", "due", "late"].iter().filter_map(|name| output[*name].as_str()).collect();
+        prop_assert!(dates.is_empty() || dates.len() == 3);
+        prop_assert!(dates.is_sorted(), "{:?}", dates);
+        prop_assert_eq!(dates.is_empty(), output["forecast"]["no_date"].is_string());
+        for point in output["forecast"]["curve"].as_array().unwrap() {
+            let litres: Vec<f64> = ["q25_l", "q50_l", "q75_l", "q90_l"].iter().map(|q| point[*q].as_f64().unwrap()).collect();
+            prop_assert!(litres.is_sorted(), "{:?}", litres);
+        }
+        for verdict in output["rule_sets"].as_array().unwrap() {
+            let met = verdict["clauses"].as_array().unwrap().iter().any(|clause| clause["met"] == json!(true));
+            prop_assert_eq!(met, verdict["decision"] == json!("pump"));
+            prop_assert_eq!(verdict["decision"] == json!("not_measured"), verdict["clause"].is_null());
+        }
     }
 
     #[test]

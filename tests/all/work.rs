@@ -86,6 +86,21 @@ fn the_worked_example_of_a_lying_cylinder() {
             "{name}"
         );
     }
+    // The document tells the same figures.
+    let document = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/docs/method.md")).unwrap();
+    let alone = answer["posterior"]["evidence_used"][0]["k"].as_f64().unwrap();
+    for figure in [
+        format!("k = {alone:.1} L; with the prior {:.1} L", mean.exp()),
+        format!("the limit is {:.0} L", 0.25 * liquid),
+        format!(
+            "due on {}, between {} and {}",
+            answer["due"].as_str().unwrap(),
+            answer["early"].as_str().unwrap(),
+            answer["late"].as_str().unwrap()
+        ),
+    ] {
+        assert!(document.contains(&figure), "docs/method.md does not say: {figure}");
+    }
     assert_eq!(answer["inspect_by"], json!("2029-05-01"));
     near(&answer["published_table_years"], (1007.5 - 200.0) / (76.9 * 4.0), 0.005);
     assert_eq!(answer["rule_sets"].as_array().unwrap().len(), 18);
@@ -146,6 +161,7 @@ fn an_unknown_start_gives_no_date_but_a_reason() {
 #[test]
 fn caps_are_applied_and_said() {
     let mut input = base();
+    input["visit"] = json!({"date": "2026-05-01", "pumped": true});
     input["site"]["residents"] = json!(1);
     let single = answer(&input);
     // Nothing fills a 1000 gal tank of one person to 25 % within 5 years; 5 · 365.25 days after 2026-05-01.
@@ -171,7 +187,7 @@ fn caps_are_applied_and_said() {
         (&json!("2030-05-01"), &json!("calendar"))
     );
     assert_eq!(calendar["forecast"]["clause"], json!("forecast_fallback"));
-    input["site"]["residents"] = json!(16);
+    input["site"]["residents"] = json!(18);
     input["rule_set"] = json!("general");
     let many = answer(&input);
     assert!(
@@ -429,4 +445,73 @@ fn a_rule_set_of_ones_own_is_added() {
     );
     std::fs::write(&rules, text.replace("\"mine\"", "\"general\"")).unwrap();
     assert_eq!(run(&rules).status.code(), Some(2));
+}
+
+/// The layers drawn for the due date stand at the limit of the clause that binds, by each clause's own definition.
+#[test]
+fn the_due_date_is_where_the_binding_clause_is_reached() {
+    let with = |rules: &str, residents: f64, visit: Value| {
+        let mut input = base();
+        input["rule_set"] = json!(rules);
+        input["site"]["residents"] = json!(residents);
+        input["tank"]["outlet_device_mm"] = json!(457);
+        input["visit"] = visit;
+        answer(&input)
+    };
+    let pumped = json!({"date": "2026-05-01", "pumped": true});
+    let due = |answer: &Value, layer: &str| answer["forecast"]["at_due"][0][layer].as_f64().unwrap();
+    // Clearance: sludge top 12 in under the device; liquid 1219, device 457 mm.
+    let clearance = with("ca-el-dorado", 9.0, pumped.clone());
+    assert_eq!(clearance["forecast"]["clause"], json!("sludge-clearance"));
+    assert_eq!(clearance["caps"], json!([]));
+    assert!(
+        (1219.0 - 457.0 - due(&clearance, "sludge_mm") - 304.8).abs() < 0.01,
+        "{}",
+        clearance["forecast"]["at_due"]
+    );
+    // With the last reading all scum, the scum's bottom is what comes down: 3 in above the device.
+    let scum = with(
+        "ca-el-dorado",
+        9.0,
+        json!({"date": "2026-05-01", "pumped": true, "scum_mm": 200, "sludge_mm": 0}),
+    );
+    assert_eq!(scum["forecast"]["clause"], json!("scum-clearance"));
+    assert!(
+        (457.0 - due(&scum, "scum_mm") - 76.2).abs() < 0.01,
+        "{}",
+        scum["forecast"]["at_due"]
+    );
+    // Share by depth: a third of the depth, though the tank is round.
+    let depth = with("nh-env-wq-1023.01", 6.0, pumped.clone());
+    assert!((due(&depth, "sludge_mm") + due(&depth, "scum_mm") - 1219.0 / 3.0).abs() < 0.01);
+    // Share by volume: the layers' volumes, by the segment formula, are 30 % of the liquid.
+    let volume = with("general", 6.0, pumped);
+    let below = |h: f64| {
+        2438.0 * (762.0_f64.powi(2) * ((762.0 - h) / 762.0).acos() - (762.0 - h) * (2.0 * 762.0 * h - h * h).sqrt())
+            / 1.0e6
+    };
+    let solids = below(due(&volume, "sludge_mm")) + below(1219.0) - below(1219.0 - due(&volume, "scum_mm"));
+    assert!((solids / below(1219.0) - 0.30).abs() < 1e-6, "{solids}");
+}
+
+/// The published sludge table at 1000 gal and 48 in asks for 6 in, so the forecast stops there too.
+#[test]
+fn the_published_sludge_table_gives_a_forecast_limit() {
+    let mut input = base();
+    input["rule_set"] = json!("usphs-526");
+    input["site"]["residents"] = json!(12);
+    input["tank"] = json!({"shape": {"kind": "nominal", "litres": 1000.0 * 3.785_411_784}, "liquid_depth_mm": 1219, "outlet_device_mm": 406});
+    input["visit"] = json!({"date": "2026-05-01", "pumped": true});
+    let answer = answer(&input);
+    assert_eq!(answer["forecast"]["clause"], json!("sludge-distance"));
+    let sludge = answer["forecast"]["at_due"][0]["sludge_mm"].as_f64().unwrap();
+    // 1219 mm is 0.2 mm short of 48 in: the table asks for a hair less than 6 in there.
+    assert!((1219.0 - 406.0 - sludge - 152.4).abs() < 0.2, "{sludge}");
+    assert!(
+        answer["flags"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!("fractions_assumed_equal"))
+    );
 }
