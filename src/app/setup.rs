@@ -210,6 +210,16 @@ impl App {
         self.try_book(reloaded);
     }
 
+    /// Says that a rule file of one's own was refused, with its line and reason.
+    pub fn say_rule_file_refused(&mut self, first: &str, count: usize) {
+        let words = self.session.words();
+        self.say(
+            crate::app::shell::NoticeKind::Warning,
+            words.n("A rule file of your own was refused.", "{0} rule files of your own were refused.", count),
+            first.to_owned(),
+        );
+    }
+
     /// Opens About.
     pub fn tap_about(&mut self) {
         self.go(Screen::About);

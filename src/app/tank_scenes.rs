@@ -1,6 +1,6 @@
 //! From what was recorded to what is drawn in section.
 
-use crate::app::inputs::compartments_of;
+use crate::app::inputs::{compartments_of, shape_of};
 use crate::app::section::{
     CompartmentScene, DeviceScene, Edge, Fit, LidScene, SectionScene, SectionShape, TickUnit,
 };
@@ -23,9 +23,14 @@ fn mm(length: Option<Length>, usual: u32) -> u32 {
     length.map_or(usual, Length::as_mm).max(1)
 }
 
+/// The true shape where it is known, a usual one of the same kind where it is not.
 fn section_shape(compartment: &Compartment) -> SectionShape {
+    let liquid = Length::from_mm(mm(compartment.liquid_depth_mm, USUAL_LIQUID_DEPTH_MM));
+    if let Some(shape) = shape_of(compartment) {
+        return SectionShape::of(&shape, liquid);
+    }
     match compartment.shape {
-        ShapeKind::Box | ShapeKind::ObroundPlan | ShapeKind::Nominal => {
+        ShapeKind::Box | ShapeKind::ObroundPlan | ShapeKind::Nominal | ShapeKind::DipTable => {
             SectionShape::Prism { width_mm: mm(compartment.length_mm, USUAL_LENGTH_MM) }
         }
         ShapeKind::UprightCylinder => SectionShape::Prism { width_mm: mm(compartment.diameter_mm, 1_500) },
@@ -38,37 +43,7 @@ fn section_shape(compartment: &Compartment) -> SectionShape {
             height_mm: mm(compartment.height_mm, 1_500),
             width_mm: mm(compartment.width_mm, 1_800),
         },
-        ShapeKind::DipTable => dip_profile(compartment),
     }
-}
-
-/// The width at each depth that a dip table implies: the volume between two rows over their distance, drawn as if the tank were
-/// as long as it is wide at the widest row.
-fn dip_profile(compartment: &Compartment) -> SectionShape {
-    let rows = crate::app::inputs::dip_rows(&compartment.dip_rows);
-    let mut areas: Vec<(u32, u32, f64)> = Vec::new();
-    let (mut depth_below, mut ml_below) = (0_u32, 0_i64);
-    for (depth, ml) in rows {
-        if depth.as_mm() > depth_below && ml >= ml_below {
-            let height = f64::from(depth.as_mm() - depth_below);
-            let litres = crate::domain::units::Volume::from_whole_ml(ml - ml_below).as_litres();
-            areas.push((depth_below, depth.as_mm(), litres * 1.0e6 / height));
-            (depth_below, ml_below) = (depth.as_mm(), ml);
-        }
-    }
-    let widest = areas.iter().map(|(_, _, area)| *area).fold(0.0, f64::max);
-    if widest <= 0.0 {
-        return SectionShape::Prism { width_mm: USUAL_LENGTH_MM };
-    }
-    let length = widest.sqrt();
-    let rows = areas
-        .iter()
-        .flat_map(|(from, to, area)| {
-            let width = Length::from_real_mm(area / length).map_or(1, Length::as_mm).max(1);
-            [(*from, width), (*to, width)]
-        })
-        .collect();
-    SectionShape::Profile { rows }
 }
 
 /// What to draw of one reading; where nothing was read, nothing is drawn.

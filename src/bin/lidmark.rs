@@ -1,3 +1,57 @@
 //! The touch app.
 
-fn main() {}
+use clap::{Parser, Subcommand};
+use lidmark::platform::{demo, desktop, folders::Folders};
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Records a septic tank pump-out by touch, and shows the customer when to call back.
+///
+/// Exit codes: 0 done, 1 the app could not run, 2 wrong usage.
+#[derive(Parser)]
+#[command(version)]
+struct Arguments {
+    /// The folder of the book, the slips and rule sets of your own.
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Plays an invented day without a display; writes the book, figures, cards and pictures of every screen.
+    Demo {
+        /// Where to write.
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+        /// A folder with book.toml and day.toml to play instead of the bundled ones.
+        #[arg(long, value_name = "DIR")]
+        from: Option<PathBuf>,
+    },
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let result = match arguments.command {
+        Some(Command::Demo { out, from }) => demo::run(from.as_deref(), &out).map(Some).map_err(|error| {
+            (error.to_string(), "Mend what the line names, then run it again; docs/demo.md lists every tap.".to_owned())
+        }),
+        None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
+            Some(folders) => desktop::run(&folders).map(|()| None).map_err(|error| error.lines()),
+            None => Err(("this system names no home folder".to_owned(), "Choose one with --data DIR.".to_owned())),
+        },
+    };
+    match result {
+        Ok(text) => {
+            let printed = text.is_none_or(|text| write!(std::io::stdout().lock(), "{text}").is_ok());
+            if printed { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+        }
+        Err((what, advice)) => {
+            // Nothing is left to do when standard error is closed too.
+            drop(writeln!(std::io::stderr().lock(), "error: {what}\nwhat to do: {advice}"));
+            ExitCode::FAILURE
+        }
+    }
+}

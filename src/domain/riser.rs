@@ -334,6 +334,7 @@ pub fn stack(wanted_mm: f64, heights_in: &[u32]) -> Option<Vec<u32>> {
         .filter(|height| (1..=TALLEST_STACK_IN).contains(height))
         .collect();
     heights.sort_unstable();
+    heights.dedup();
     let tallest = *heights.last()?;
     // fewest[h]: pieces and last piece of the shortest list that makes exactly h inches.
     let mut fewest: Vec<Option<(u32, usize)>> = vec![Some((0, 0))];

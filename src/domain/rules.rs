@@ -213,8 +213,9 @@ pub struct RuleSet {
 pub fn exact_half_inches_mm(length: Length) -> Option<f64> {
     let mm = u64::from(length.as_mm());
     let half_inches = (mm * 10 + 63) / 127;
-    let rounded = (half_inches * 127 + 5) / 10;
-    (rounded == mm).then(|| length_from_half_inches_mm(half_inches))
+    // Odd multiples of 5 half inches end in half a millimetre and may have been rounded either way.
+    let is_rounding = (mm * 10).abs_diff(half_inches * 127) <= 5;
+    is_rounding.then(|| length_from_half_inches_mm(half_inches))
 }
 
 fn length_from_half_inches_mm(half_inches: u64) -> f64 {

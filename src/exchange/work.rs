@@ -261,7 +261,7 @@ impl<'de> Deserialize<'de> for Day {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileWork {
     rule_set: Option<String>,
     #[serde(default)]
@@ -278,7 +278,7 @@ struct FileWork {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileOneTank {
     name: Option<String>,
     tank: FileTank,
@@ -291,7 +291,7 @@ struct FileOneTank {
 }
 
 #[derive(Default, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileSite {
     residents: Option<People>,
     #[serde(default)]
@@ -302,7 +302,7 @@ struct FileSite {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileTank {
     name: Option<String>,
     shape: Option<FileShape>,
@@ -314,7 +314,7 @@ struct FileTank {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileCompartment {
     shape: FileShape,
     liquid_depth_mm: Option<Mm>,
@@ -353,7 +353,7 @@ impl FileKind {
 
 /// Flat instead of one variant per kind, so that a wrong number is reported with its own path.
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileShape {
     kind: FileKind,
     length_mm: Option<Mm>,
@@ -367,7 +367,7 @@ struct FileShape {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileVisit {
     date: Day,
     last_emptied: Option<Day>,
@@ -388,7 +388,7 @@ struct FileVisit {
 
 #[expect(clippy::struct_field_names, reason = "the names of the JSON contract carry the unit")]
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileReading {
     level_mm: Option<SignedMm>,
     scum_mm: Option<Mm>,
@@ -400,7 +400,7 @@ struct FileReading {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileLid {
     name: String,
     cover_mm: SignedMm,
@@ -408,7 +408,7 @@ struct FileLid {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FilePrices {
     dig_cents: Money,
     #[serde(default)]
@@ -417,11 +417,47 @@ struct FilePrices {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, remote = "Self")]
 struct FileSection {
     height_in: Inches,
     cents: Money,
 }
+
+/// Reads these from JSON objects only: serde would also take a list of the fields in order.
+macro_rules! objects_only {
+    ($($name:ident),+ $(,)?) => {$(
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                struct ObjectVisitor;
+                impl<'de> Visitor<'de> for ObjectVisitor {
+                    type Value = $name;
+                    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                        f.write_str("a JSON object")
+                    }
+                    fn visit_map<A: de::MapAccess<'de>>(self, map: A) -> Result<$name, A::Error> {
+                        // The function derived with `remote`, not the trait's.
+                        $name::deserialize(de::value::MapAccessDeserializer::new(map))
+                    }
+                }
+                deserializer.deserialize_map(ObjectVisitor)
+            }
+        }
+    )+};
+}
+
+objects_only!(
+    FileWork,
+    FileOneTank,
+    FileSite,
+    FileTank,
+    FileCompartment,
+    FileShape,
+    FileVisit,
+    FileReading,
+    FileLid,
+    FilePrices,
+    FileSection
+);
 
 impl FileWork {
     fn into_work(self) -> Result<Work, ReadWorkError> {

@@ -1,4 +1,9 @@
-//! What the operating system does for the app.
+//! What the operating system does for the app: folders, windows, files.
 
+#[cfg(feature = "ui")]
+pub mod demo;
+#[cfg(feature = "ui")]
+pub mod desktop;
+pub mod folders;
 #[cfg(feature = "ui")]
 pub mod picture;

@@ -1,0 +1,339 @@
+//! `lidmark demo`: plays the invented day without a display and writes what came of it.
+
+use crate::app::bind::{self, SharedApp};
+use crate::app::card::{PageSize, lay_out};
+use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
+use crate::app::inputs::work_input;
+use crate::app::overlay::PadKey;
+use crate::app::paper::{self, PaperError};
+use crate::app::session::Session;
+use crate::app::shell::{App, Screen};
+use crate::domain::record::{Language, Station, StopId, Units};
+use crate::exchange::{facts, work};
+use crate::platform::folders::rule_sets;
+use crate::platform::picture::{self, PictureError};
+use crate::store::{Store, StoreError};
+use crate::ui;
+use chrono::TimeDelta;
+use slint::ComponentHandle;
+use std::cell::RefCell;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+/// The screens are drawn at a common phone's size, in dp, and this many pixels per dp.
+const PHONE_DP: (u16, u16) = (412, 892);
+const SCALE: f32 = 1.5;
+
+/// Why the demo could not be played or written.
+#[derive(Debug, thiserror::Error)]
+pub enum DemoRunError {
+    /// A demo file, or a tap in it.
+    #[error("{0}")]
+    Demo(#[from] DemoError),
+    /// The book.
+    #[error("{0}")]
+    Book(#[from] StoreError),
+    /// A file or folder.
+    #[error("{path}: {source}")]
+    File {
+        /// Which.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A picture of a screen.
+    #[error("{0}")]
+    Picture(#[from] PictureError),
+    /// The window that is drawn from.
+    #[error("{0}")]
+    Window(#[from] slint::PlatformError),
+    /// The card.
+    #[error("{0}")]
+    Paper(#[from] PaperError),
+    /// The figures of a stop.
+    #[error("{0}")]
+    Work(#[from] work::ReadWorkError),
+    /// A picture file.
+    #[error("{path}: {source}")]
+    Image {
+        /// Which.
+        path: PathBuf,
+        /// What the encoder said.
+        source: image::ImageError,
+    },
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), DemoRunError> {
+    std::fs::write(path, bytes).map_err(|source| DemoRunError::File { path: path.to_owned(), source })
+}
+
+fn folder(path: PathBuf) -> Result<PathBuf, DemoRunError> {
+    std::fs::create_dir_all(&path).map_err(|source| DemoRunError::File { path: path.clone(), source })?;
+    Ok(path)
+}
+
+fn read(path: &Path) -> Result<String, DemoRunError> {
+    std::fs::read_to_string(path).map_err(|source| DemoRunError::File { path: path.to_owned(), source })
+}
+
+/// Plays the demo and writes the book, each stop's figures, the door cards and a picture of every screen.
+///
+/// * `from`: a folder with `book.toml` and `day.toml`; the bundled ones when `None`
+/// * `out`: the folder to write to; what an earlier demo left there is replaced
+/// * returns: what was found, as text to print
+///
+/// # Errors
+/// [`DemoRunError`] saying which file or tap.
+pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
+    let demo = match from {
+        Some(folder) => Demo::read(&read(&folder.join("book.toml"))?, &read(&folder.join("day.toml"))?)?,
+        None => Demo::read(BOOK_TOML, DAY_TOML)?,
+    };
+    folder(out.to_owned())?;
+    let book = out.join("book.sqlite");
+    for old in [book.clone(), out.join("book.sqlite-wal"), out.join("book.sqlite-shm")] {
+        match std::fs::remove_file(&old) {
+            Ok(()) => {}
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
+            Err(source) => return Err(DemoRunError::File { path: old, source }),
+        }
+    }
+    let store = Store::open(&book)?;
+    let (sets, _) = rule_sets(&out.join("rules"));
+    let session = Session::new(store, sets.clone(), Box::new(|| chrono::Local::now().fixed_offset()), || {})?;
+    let mut app = App::start(session, out.join("cards"))?;
+    picture::install()?;
+    let window = ui::AppWindow::new()?;
+    let screens = folder(out.join("screens"))?;
+    // The first question shows before anything has been answered.
+    let shared: SharedApp = Rc::new(RefCell::new(app));
+    bind::attach(&window, &shared, Box::new(|_| Ok(())));
+    let mut pictures = draw_first_run(&window, &shared, &screens)?;
+    let played = {
+        let mut app = shared.borrow_mut();
+        app.start_empty();
+        demo.play_book(&mut app, TimeDelta::zero())?;
+        demo.play_day(&mut app, TimeDelta::zero())?
+    };
+    let mut report = String::new();
+    // Writing to a String cannot fail.
+    drop(writeln!(report, "Demo day {}: invented company, people, places and readings.\n", demo.date()));
+    {
+        let mut app = shared.borrow_mut();
+        let works = folder(out.join("work"))?;
+        let cards = folder(out.join("cards"))?;
+        for stop in played.iter().filter(|stop| stop.begun) {
+            report.push_str(&write_stop(&mut app, stop, &works, &cards, &sets)?);
+        }
+        app.go(Screen::Day);
+        let day = app.day_view();
+        drop(writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text));
+    }
+    pictures += draw_all(&window, &shared, &screens, &played)?;
+    app = match Rc::try_unwrap(shared) {
+        Ok(cell) => cell.into_inner(),
+        Err(shared) => {
+            // The window's callbacks still hold the app; settling is all that is left to do.
+            shared.borrow_mut().session_mut().settle()?;
+            drop(writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display()));
+            return Ok(report);
+        }
+    };
+    app.session_mut().settle()?;
+    drop(writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display()));
+    Ok(report)
+}
+
+/// Writes one stop's facts, figures and card, and returns what was found as lines.
+fn write_stop(
+    app: &mut App,
+    stop: &Played,
+    works: &Path,
+    cards: &Path,
+    sets: &[crate::domain::rules::RuleSet],
+) -> Result<String, DemoRunError> {
+    app.open_stop(stop.stop)?;
+    let stem = stem(&stop.name);
+    let (visit, history) = {
+        let id = stop.stop;
+        app.session().ask(move |store| {
+            let visit = store.visit(id)?;
+            let history = store.history(visit.site.id)?;
+            Ok((visit, history))
+        })?
+    };
+    let rule_set = app.session().rule_set(&visit.site);
+    let rule_id = rule_set.as_ref().map_or("general", |set| set.id.as_str());
+    let tanks = visit
+        .tanks
+        .iter()
+        .enumerate()
+        .map(|(place, tank)| {
+            (format!("tank {}", place + 1), work_input(&visit, &history, tank, app.session().setup()))
+        })
+        .collect::<Vec<_>>();
+    let facts = format!("{:#}\n", facts::write(rule_id, &tanks));
+    write(&works.join(format!("{stem}.facts.json")), facts.as_bytes())?;
+    let answer = work::answer(&work::read(&facts)?, sets, "general")?;
+    write(&works.join(format!("{stem}.work.json")), answer.as_bytes())?;
+    if let Some(card) = app.card_data() {
+        for (size, name) in [(PageSize::Letter, "letter"), (PageSize::A4, "a4")] {
+            let page = lay_out(&card, size);
+            write(&cards.join(format!("{stem}.{name}.pdf")), &paper::pdf(&page)?)?;
+            if size == PageSize::Letter {
+                write(&cards.join(format!("{stem}.png")), &paper::png(&page, paper::PHONE_WIDTH_PX)?)?;
+            }
+        }
+    }
+    let leave = app.leave_view();
+    let mut lines = format!("{}\n  next: {} ({})\n", stop.name, leave.due_text, leave.due_detail);
+    for line in leave.found.iter().chain(&leave.missing) {
+        // Writing to a String cannot fail.
+        drop(writeln!(lines, "  {line}"));
+    }
+    lines.push('\n');
+    Ok(lines)
+}
+
+/// A file name of letters, digits and dashes.
+fn stem(name: &str) -> String {
+    let mut out = String::new();
+    for c in name.chars().flat_map(char::to_lowercase) {
+        if c.is_ascii_alphanumeric() {
+            out.push(c);
+        } else if !out.is_empty() && !out.ends_with('-') {
+            out.push('-');
+        }
+    }
+    out.trim_end_matches('-').to_owned()
+}
+
+fn draw_first_run(window: &ui::AppWindow, app: &SharedApp, to: &Path) -> Result<usize, DemoRunError> {
+    let mut count = 0;
+    for (language, name) in [(Language::English, "en"), (Language::Spanish, "es")] {
+        app.borrow_mut().choose_language(language);
+        count += draw(window, app, to, &format!("first-run.{name}"))?;
+    }
+    app.borrow_mut().choose_language(Language::English);
+    Ok(count)
+}
+
+/// Draws every screen in both languages, both unit systems, by day and by night.
+fn draw_all(window: &ui::AppWindow, app: &SharedApp, to: &Path, played: &[Played]) -> Result<usize, DemoRunError> {
+    let before = {
+        let app = app.borrow();
+        let setup = app.session().setup();
+        (setup.language, setup.units, setup.night)
+    };
+    let mut count = 0;
+    for (language, language_name) in [(Language::English, "en"), (Language::Spanish, "es")] {
+        for (units, units_name) in [(Units::UsCustomary, "us"), (Units::Metric, "metric")] {
+            for (night, night_name) in [(false, "day"), (true, "night")] {
+                {
+                    let mut app = app.borrow_mut();
+                    app.choose_language(language);
+                    app.choose_units(units);
+                    app.choose_night(night);
+                }
+                let tail = format!("{language_name}.{units_name}.{night_name}");
+                count += draw_tour(window, app, to, played, &tail)?;
+            }
+        }
+    }
+    let mut app = app.borrow_mut();
+    app.choose_language(before.0);
+    app.choose_units(before.1);
+    app.choose_night(before.2);
+    Ok(count)
+}
+
+/// A touch, or a few, that bring up one screen of the tour.
+type Step = (&'static str, fn(&mut App));
+
+/// Draws every screen once, in the set-up that holds.
+fn draw_tour(
+    window: &ui::AppWindow,
+    app: &SharedApp,
+    to: &Path,
+    played: &[Played],
+    tail: &str,
+) -> Result<usize, DemoRunError> {
+    const LISTS: &[Step] = &[
+        ("day", |app| app.go(Screen::Day)),
+        ("start", App::tap_start),
+        ("book", |app| app.go(Screen::Book)),
+        ("site", |app| app.tap_book_row(0)),
+        ("site-edit", App::tap_edit_site),
+        ("setup", |app| app.go(Screen::Setup)),
+        ("rule-sets", App::tap_rule_set),
+        ("about", App::tap_about),
+    ];
+    const STOP: &[Step] = &[
+        ("find", |app| app.go(Screen::At(Station::Find))),
+        ("dig", |app| app.go(Screen::At(Station::Dig))),
+        ("dig-2", |app| app.step_lid(1)),
+        ("read", |app| app.go(Screen::At(Station::Read))),
+        ("pad", |app| {
+            app.tap_reading();
+            app.pad_key(PadKey::Digit(1));
+            app.pad_key(PadKey::Digit(4));
+        }),
+        ("tank", |app| app.go(Screen::Tank)),
+        ("pump", |app| app.go(Screen::At(Station::Pump))),
+        ("leave", |app| app.go(Screen::At(Station::Leave))),
+        ("note", App::tap_found_note),
+        ("what-if", |app| {
+            app.cancel_overlay();
+            app.tap_what_if();
+            app.nudge_trial_residents(1);
+        }),
+        ("door", |app| {
+            app.back();
+            app.show_customer();
+        }),
+        ("sign", |app| {
+            app.tap_sign();
+            app.pad_pressed(40.0, 120.0);
+            app.pad_dragged(160.0, 60.0);
+            app.pad_dragged(220.0, 140.0);
+        }),
+    ];
+    let mut count = 0;
+    for (name, step) in LISTS {
+        step(&mut app.borrow_mut());
+        count += draw(window, app, to, &format!("{name}.{tail}"))?;
+    }
+    for (place, stop) in played.iter().filter(|stop| stop.begun).enumerate() {
+        open(app, stop.stop)?;
+        // Every station of the first stop; of the others what differs: the tank.
+        for (name, step) in STOP.iter().filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig")) {
+            step(&mut app.borrow_mut());
+            let name = if place == 0 { (*name).to_owned() } else { format!("{name}-stop{}", place + 1) };
+            count += draw(window, app, to, &format!("{name}.{tail}"))?;
+        }
+    }
+    app.borrow_mut().go(Screen::Day);
+    Ok(count)
+}
+
+fn open(app: &SharedApp, stop: StopId) -> Result<(), DemoRunError> {
+    Ok(app.borrow_mut().open_stop(stop)?)
+}
+
+/// Draws what shows now. The drawings ask for their size when they are first laid out, so two looks are taken.
+fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str) -> Result<usize, DemoRunError> {
+    {
+        let mut app = app.borrow_mut();
+        app.session_mut().settle()?;
+    }
+    let mut look = || -> Result<image::RgbaImage, DemoRunError> {
+        bind::render(window, &app.borrow());
+        Ok(picture::snapshot(window.window(), PHONE_DP.0, PHONE_DP.1, SCALE)?)
+    };
+    look()?;
+    let image = look()?;
+    let path = to.join(format!("{name}.png"));
+    image.save(&path).map_err(|source| DemoRunError::Image { path, source })?;
+    Ok(1)
+}

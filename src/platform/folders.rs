@@ -1,0 +1,87 @@
+//! Where things are kept on this device.
+
+use crate::domain::rules::RuleSet;
+use crate::exchange::rulefile;
+use std::path::{Path, PathBuf};
+
+/// The folders and files of one book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Folders {
+    root: PathBuf,
+}
+
+impl Folders {
+    /// The folders below `root`.
+    #[must_use]
+    pub const fn at(root: PathBuf) -> Self {
+        Self { root }
+    }
+
+    /// The usual place for a program's data on this system; `None` when the system names no home.
+    #[must_use]
+    pub fn usual() -> Option<Self> {
+        directories::ProjectDirs::from("", "", "lidmark").map(|dirs| Self::at(dirs.data_dir().to_owned()))
+    }
+
+    /// The folder itself.
+    #[must_use]
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// The book.
+    #[must_use]
+    pub fn book(&self) -> PathBuf {
+        self.root.join("book.sqlite")
+    }
+
+    /// Customers' slips.
+    #[must_use]
+    pub fn slips(&self) -> PathBuf {
+        self.root.join("slips")
+    }
+
+    /// Rule sets of one's own.
+    #[must_use]
+    pub fn rules(&self) -> PathBuf {
+        self.root.join("rules")
+    }
+}
+
+/// Reads the bundled rule sets and those in a folder of one's own.
+///
+/// A file that cannot be used does not keep the others from being read.
+///
+/// * returns: the sets, and one line for each file that was refused: which, where and why
+#[must_use]
+pub fn rule_sets(own: &Path) -> (Vec<RuleSet>, Vec<String>) {
+    let mut refused = Vec::new();
+    let mut sets = rulefile::embedded().unwrap_or_else(|error| {
+        refused.push(error.to_string());
+        Vec::new()
+    });
+    let Ok(folder) = std::fs::read_dir(own) else {
+        // No folder means no rules of one's own.
+        return (sets, refused);
+    };
+    let mut files = folder
+        .filter_map(|entry| entry.ok().map(|entry| entry.path()))
+        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+        .collect::<Vec<_>>();
+    files.sort();
+    for path in files {
+        let name = path.display();
+        match std::fs::read_to_string(&path) {
+            Ok(text) => match rulefile::parse(&text) {
+                Ok(set) => {
+                    // One's own set takes the place of a bundled one of the same id.
+                    sets.retain(|known| known.id != set.id);
+                    sets.push(set);
+                }
+                Err(error) => refused.push(format!("{name}: {error}")),
+            },
+            Err(error) => refused.push(format!("{name}: {error}")),
+        }
+    }
+    (sets, refused)
+}

@@ -1,0 +1,517 @@
+//! `lidmark-office work`, run as a program: its answers, its refusals, its exit codes.
+
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::{Command, Output, Stdio};
+
+fn vector(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/vectors/work")
+        .join(name)
+}
+
+fn office(arguments: &[&str], input: &[u8]) -> Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_lidmark-office"))
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // A refused file may close its input before all of it is written.
+    drop(child.stdin.take().unwrap().write_all(input));
+    child.wait_with_output().unwrap()
+}
+
+fn answer(input: &Value) -> Value {
+    let output = office(&["work", "-"], input.to_string().as_bytes());
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+fn base() -> Value {
+    serde_json::from_str(&std::fs::read_to_string(vector("lying-cylinder.json")).unwrap()).unwrap()
+}
+
+fn near(value: &Value, expected: f64, tolerance: f64) {
+    let found = value.as_f64().unwrap_or_else(|| panic!("{value} is no number"));
+    assert!((found - expected).abs() <= tolerance, "{found} against {expected}");
+}
+
+/// Worked example: lying cylinder 60 x 96 in, 48 in of liquid, 12 in of sludge, 6 in of scum. Gallons from the segment formula
+/// (1,007.74, 167.30, 129.18); dates by hand from the method: ln k = (ln 89 / 0.4915² + x / v) / (1 / 0.4915² + 1 / v) and so on.
+#[test]
+fn the_worked_example_of_a_lying_cylinder() {
+    let output = office(&["work", vector("lying-cylinder.json").to_str().unwrap()], b"");
+    assert_eq!(output.status.code(), Some(0));
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    near(&answer["liquid_l"], 1007.74 * 3.785_411_784, 2.5);
+    near(&answer["sludge_l"], 167.30 * 3.785_411_784, 1.2);
+    near(&answer["scum_l"], 129.18 * 3.785_411_784, 2.5);
+    near(&answer["solids_fraction_volume"], 0.2942, 0.0005);
+    near(&answer["solids_fraction_depth"], 0.375, 0.0005);
+    // 48 - 18 - 12 in and 18 - 6 in, in kept millimetres.
+    assert_eq!(answer["clearances"]["sludge_mm"], json!(457.0));
+    assert_eq!(answer["clearances"]["scum_mm"], json!(305.0));
+    assert_eq!(
+        (&answer["verdict"]["decision"], &answer["verdict"]["clause"]),
+        (&json!("pump"), &json!("solids-volume"))
+    );
+    near(&answer["verdict"]["margin"], 0.25 - 0.2942, 0.0005);
+
+    let (liquid, solids) = (
+        answer["liquid_l"].as_f64().unwrap(),
+        answer["sludge_l"].as_f64().unwrap() + answer["scum_l"].as_f64().unwrap(),
+    );
+    let chord = |depth: f64| 2.0 * (762.0_f64.powi(2) - (depth - 762.0).powi(2)).sqrt();
+    let error = 25.0 * 2438.0 * chord(305.0).hypot(chord(1219.0 - 152.0)) / 1.0e6;
+    let variance = 0.04 + (error / solids).powi(2);
+    let x = (solids / (4.0 * 4.0_f64.powf(0.845))).ln();
+    let (a, b) = (1.0 / 0.4915_f64.powi(2), 1.0 / variance);
+    let (mean, spread) = ((a * 89.0_f64.ln() + b * x) / (a + b), (1.0 / (a + b)).sqrt());
+    near(&answer["posterior"]["median_k"], mean.exp(), 1e-6);
+    near(&answer["posterior"]["spread"], spread, 1e-9);
+    let start = chrono::NaiveDate::from_ymd_opt(2026, 5, 1).unwrap();
+    for (name, z) in [
+        ("due", 0.674_489_750_196_082),
+        ("early", 1.281_551_565_544_6),
+        ("late", -0.674_489_750_196_082),
+    ] {
+        let k = (mean + z * spread.hypot(0.2)).exp();
+        let days = ((0.25 * liquid / (4.0 * k)).powf(1.0 / 0.845) * 365.25).round();
+        assert_eq!(
+            answer[name],
+            json!((start + chrono::TimeDelta::days(days as i64)).to_string()),
+            "{name}"
+        );
+    }
+    // The document tells the same figures.
+    let document = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/docs/method.md")).unwrap();
+    let alone = answer["posterior"]["evidence_used"][0]["k"].as_f64().unwrap();
+    for figure in [
+        format!("k = {alone:.1} L; with the prior {:.1} L", mean.exp()),
+        format!("the limit is {:.0} L", 0.25 * liquid),
+        format!(
+            "due on {}, between {} and {}",
+            answer["due"].as_str().unwrap(),
+            answer["early"].as_str().unwrap(),
+            answer["late"].as_str().unwrap()
+        ),
+    ] {
+        assert!(document.contains(&figure), "docs/method.md does not say: {figure}");
+    }
+    assert_eq!(answer["inspect_by"], json!("2029-05-01"));
+    near(&answer["published_table_years"], (1007.5 - 200.0) / (76.9 * 4.0), 0.005);
+    assert_eq!(answer["rule_sets"].as_array().unwrap().len(), 18);
+    let keys = [
+        "liquid_l",
+        "scum_l",
+        "sludge_l",
+        "solids_fraction_volume",
+        "solids_fraction_depth",
+        "clearances",
+        "verdict",
+        "rule_sets",
+        "posterior",
+        "due",
+        "early",
+        "late",
+        "inspect_by",
+        "caps",
+        "published_table_years",
+        "risers",
+        "flags",
+        "warnings",
+        "what_if",
+        "forecast",
+    ];
+    for key in keys {
+        assert!(answer.get(key).is_some(), "{key}");
+    }
+}
+
+#[test]
+fn nothing_measured_gives_the_prior_forecast() {
+    let input: Value =
+        serde_json::from_str(&std::fs::read_to_string(vector("nothing-measured.json")).unwrap()).unwrap();
+    let answer = answer(&input);
+    assert_eq!(answer["verdict"]["decision"], json!("not_measured"));
+    near(&answer["posterior"]["median_k"], 89.0, 1e-9);
+    near(&answer["posterior"]["spread"], 0.4915, 1e-12);
+    assert!(answer["due"].is_string() && answer["sludge_l"].is_null());
+}
+
+#[test]
+fn an_unknown_start_gives_no_date_but_a_reason() {
+    let mut input = base();
+    input["visit"]["pumped"] = json!(false);
+    input["last_emptied"] = json!(null);
+    let answer = answer(&input);
+    assert!(
+        answer["due"].is_null()
+            && answer["forecast"]["no_date"]
+                .as_str()
+                .unwrap()
+                .contains("last pump-out")
+    );
+    assert!(answer["inspect_by"].is_string());
+}
+
+#[test]
+fn caps_are_applied_and_said() {
+    let mut input = base();
+    input["visit"] = json!({"date": "2026-05-01", "pumped": true});
+    input["site"]["residents"] = json!(1);
+    let single = answer(&input);
+    // Nothing fills a 1000 gal tank of one person to 25 % within 5 years; 5 · 365.25 days after 2026-05-01.
+    assert_eq!(
+        (&single["due"], &single["late"]),
+        (&json!("2031-05-01"), &json!("2031-05-01"))
+    );
+    assert_eq!(single["caps"][0]["code"], json!("max_interval"));
+    input["site"]["residents"] = json!(0);
+    let empty = answer(&input);
+    assert_eq!(empty["due"], json!("2031-05-01"));
+    assert!(
+        empty["warnings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!("no_residents"))
+    );
+    input["rule_set"] = json!("au-sa-wattle-range");
+    let calendar = answer(&input);
+    assert_eq!(
+        (&calendar["due"], &calendar["caps"][0]["code"]),
+        (&json!("2030-05-01"), &json!("calendar"))
+    );
+    assert_eq!(calendar["forecast"]["clause"], json!("forecast_fallback"));
+    input["site"]["residents"] = json!(18);
+    input["rule_set"] = json!("general");
+    let many = answer(&input);
+    assert!(
+        many["caps"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|cap| cap["code"] == json!("under_six_months")),
+        "{}",
+        many["due"]
+    );
+}
+
+/// Published table: no figure for 500 gal and 10 people, less than a day's water.
+#[test]
+fn under_a_day_of_water_is_a_warning_not_a_date() {
+    let mut input = base();
+    input["tank"] = json!({"shape": {"kind": "nominal", "litres": 500.0 * 3.785_411_784}});
+    input["site"]["residents"] = json!(10);
+    let answer = answer(&input);
+    assert!(answer["due"].is_null() && answer["published_table_years"].is_null());
+    assert!(
+        answer["warnings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!("under_one_day"))
+    );
+}
+
+#[test]
+fn nonsense_is_kept_and_flagged() {
+    let cases = [
+        (
+            json!({"date": "2026-05-01", "scum_mm": 900, "sludge_mm": 900}),
+            "layers_overlap",
+        ),
+        (
+            json!({"date": "2026-05-01", "scum_mm": 1, "sludge_mm": 2000}),
+            "sludge_above_top",
+        ),
+        (
+            json!({"date": "2026-05-01", "scum_mm": 1500, "sludge_mm": 1}),
+            "scum_below_bottom",
+        ),
+        (
+            json!({"date": "2026-05-01", "outlet_device_mm": 1300}),
+            "outlet_below_bottom",
+        ),
+        (json!({"date": "2026-05-01", "level_mm": 500}), "level_above_top"),
+        (
+            json!({"date": "2026-05-01", "level_mm": -1500, "scum_mm": 3, "sludge_mm": 3}),
+            "level_below_bottom",
+        ),
+        (
+            json!({"date": "2026-05-01", "pumped": true, "heel_l": 9000}),
+            "heel_above_capacity",
+        ),
+        (
+            json!({"date": "2020-05-01", "scum_mm": 10, "sludge_mm": 10}),
+            "visit_before_last_emptied",
+        ),
+        (
+            json!({"date": "2026-05-01", "sludge_mm": 10, "sludge_probes_mm": [300, 310]}),
+            "probes_used",
+        ),
+    ];
+    for (visit, code) in cases {
+        let mut input = base();
+        input["visit"] = visit;
+        let answer = answer(&input);
+        assert!(
+            answer["flags"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .any(|flag| flag["code"] == json!(code)),
+            "{code}: {}",
+            answer["flags"]
+        );
+        if code == "layers_overlap" {
+            assert_eq!(answer["clearances"]["scum_mm"], json!(457.0 - 900.0));
+        }
+        if code == "visit_before_last_emptied" {
+            assert_eq!(answer["posterior"]["evidence_used"], json!([]));
+        }
+    }
+}
+
+/// Worked by hand: probes 300, 320, 340 mm: mean 320, sample deviation 20 in place of 25 mm at the sludge's edge.
+#[test]
+fn probes_give_the_mean_and_their_own_error() {
+    let mut input = base();
+    input["tank"] = json!({"shape": {"kind": "box", "length_mm": 2000, "width_mm": 1000}, "liquid_depth_mm": 1200});
+    input["visit"] = json!({"date": "2026-05-01", "scum_mm": 100, "sludge_probes_mm": [300, 320, 340]});
+    let answer = answer(&input);
+    near(&answer["sludge_l"], 640.0, 1e-9);
+    // 2 m²: 40 L at the sludge, 50 L at the scum.
+    let error = 40.0_f64.hypot(50.0) / 840.0;
+    near(
+        &answer["posterior"]["evidence_used"][0]["variance"],
+        0.04 + error * error,
+        1e-9,
+    );
+}
+
+/// A heel recorded at a pump-out counts for the stop after it, and for the next clock.
+#[test]
+fn the_heel_of_a_pump_out_is_found_by_its_date() {
+    let mut input = base();
+    input["history"] = json!([{"date": "2022-05-01", "pumped": true, "heel_l": 121.0}]);
+    input["visit"]["heel_l"] = json!(150.0);
+    let answer = answer(&input);
+    assert_eq!(answer["posterior"]["evidence_used"][0]["heel_l"], json!(121.0));
+    assert_eq!(answer["forecast"]["heel_l"], json!(150.0));
+    assert_eq!(answer["posterior"]["evidence_not_used"][0]["date"], json!("2022-05-01"));
+    let mut full = input.clone();
+    full["visit"]["heel_l"] = json!(1000.0);
+    let full = crate::work::answer(&full);
+    assert_eq!(full["due"], json!("2026-05-01"));
+    assert!(
+        full["warnings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!("due_at_once"))
+    );
+}
+
+/// Two boxes of 2240 and 1260 L per metre of depth: solids over all the liquid, clearance in the second only.
+#[test]
+fn compartments_add_up_and_the_worst_clearance_binds() {
+    let output = office(&["work", vector("two-compartments.json").to_str().unwrap()], b"");
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    near(&answer["liquid_l"], (2.24 + 1.26) * 1219.0, 1e-6);
+    let solids = 2.24 * (102.0 + 343.0) + 1.26 * (25.0 + 102.0);
+    near(&answer["solids_fraction_volume"], solids / (3.5 * 1219.0), 1e-9);
+    near(&answer["clearances"]["sludge_mm"], 1219.0 - 406.0 - 102.0, 1e-9);
+    near(&answer["clearances"]["scum_mm"], 406.0 + 6.0 - 25.0, 1e-9);
+    near(&answer["clearances"]["scum_top_mm"], 152.0 - 6.0 - 20.0, 1e-9);
+    // A grinder brings Massachusetts' look-in down to a year.
+    assert_eq!(answer["inspect_by"], json!("2027-06-01"));
+}
+
+#[test]
+fn several_tanks_are_answered_as_a_list() {
+    let output = office(&["work", vector("three-tanks.json").to_str().unwrap()], b"");
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let names: Vec<&Value> = answer["tanks"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|tank| &tank["name"])
+        .collect();
+    assert_eq!(names, ["first", "second", "third"]);
+}
+
+#[test]
+fn bad_input_is_refused_with_the_field_and_what_to_do() {
+    let with = |pointer: &str, value: Value| {
+        let mut input = base();
+        let (parent, key) = pointer.rsplit_once('/').unwrap();
+        input.pointer_mut(parent).unwrap()[key] = value;
+        input.to_string().into_bytes()
+    };
+    let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
+    let cases: Vec<(Vec<u8>, &str)> = vec![
+        (b"".to_vec(), "empty"),
+        (b"  \n".to_vec(), "empty"),
+        (b"{".to_vec(), "EOF"),
+        (b"[]".to_vec(), "file"),
+        (b"{} {}".to_vec(), "file"),
+        (b"\xff\xfe{}".to_vec(), "UTF-8"),
+        (deep.into_bytes(), "file"),
+        (vec![b' '; 17 * 1024 * 1024], "16 MiB"),
+        (with("/tank/shape/length_mm", json!("long")), "tank.shape.length_mm"),
+        (
+            with("/tank/shape/length_mm", json!(4_294_967_296_u64)),
+            "tank.shape.length_mm",
+        ),
+        (with("/tank/shape/length_mm", json!(null)), "tank.shape.length_mm"),
+        (with("/tank/shape/width_mm", json!(5)), "tank.shape.width_mm"),
+        (with("/tank/shape/kind", json!("sphere")), "tank.shape.kind"),
+        (with("/tank/liquid_depth_mm", json!(null)), "tank.liquid_depth_mm"),
+        (with("/tank/outlet_device_mm", json!(-1)), "tank.outlet_device_mm"),
+        (with("/visit/scum_mm", json!(1e300)), "visit.scum_mm"),
+        (with("/visit/scum_mm", json!(1.5)), "visit.scum_mm"),
+        (with("/visit/date", json!("2026-02-30")), "visit.date"),
+        (with("/visit/date", json!("yesterday")), "visit.date"),
+        (with("/visit/date", json!("+262142-01-01")), "visit.date"),
+        (with("/visit/depth", json!(5)), "visit.depth"),
+        (with("/visit/heel_l", json!(-1)), "visit.heel_l"),
+        (with("/visit/last_emptied", json!("2020-01-01")), "visit.last_emptied"),
+        (with("/site/residents", json!(-1)), "site.residents"),
+        (
+            with("/history", json!([{"date": "2020-01-01", "sludge_mm": true}])),
+            "history[0].sludge_mm",
+        ),
+        (with("/lids", json!([{"name": "x"}])), "lids[0]"),
+        (with("/rule_set", json!("nowhere")), "rule_set"),
+        (with("/tanks", json!([])), "tank"),
+        (
+            b"{\"tank\": {}, \"visit\": {\"date\": \"2026-05-01\"}}".to_vec(),
+            "tank.shape",
+        ),
+    ];
+    for (input, expected) in cases {
+        let output = office(&["work", "-"], &input);
+        let message = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{expected}: {message}");
+        let lines: Vec<&str> = message.lines().collect();
+        assert_eq!(lines.len(), 2, "{message}");
+        assert!(
+            lines[0].starts_with("error: ") && lines[0].contains(expected),
+            "{expected}: {message}"
+        );
+        assert!(lines[1].starts_with("what to do: "), "{message}");
+        assert!(output.stdout.is_empty());
+    }
+    let missing = office(&["work", "no-such-file.json"], b"");
+    assert_eq!(missing.status.code(), Some(4));
+    assert_eq!(office(&["work"], b"").status.code(), Some(2));
+    assert_eq!(office(&["work", "--help"], b"").status.code(), Some(0));
+}
+
+#[test]
+fn a_rule_set_of_ones_own_is_added() {
+    let folder = tempfile::tempdir().unwrap();
+    let rules = folder.path().join("mine.toml");
+    let text = "id = \"mine\"\nname = \"Mine\"\njurisdiction = \"here\"\nsection = \"1\"\nsource = \"the county\"\nconfidence = \"user\"\nmax_interval_years = 2\n[[clause]]\nid = \"a\"\nwords = \"a fifth full\"\nkind = \"volume_fraction\"\nsense = \"at\"\nfraction = \"1/5\"\n";
+    std::fs::write(&rules, text).unwrap();
+    let mut input = base();
+    input["rule_set"] = json!("mine");
+    let run = |rules: &std::path::Path| {
+        office(
+            &["work", "-", "--rules", rules.to_str().unwrap()],
+            input.to_string().as_bytes(),
+        )
+    };
+    let answer: Value = serde_json::from_slice(&run(&rules).stdout).unwrap();
+    assert_eq!(
+        (
+            &answer["verdict"]["rule_set"],
+            &answer["rule_sets"].as_array().unwrap().len()
+        ),
+        (&json!("mine"), &19)
+    );
+    std::fs::write(&rules, text.replace("\"at\"", "\"near\"")).unwrap();
+    let refused = run(&rules);
+    let message = String::from_utf8(refused.stderr).unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        message.contains("line 12: `sense` must be \"at\" or \"past\""),
+        "{message}"
+    );
+    std::fs::write(&rules, text.replace("\"mine\"", "\"general\"")).unwrap();
+    assert_eq!(run(&rules).status.code(), Some(2));
+}
+
+/// The layers drawn for the due date stand at the limit of the clause that binds, by each clause's own definition.
+#[test]
+fn the_due_date_is_where_the_binding_clause_is_reached() {
+    let with = |rules: &str, residents: f64, visit: Value| {
+        let mut input = base();
+        input["rule_set"] = json!(rules);
+        input["site"]["residents"] = json!(residents);
+        input["tank"]["outlet_device_mm"] = json!(457);
+        input["visit"] = visit;
+        answer(&input)
+    };
+    let pumped = json!({"date": "2026-05-01", "pumped": true});
+    let due = |answer: &Value, layer: &str| answer["forecast"]["at_due"][0][layer].as_f64().unwrap();
+    // Clearance: sludge top 12 in under the device; liquid 1219, device 457 mm.
+    let clearance = with("ca-el-dorado", 9.0, pumped.clone());
+    assert_eq!(clearance["forecast"]["clause"], json!("sludge-clearance"));
+    assert_eq!(clearance["caps"], json!([]));
+    assert!(
+        (1219.0 - 457.0 - due(&clearance, "sludge_mm") - 304.8).abs() < 0.01,
+        "{}",
+        clearance["forecast"]["at_due"]
+    );
+    // With the last reading all scum, the scum's bottom is what comes down: 3 in above the device.
+    let scum = with(
+        "ca-el-dorado",
+        9.0,
+        json!({"date": "2026-05-01", "pumped": true, "scum_mm": 200, "sludge_mm": 0}),
+    );
+    assert_eq!(scum["forecast"]["clause"], json!("scum-clearance"));
+    assert!(
+        (457.0 - due(&scum, "scum_mm") - 76.2).abs() < 0.01,
+        "{}",
+        scum["forecast"]["at_due"]
+    );
+    // Share by depth: a third of the depth, though the tank is round.
+    let depth = with("nh-env-wq-1023.01", 6.0, pumped.clone());
+    assert!((due(&depth, "sludge_mm") + due(&depth, "scum_mm") - 1219.0 / 3.0).abs() < 0.01);
+    // Share by volume: the layers' volumes, by the segment formula, are 30 % of the liquid.
+    let volume = with("general", 6.0, pumped);
+    let below = |h: f64| {
+        2438.0 * (762.0_f64.powi(2) * ((762.0 - h) / 762.0).acos() - (762.0 - h) * (2.0 * 762.0 * h - h * h).sqrt())
+            / 1.0e6
+    };
+    let solids = below(due(&volume, "sludge_mm")) + below(1219.0) - below(1219.0 - due(&volume, "scum_mm"));
+    assert!((solids / below(1219.0) - 0.30).abs() < 1e-6, "{solids}");
+}
+
+/// The published sludge table at 1000 gal and 48 in asks for 6 in, so the forecast stops there too.
+#[test]
+fn the_published_sludge_table_gives_a_forecast_limit() {
+    let mut input = base();
+    input["rule_set"] = json!("usphs-526");
+    input["site"]["residents"] = json!(12);
+    input["tank"] = json!({"shape": {"kind": "nominal", "litres": 1000.0 * 3.785_411_784}, "liquid_depth_mm": 1219, "outlet_device_mm": 406});
+    input["visit"] = json!({"date": "2026-05-01", "pumped": true});
+    let answer = answer(&input);
+    assert_eq!(answer["forecast"]["clause"], json!("sludge-distance"));
+    let sludge = answer["forecast"]["at_due"][0]["sludge_mm"].as_f64().unwrap();
+    // 1219 mm is 0.2 mm short of 48 in: the table asks for a hair less than 6 in there.
+    assert!((1219.0 - 406.0 - sludge - 152.4).abs() < 0.2, "{sludge}");
+    assert!(
+        answer["flags"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!("fractions_assumed_equal"))
+    );
+}
