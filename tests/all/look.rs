@@ -254,6 +254,9 @@ fn nothing_pushes_the_stations_off_the_screen() {
     });
 }
 
+/// Shows or hides one of the sheets that lie over a screen.
+type Show = fn(&AppWindow, bool);
+
 #[test]
 fn every_screen_draws_something_at_every_size() {
     on_own_thread(|window| {
@@ -267,7 +270,6 @@ fn every_screen_draws_something_at_every_size() {
                 TankApi::get(&window).set_shape(TankShape::DipTable);
                 AppApi::get(&window).set_screen(Screen::Tank);
                 draws(&window, width, height, "dip table");
-                type Show = fn(&AppWindow, bool);
                 let sheets: [(&str, Show); 5] = [
                     ("pad", |window, shown| PadApi::get(window).set_shown(shown)),
                     ("sheet", |window, shown| SheetApi::get(window).set_shown(shown)),
