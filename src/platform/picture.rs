@@ -27,12 +27,10 @@ pub enum PictureError {
     #[error("this thread already has a display")]
     DisplayInUse { source: slint::platform::SetPlatformError },
     /// The asked size is nothing, or larger than [`MAX_SIDE_PX`].
-    #[error("a picture of {width_dp} x {height_dp} dp at scale {scale} cannot be drawn: each side needs 1 to {MAX_SIDE_PX} pixels")]
-    Size {
-        width_dp: u16,
-        height_dp: u16,
-        scale: f32,
-    },
+    #[error(
+        "a picture of {width_dp} x {height_dp} dp at scale {scale} cannot be drawn: each side needs 1 to {MAX_SIDE_PX} pixels"
+    )]
+    Size { width_dp: u16, height_dp: u16, scale: f32 },
     /// The renderer refused.
     #[error("the screen could not be drawn")]
     Draw { source: PlatformError },
@@ -66,8 +64,7 @@ pub fn install() -> Result<(), PictureError> {
     if INSTALLED.get() {
         return Ok(());
     }
-    slint::platform::set_platform(Box::new(PictureFrame))
-        .map_err(|source| PictureError::DisplayInUse { source })?;
+    slint::platform::set_platform(Box::new(PictureFrame)).map_err(|source| PictureError::DisplayInUse { source })?;
     INSTALLED.set(true);
     Ok(())
 }
@@ -79,12 +76,7 @@ pub fn install() -> Result<(), PictureError> {
 ///
 /// # Errors
 /// [`PictureError::Size`] for a size that cannot be drawn, [`PictureError::Draw`] when the renderer refuses.
-pub fn snapshot(
-    window: &slint::Window,
-    width_dp: u16,
-    height_dp: u16,
-    scale: f32,
-) -> Result<RgbaImage, PictureError> {
+pub fn snapshot(window: &slint::Window, width_dp: u16, height_dp: u16, scale: f32) -> Result<RgbaImage, PictureError> {
     let refused = || PictureError::Size {
         width_dp,
         height_dp,
@@ -96,9 +88,7 @@ pub fn snapshot(
 
     // The scale comes first: the size is in physical pixels and would be divided by the old scale.
     window
-        .dispatch_event_with_result(WindowEvent::ScaleFactorChanged {
-            scale_factor: scale,
-        })
+        .dispatch_event_with_result(WindowEvent::ScaleFactorChanged { scale_factor: scale })
         .map_err(draw)?;
     window.set_size(PhysicalSize::new(width, height));
     window.show().map_err(draw)?;
@@ -116,9 +106,8 @@ pub fn snapshot(
 fn pixels(side_dp: u16, scale: f32) -> Option<u32> {
     let side = (f32::from(side_dp) * scale).round();
     // Counting up instead of casting: a cast would turn NaN into 0 silently.
-    (1..=MAX_SIDE_PX).find(|&candidate| {
-        u16::try_from(candidate).is_ok_and(|candidate| (f32::from(candidate) - side).abs() < 0.5)
-    })
+    (1..=MAX_SIDE_PX)
+        .find(|&candidate| u16::try_from(candidate).is_ok_and(|candidate| (f32::from(candidate) - side).abs() < 0.5))
 }
 
 #[cfg(test)]

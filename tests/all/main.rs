@@ -12,6 +12,8 @@
 
 mod card;
 mod forecast;
+#[cfg(feature = "ui")]
+mod look;
 mod rules;
 mod schema;
 mod work;

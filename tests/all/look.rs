@@ -1,0 +1,368 @@
+//! The screens as a person meets them: contrast, words, the size and place of keys.
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test stops where it fails"
+)]
+
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+use i_slint_backend_testing::{AccessibleRole, ElementHandle};
+use lidmark::platform::picture;
+use lidmark::ui::{AppApi, AppWindow, ConfirmApi, PadApi, PickerApi, ReadApi, Screen, SheetApi, TankApi, TankShape};
+use slint::platform::{PointerEventButton, WindowEvent};
+use slint::{ComponentHandle, Global, LogicalPosition};
+
+const SCREENS: [Screen; 15] = [
+    Screen::FirstRun,
+    Screen::Day,
+    Screen::Book,
+    Screen::Site,
+    Screen::SiteEdit,
+    Screen::Find,
+    Screen::Dig,
+    Screen::Read,
+    Screen::Pump,
+    Screen::Leave,
+    Screen::Tank,
+    Screen::Door,
+    Screen::WhatIf,
+    Screen::Setup,
+    Screen::About,
+];
+const STATIONS: [Screen; 5] = [Screen::Find, Screen::Dig, Screen::Read, Screen::Pump, Screen::Leave];
+/// The sketches' size, a small phone, a tablet.
+const SIZES: [(u16, u16); 3] = [(412, 892), (360, 640), (840, 1200)];
+
+fn ui_folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("ui")
+}
+
+fn slint_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            slint_files(&path, found);
+        } else if path.extension().is_some_and(|end| end == "slint") {
+            found.push(path);
+        }
+    }
+}
+
+/// Runs on a thread of its own: Slint has one platform a thread, and tests share threads.
+fn on_own_thread(test: impl FnOnce(AppWindow) + Send + 'static) {
+    let run = std::thread::spawn(|| {
+        picture::install().unwrap();
+        test(AppWindow::new().unwrap());
+    });
+    if let Err(panic) = run.join() {
+        std::panic::resume_unwind(panic);
+    }
+}
+
+fn find(window: &AppWindow, label: &str) -> ElementHandle {
+    ElementHandle::find_by_accessible_label(window, label)
+        .next()
+        .unwrap_or_else(|| panic!("nothing is labelled {label:?}"))
+}
+
+// --- contrast -----------------------------------------------------------------------------------
+
+/// Relative luminance as WCAG 2.2 defines it (w3.org/TR/WCAG22, "relative luminance").
+fn luminance(hex: &str) -> f64 {
+    let channel = |at: usize| {
+        let value = f64::from(u8::from_str_radix(&hex[at..at + 2], 16).unwrap()) / 255.0;
+        if value <= 0.04045 {
+            value / 12.92
+        } else {
+            ((value + 0.055) / 1.055).powf(2.4)
+        }
+    };
+    0.2126 * channel(0) + 0.7152 * channel(2) + 0.0722 * channel(4)
+}
+
+/// Contrast ratio as WCAG 2.2 defines it ("contrast ratio").
+fn contrast(one: &str, other: &str) -> f64 {
+    let (one, other) = (luminance(one), luminance(other));
+    (one.max(other) + 0.05) / (one.min(other) + 0.05)
+}
+
+#[test]
+fn the_contrast_measure_agrees_with_the_published_ends() {
+    // WCAG 2.2: the ratio runs from 1:1 to 21:1; the pink of the sketches under white is below 7.
+    assert!((contrast("000000", "FFFFFF") - 21.0).abs() < 1e-9);
+    assert!((contrast("46504A", "46504A") - 1.0).abs() < 1e-9);
+    assert!(contrast("D6006C", "FFFFFF") < 7.0);
+}
+
+#[test]
+fn every_text_has_seven_to_one_by_day_and_by_night() {
+    let tokens = std::fs::read_to_string(ui_folder().join("theme/tokens.slint")).unwrap();
+    let mut colours: BTreeMap<&str, (String, String)> = BTreeMap::new();
+    for line in tokens.lines() {
+        let Some(rest) = line.trim().strip_prefix("out property <color> ") else {
+            continue;
+        };
+        let (name, value) = rest.trim_end_matches(';').split_once(": ").unwrap();
+        let hexes: Vec<&str> = value.split('#').skip(1).map(|after| after.get(..6).unwrap()).collect();
+        let pair = match hexes.as_slice() {
+            [both] => ((*both).to_owned(), (*both).to_owned()),
+            [night, day] => ((*day).to_owned(), (*night).to_owned()),
+            _ => colours[value].clone(), // named after another token
+        };
+        colours.insert(name, pair);
+    }
+    let pairs = [
+        ("text", "surface"),
+        ("text", "card"),
+        ("text", "sky"),
+        ("text-quiet", "surface"),
+        ("text-quiet", "card"),
+        ("text-mark", "surface"),
+        ("text-mark", "card"),
+        ("text-mark", "notice"),
+        ("text-good", "surface"),
+        ("text-good", "card"),
+        ("text-warning", "surface"),
+        ("text-warning", "card"),
+        ("on-notice", "notice"),
+        ("on-bar", "bar"),
+        ("on-bar", "sludge"), // the truck's load lies under its words
+        ("on-bar-quiet", "bar"),
+        ("on-action", "action"),
+        ("on-chosen", "chosen"),
+        ("on-key", "key"),
+        ("on-key", "key-down"),
+        ("on-scum", "scum"),
+        ("on-clear", "clear"),
+        ("on-sludge", "sludge"),
+    ];
+    for (text, under) in pairs {
+        let (text_day, text_night) = &colours[text];
+        let (under_day, under_night) = &colours[under];
+        let (day, night) = (contrast(text_day, under_day), contrast(text_night, under_night));
+        assert!(day >= 7.0, "{text} on {under} by day: {day:.2}");
+        assert!(night >= 7.0, "{text} on {under} by night: {night:.2}");
+    }
+}
+
+// --- words --------------------------------------------------------------------------------------
+
+#[test]
+fn every_word_on_the_screens_is_translated() {
+    let mut files = Vec::new();
+    slint_files(&ui_folder(), &mut files);
+    let mut words = BTreeSet::new();
+    for file in files {
+        let text = std::fs::read_to_string(&file).unwrap();
+        for after in text.split("@tr(\"").skip(1) {
+            words.insert(after.split_once('"').unwrap().0.to_owned());
+        }
+    }
+    assert!(words.len() > 100, "found only {} words", words.len());
+    let catalogue = polib::po_file::parse(&ui_folder().join("lang/es/LC_MESSAGES/lidmark.po")).unwrap();
+    for word in &words {
+        let message = catalogue
+            .find_message(None, word, None)
+            .unwrap_or_else(|| panic!("{word:?} is missing in the Spanish catalogue"));
+        assert!(
+            message.is_translated(),
+            "{word:?} has no Spanish words in the catalogue"
+        );
+        for place in ["{}", "{0}", "{1}"] {
+            assert_eq!(
+                word.contains(place),
+                message.msgstr().unwrap().contains(place),
+                "{word:?} loses {place} in Spanish"
+            );
+        }
+    }
+}
+
+// --- size and place -----------------------------------------------------------------------------
+
+#[test]
+fn undo_is_large_and_in_the_same_place_at_every_station() {
+    on_own_thread(|window| {
+        for (width, height) in SIZES {
+            let mut places = BTreeSet::new();
+            for station in STATIONS {
+                AppApi::get(&window).set_screen(station);
+                picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                let undo = find(&window, "Undo");
+                let (at, size) = (undo.absolute_position(), undo.size());
+                places.insert(format!("{at:?} {size:?}"));
+                if height >= 892 {
+                    assert!(size.width >= 125.9 && size.height >= 125.9, "{station:?}: {size:?}");
+                }
+                // Lower right: nothing but the margin beside it, the navigation below it.
+                assert!(at.x + size.width > f32::from(width) - 10.0);
+                assert!(at.y > f32::from(height) / 2.0);
+            }
+            assert_eq!(places.len(), 1, "{width} x {height}: {places:?}");
+        }
+    });
+}
+
+#[test]
+fn keys_for_gloves_are_126_dp_on_a_usual_phone() {
+    on_own_thread(|window| {
+        let large = |label: &str| {
+            let size = find(&window, label).size();
+            assert!(size.width >= 125.9 && size.height >= 125.9, "{label}: {size:?}");
+        };
+        for station in [Screen::Dig, Screen::Read] {
+            AppApi::get(&window).set_screen(station);
+            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            large("More");
+            large("Less");
+        }
+        AppApi::get(&window).set_screen(Screen::Pump);
+        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        large("Out of this tank: more");
+        large("Out of this tank: less");
+        PadApi::get(&window).set_shown(true);
+        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        for key in ["0", "1", "5", "9", "Take back a digit", "Keep"] {
+            large(key);
+        }
+    });
+}
+
+#[test]
+fn nothing_pushes_the_stations_off_the_screen() {
+    on_own_thread(|window| {
+        for (language, last) in [("en", "Leave"), ("es", "Cierre")] {
+            slint::select_bundled_translation(language).unwrap();
+            for (width, height) in SIZES {
+                for station in STATIONS {
+                    AppApi::get(&window).set_screen(station);
+                    picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                    let tab = find(&window, last);
+                    let bottom = tab.absolute_position().y + tab.size().height;
+                    assert!(
+                        bottom <= f32::from(height) + 0.5,
+                        "{station:?} in {language} at {width} x {height}: ends at {bottom}"
+                    );
+                }
+            }
+        }
+    });
+}
+
+/// Shows or hides one of the sheets that lie over a screen.
+type Show = fn(&AppWindow, bool);
+
+#[test]
+fn every_screen_draws_something_at_every_size() {
+    on_own_thread(|window| {
+        for (width, height) in SIZES {
+            for night in [false, true] {
+                AppApi::get(&window).set_night(night);
+                for screen in SCREENS {
+                    AppApi::get(&window).set_screen(screen);
+                    draws(&window, width, height, &format!("{screen:?}"));
+                }
+                TankApi::get(&window).set_shape(TankShape::DipTable);
+                AppApi::get(&window).set_screen(Screen::Tank);
+                draws(&window, width, height, "dip table");
+                let sheets: [(&str, Show); 5] = [
+                    ("pad", |window, shown| PadApi::get(window).set_shown(shown)),
+                    ("sheet", |window, shown| SheetApi::get(window).set_shown(shown)),
+                    ("picker", |window, shown| PickerApi::get(window).set_shown(shown)),
+                    ("confirm", |window, shown| ConfirmApi::get(window).set_shown(shown)),
+                    ("notice", |window, shown| AppApi::get(window).set_notice_shown(shown)),
+                ];
+                for (name, show) in sheets {
+                    show(&window, true);
+                    draws(&window, width, height, name);
+                    show(&window, false);
+                }
+            }
+        }
+    });
+}
+
+fn draws(window: &AppWindow, width: u16, height: u16, what: &str) {
+    let picture = picture::snapshot(window.window(), width, height, 1.0).unwrap();
+    assert_eq!(
+        (picture.width(), picture.height()),
+        (u32::from(width), u32::from(height))
+    );
+    let colours: BTreeSet<_> = picture.pixels().map(|pixel| pixel.0).collect();
+    assert!(colours.len() > 8, "{what} at {width} x {height} is blank");
+}
+
+// --- touch --------------------------------------------------------------------------------------
+
+#[test]
+fn a_finger_in_the_drawing_is_reported_in_dp_of_the_drawing() {
+    on_own_thread(|window| {
+        let seen = Rc::new(RefCell::new(Vec::new()));
+        let api = ReadApi::get(&window);
+        let note = seen.clone();
+        api.on_pressed(move |x, y| note.borrow_mut().push(("pressed", x, y)));
+        let note = seen.clone();
+        api.on_dragged(move |x, y| note.borrow_mut().push(("dragged", x, y)));
+        let note = seen.clone();
+        api.on_released(move || note.borrow_mut().push(("released", 0.0, 0.0)));
+        let size = Rc::new(RefCell::new((0.0, 0.0)));
+        let note = size.clone();
+        api.on_resized(move |width, height| *note.borrow_mut() = (width, height));
+        AppApi::get(&window).set_screen(Screen::Read);
+        picture::snapshot(window.window(), 412, 892, 2.0).unwrap();
+
+        let drawing = find(&window, "Tank in section");
+        assert_eq!(*size.borrow(), (drawing.size().width, drawing.size().height));
+        let at =
+            |x: f32, y: f32| LogicalPosition::new(drawing.absolute_position().x + x, drawing.absolute_position().y + y);
+        let button = PointerEventButton::Left;
+        for event in [
+            WindowEvent::PointerPressed {
+                position: at(40.0, 100.0),
+                button,
+            },
+            WindowEvent::PointerMoved {
+                position: at(40.0, 130.0),
+            },
+            WindowEvent::PointerReleased {
+                position: at(40.0, 130.0),
+                button,
+            },
+        ] {
+            window.window().dispatch_event_with_result(event).unwrap();
+        }
+        let near = |found: (&str, f32, f32), name: &str, x: f32, y: f32| {
+            found.0 == name && (found.1 - x).abs() < 0.01 && (found.2 - y).abs() < 0.01
+        };
+        let seen = seen.borrow();
+        assert_eq!(seen.len(), 3, "{seen:?}");
+        assert!(near(seen[0], "pressed", 40.0, 100.0), "{seen:?}");
+        assert!(near(seen[1], "dragged", 40.0, 130.0), "{seen:?}");
+        assert_eq!(seen[2].0, "released");
+    });
+}
+
+#[test]
+fn a_text_typed_by_a_screen_reader_reaches_the_program() {
+    on_own_thread(|window| {
+        let seen = Rc::new(RefCell::new(String::new()));
+        let note = seen.clone();
+        SheetApi::get(&window).on_edit(move |text| *note.borrow_mut() = text.into());
+        SheetApi::get(&window).set_title("Note".into());
+        SheetApi::get(&window).set_text("old".into());
+        SheetApi::get(&window).set_shown(true);
+        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        let field = ElementHandle::find_by_accessible_label(&window, "Note")
+            .find(|element| element.accessible_role() == Some(AccessibleRole::TextInput))
+            .unwrap();
+        assert_eq!(field.accessible_value().as_deref(), Some("old"));
+        field.set_accessible_value("Pozo junto al nogal");
+        assert_eq!(*seen.borrow(), "Pozo junto al nogal");
+        assert_eq!(field.accessible_value().as_deref(), Some("Pozo junto al nogal"));
+    });
+}
