@@ -5,6 +5,7 @@
 //! Layers, each naming only what stands to its left:
 //! `domain <- store <- exchange <- app / office <- platform <- bin`.
 
+pub mod app;
 pub mod domain;
 pub mod exchange;
 pub mod office;
