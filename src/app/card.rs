@@ -128,18 +128,27 @@ pub enum PageSize {
     Letter,
     /// 210 x 297 mm, to the nearest point.
     A4,
-    /// A tall narrow sheet to be read on a telephone, type as large as on paper.
+    /// A narrow sheet to be read on a telephone, type as large as on paper and as long as the words need.
     Phone,
 }
 
 impl PageSize {
-    /// Returns width and height in points of 1/72 in.
+    /// Returns width and height in points of 1/72 in; a telephone's height is the least one.
     #[must_use]
     pub const fn points(self) -> (f64, f64) {
         match self {
             Self::Letter => (612.0, 792.0),
             Self::A4 => (595.0, 842.0),
             Self::Phone => (390.0, 844.0),
+        }
+    }
+
+    /// Heights a sheet may have, the first that is enough is taken.
+    const fn heights(self) -> &'static [f64] {
+        match self {
+            Self::Letter => &[792.0],
+            Self::A4 => &[842.0],
+            Self::Phone => &[844.0, 920.0, 1_000.0, 1_100.0, 1_250.0, 1_500.0, 1_900.0],
         }
     }
 }
@@ -153,6 +162,10 @@ pub struct CardPage {
     pub title: String,
     /// Language of the document.
     pub language: String,
+    /// Width in points.
+    pub width_pt: f64,
+    /// Height in points.
+    pub height_pt: f64,
     /// How many lines had to be folded into "and n more", for the person who prints it to know.
     pub left_out: usize,
 }
@@ -191,64 +204,101 @@ const fn colour(kind: LayerKind) -> (&'static str, f64) {
     }
 }
 
-/// How much may be said, from everything to the least.
-#[derive(Clone, Copy, Debug)]
+/// How much may be said.
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Plan {
     /// Size of the type against the normal one.
     type_scale: f64,
-    /// Entries of a list.
-    entries: usize,
-    /// Lines one text may wrap to.
-    lines: usize,
+    /// Lines each sentence may wrap to.
+    sentence_lines: usize,
+    /// Lines each entry of a list may wrap to.
+    entry_lines: usize,
+    /// Lines each caution may wrap to.
+    caution_lines: usize,
+    cautions: usize,
+    lids: usize,
+    found: usize,
+    notes: usize,
 }
 
-const PLANS: [Plan; 9] = [
-    Plan {
-        type_scale: 1.0,
-        entries: 60,
-        lines: 30,
-    },
-    Plan {
-        type_scale: 0.94,
-        entries: 60,
-        lines: 30,
-    },
-    Plan {
-        type_scale: 0.88,
-        entries: 60,
-        lines: 30,
-    },
-    Plan {
-        type_scale: 0.88,
-        entries: 8,
-        lines: 6,
-    },
-    Plan {
-        type_scale: 0.88,
-        entries: 5,
-        lines: 4,
-    },
-    Plan {
-        type_scale: 0.85,
-        entries: 4,
-        lines: 3,
-    },
-    Plan {
-        type_scale: 0.85,
-        entries: 3,
-        lines: 2,
-    },
-    Plan {
-        type_scale: 0.85,
-        entries: 2,
-        lines: 2,
-    },
-    Plan {
-        type_scale: 0.85,
-        entries: 1,
-        lines: 1,
-    },
-];
+impl Plan {
+    /// So little that it fits any page, however long the texts.
+    const LEAST: Self = Self {
+        type_scale: 0.86,
+        sentence_lines: 1,
+        entry_lines: 1,
+        caution_lines: 1,
+        cautions: 3,
+        lids: 1,
+        found: 1,
+        notes: 1,
+    };
+
+    const fn all(type_scale: f64) -> Self {
+        let (lines, entries) = (30, 60);
+        Self {
+            type_scale,
+            sentence_lines: lines,
+            entry_lines: lines,
+            caution_lines: lines,
+            cautions: entries,
+            lids: entries,
+            found: entries,
+            notes: entries,
+        }
+    }
+
+    /// The same with a little more of one thing, most important first.
+    const fn steps(self) -> [Self; 7] {
+        [
+            Self {
+                caution_lines: self.caution_lines + 1,
+                ..self
+            },
+            Self {
+                sentence_lines: self.sentence_lines + 1,
+                ..self
+            },
+            Self {
+                cautions: self.cautions + 1,
+                ..self
+            },
+            Self {
+                lids: self.lids + 1,
+                ..self
+            },
+            Self {
+                found: self.found + 1,
+                ..self
+            },
+            Self {
+                entry_lines: self.entry_lines + 1,
+                ..self
+            },
+            Self {
+                notes: self.notes + 1,
+                ..self
+            },
+        ]
+    }
+
+    /// Returns the plan that says the most beside the smallest drawings.
+    fn choose(data: &CardData, page: PageSize, height: f64) -> Self {
+        let sheet = (page, height);
+        let fits = |plan: &Self| Layout::compose(data, sheet, *plan, Room::between(0.0, page)).spare() >= 0.0;
+        if let Some(plan) = [1.0, 0.94, 0.88].map(Self::all).into_iter().find(fits) {
+            return plan;
+        }
+        let mut plan = Self::LEAST;
+        // A little more of each in turn, so that no long list starves the others.
+        for _ in 0..6 {
+            for step in 0..plan.steps().len() {
+                plan = plan.steps().get(step).copied().filter(fits).unwrap_or(plan);
+            }
+        }
+        plan
+    }
+}
 
 /// Heights that give way.
 #[derive(Clone, Copy, Debug)]
@@ -265,7 +315,7 @@ impl Room {
         Self {
             curve: 84.0 + part * 76.0,
             tank: 62.0 + part * (most_tank - 62.0),
-            gap: 11.0,
+            gap: GAP,
         }
     }
 }
@@ -276,42 +326,35 @@ impl Room {
 #[must_use]
 pub fn lay_out(data: &CardData, page: PageSize) -> CardPage {
     let data = cleaned(data);
-    let (page_width, page_height) = page.points();
-    let mut chosen = Layout::compose(&data, page, PLANS[PLANS.len() - 1], Room::between(0.0, page));
-    for plan in PLANS {
-        let least = Layout::compose(&data, page, plan, Room::between(0.0, page));
-        if least.spare() < 0.0 {
-            continue;
+    let page_width = page.points().0;
+    let middling = |height: &&f64| {
+        Layout::compose(&data, (page, **height), Plan::all(1.0), Room::between(0.4, page)).spare() >= 0.0
+    };
+    let heights = page.heights();
+    let page_height = heights
+        .iter()
+        .find(middling)
+        .or(heights.last())
+        .copied()
+        .unwrap_or(page.points().1);
+    let sheet = (page, page_height);
+    let plan = Plan::choose(&data, page, page_height);
+    let compose = |part| Layout::compose(&data, sheet, plan, Room::between(part, page));
+    let (mut part, mut chosen) = (0.0_f64, compose(0.0));
+    // The largest drawings that still fit, then air between the parts.
+    for step in [1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125] {
+        let larger = compose((part + step).min(1.0));
+        if larger.spare() >= 0.0 {
+            (part, chosen) = ((part + step).min(1.0), larger);
         }
-        chosen = least;
-        // The largest drawings that still fit, then air between the parts.
-        let (mut low, mut high) = (0.0_f64, 1.0_f64);
-        for _ in 0..7 {
-            let part = if low <= 0.0 && high >= 1.0 {
-                1.0
-            } else {
-                low.midpoint(high)
-            };
-            let tried = Layout::compose(&data, page, plan, Room::between(part, page));
-            if tried.spare() >= 0.0 {
-                low = part;
-                chosen = tried;
-                if part >= 1.0 {
-                    break;
-                }
-            } else {
-                high = part.min(0.999);
-            }
-        }
-        let airy = Room {
-            gap: 11.0 + (chosen.spare() / 8.0).clamp(0.0, 13.0),
-            ..Room::between(low, page)
-        };
-        let tried = Layout::compose(&data, page, plan, airy);
-        if tried.spare() >= 0.0 {
-            chosen = tried;
-        }
-        break;
+    }
+    let airy = Room {
+        gap: GAP + (chosen.spare() / 8.0).clamp(0.0, 13.0),
+        ..Room::between(part, page)
+    };
+    let aired = Layout::compose(&data, sheet, plan, airy);
+    if aired.spare() >= 0.0 {
+        chosen = aired;
     }
     let svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" xml:lang=\"{language}\" width=\"{page_width}\" \
@@ -323,7 +366,11 @@ pub fn lay_out(data: &CardData, page: PageSize) -> CardPage {
     );
     CardPage {
         svg,
-        title: data.title.clone(), language: data.language.clone(), left_out: chosen.left_out
+        title: data.title.clone(),
+        language: data.language.clone(),
+        width_pt: page_width,
+        height_pt: page_height,
+        left_out: chosen.left_out,
     }
 }
 
@@ -523,6 +570,7 @@ impl Ink {
 struct Layout<'a> {
     data: &'a CardData,
     page: PageSize,
+    height: f64,
     plan: Plan,
     room: Room,
     ink: Ink,
@@ -532,12 +580,17 @@ struct Layout<'a> {
 }
 
 const MARGIN: f64 = 42.0;
+/// Least air between the parts of the page.
+const GAP: f64 = 11.0;
+/// The date is never set larger.
+const LARGEST_DATE: f64 = 74.0;
 
 impl<'a> Layout<'a> {
-    fn compose(data: &'a CardData, page: PageSize, plan: Plan, room: Room) -> Self {
+    fn compose(data: &'a CardData, (page, height): (PageSize, f64), plan: Plan, room: Room) -> Self {
         let mut layout = Self {
             data,
             page,
+            height,
             plan,
             room,
             ink: Ink::default(),
@@ -581,7 +634,7 @@ impl<'a> Layout<'a> {
     /// Sets the foot of the page and returns the height where it begins.
     fn footer(&mut self) -> f64 {
         let kind = Type::new(8.5, Weight::Regular, QUIET);
-        let bottom = self.page.points().1 - if self.page == PageSize::Phone { 16.0 } else { 30.0 };
+        let bottom = self.height - if self.page == PageSize::Phone { 16.0 } else { 30.0 };
         let room = self.inner_width();
         // Short lines run on after one another; what does not fit in three rows is counted.
         let joined = self.data.footer.join("  ·  ");
@@ -617,20 +670,20 @@ impl<'a> Layout<'a> {
         let name = Type::new(13.0, Weight::Bold, INK);
         let small = Type::new(9.5, Weight::Regular, QUIET);
         let site = Type::new(11.0, Weight::SemiBold, INK);
-        let most = self.plan.entries.min(3);
+        let data = self.data;
         let mut down = 0.0;
         let mut depth = 0.0;
         for line in wrap(&self.data.company, name.weight, name.size, half, 2) {
             self.ink.line(left, self.y + down, name, Anchor::Start, &line);
             down += name.leading();
         }
-        for line in self.data.company_lines.iter().take(most) {
-            let line = shorten(line, small.weight, small.size, half);
+        for line in self.fold_all(&data.company_lines, 3) {
+            let line = shorten(&line, small.weight, small.size, half);
             self.ink.line(left, self.y + down, small, Anchor::Start, &line);
             down += small.leading();
         }
-        self.left_out += self.data.company_lines.len().saturating_sub(most);
-        for (n, line) in self.data.site_lines.iter().take(most).enumerate() {
+
+        for (n, line) in self.fold_all(&data.site_lines, 4).iter().enumerate() {
             let kind = if n == 0 { site } else { small };
             let line = shorten(line, kind.weight, kind.size, half);
             // Two points down, so that both first lines stand on one base line.
@@ -643,7 +696,7 @@ impl<'a> Layout<'a> {
             );
             depth += kind.leading();
         }
-        self.left_out += self.data.site_lines.len().saturating_sub(most);
+
         self.y += down.max(depth + 2.6) + 5.0;
         self.ink.rectangle(
             Frame {
@@ -663,17 +716,13 @@ impl<'a> Layout<'a> {
         let (left, room) = (self.margin(), self.inner_width());
         let label = self.kind(17.0, Weight::Regular, INK);
         self.y += self.ink.text(left, self.y, room, label, 2, &self.data.date_label);
-        let largest = 78.0 * self.plan.type_scale;
+        let largest = LARGEST_DATE * self.plan.type_scale;
         let at_largest = width(&self.data.date_text, Weight::Bold, largest);
         let one_line = largest * (room / at_largest.max(1.0)).min(1.0);
         // A sentence in place of a date would become tiny on one line: it wraps instead.
         let size = if one_line >= 34.0 { one_line } else { 30.0 };
         let kind = Type::new(size, Weight::Bold, INK);
-        let lines = if one_line >= 34.0 {
-            1
-        } else {
-            self.plan.lines.clamp(1, 3)
-        };
+        let lines = if one_line >= 34.0 { 1 } else { 3 };
         // Figures and capitals leave air above and below that a title does not need.
         self.y -= size * 0.06;
         for line in wrap(&self.data.date_text, kind.weight, kind.size, room + 0.5, lines) {
@@ -681,9 +730,7 @@ impl<'a> Layout<'a> {
             self.y += size * 1.17;
         }
         let away = self.kind(15.0, Weight::Regular, QUIET);
-        self.y += self
-            .ink
-            .text(left, self.y, room, away, self.plan.lines.min(2), &self.data.in_text);
+        self.y += self.ink.text(left, self.y, room, away, 2, &self.data.in_text);
         self.y += self.room.gap + 2.0;
     }
 
@@ -697,7 +744,7 @@ impl<'a> Layout<'a> {
         let loud = self.kind(14.0, Weight::SemiBold, INK);
         let plain = self.kind(12.0, Weight::Regular, INK);
         let mut y = top;
-        let lines = self.plan.lines;
+        let lines = self.plan.sentence_lines;
         for (kind, text) in [
             (loud, &self.data.chance_text),
             (plain, &self.data.reason_text),
@@ -708,8 +755,8 @@ impl<'a> Layout<'a> {
             }
         }
         let note = self.kind(11.0, Weight::Regular, QUIET);
-        let (shown, more) = self.fold(&self.data.notes, self.plan.entries);
-        for text in shown.iter().chain(&more) {
+        let data = self.data;
+        for text in &self.fold_all(&data.notes, self.plan.notes) {
             y += self.ink.text(left, y, text_room, note, lines, text) + 4.0;
         }
         if let Some(curve) = curve {
@@ -752,6 +799,18 @@ impl<'a> Layout<'a> {
         (entries.iter().take(most).cloned().collect(), Some(more))
     }
 
+    /// At most `most` lines, the last of them counting what is left.
+    fn fold_all(&mut self, entries: &[String], most: usize) -> Vec<String> {
+        let shown = if entries.len() > most {
+            most.saturating_sub(1).max(1)
+        } else {
+            most
+        };
+        let (mut lines, more) = self.fold(entries, shown);
+        lines.extend(more);
+        lines
+    }
+
     fn tanks(&mut self) {
         let pictures = &self.data.tanks;
         let most = if self.page == PageSize::Phone { 2 } else { 4 };
@@ -770,7 +829,7 @@ impl<'a> Layout<'a> {
                 x: self.margin() + count(n) * (each + gap),
                 y: self.y,
                 width: each,
-                height: self.room.tank,
+                height: self.room.tank.min(each * 1.1),
             };
             let drawing = tank_section(
                 &picture.scene,
@@ -781,7 +840,7 @@ impl<'a> Layout<'a> {
             );
             draw_section(&mut self.ink, &drawing, at);
             let mut down = at.height + 6.0;
-            let lines = self.plan.lines.min(2);
+            let lines = 2;
             down += self.ink.text(at.x, at.y + down, each, caption, lines, &picture.caption);
             down += self.ink.text(at.x, at.y + down, each, detail, lines, &picture.detail);
             deepest = deepest.max(down);
@@ -803,17 +862,19 @@ impl<'a> Layout<'a> {
         self.y += self.room.gap;
     }
 
-    /// Swatches with words, so that no layer is known by its colour alone.
+    /// Swatches with words, so that no layer is known by its colour alone; eight of them fill two rows at most.
     fn legend(&mut self) {
         let kind = self.kind(9.5, Weight::Regular, QUIET);
         let (swatch, mut x) = (8.0, self.margin());
-        let mut drawn = false;
-        for (layer, text) in &self.data.legend {
+        let mut row = 0.0;
+        for (layer, text) in self.data.legend.iter().take(8).filter(|entry| !entry.1.is_empty()) {
+            let text = &shorten(text, kind.weight, kind.size, self.inner_width() / 4.0 - swatch - 21.0);
             let long = swatch + 5.0 + kind.width(text);
-            if x + long > self.right() || text.is_empty() {
-                continue;
+            if x + long > self.right() && x > self.margin() {
+                x = self.margin();
+                row += kind.leading() + 1.0;
             }
-            let top = self.y + 5.0;
+            let top = self.y + 5.0 + row;
             let (fill, stroke) = colour(*layer);
             if stroke > 0.0 {
                 let middle = top + swatch / 2.0 + 1.0;
@@ -833,17 +894,18 @@ impl<'a> Layout<'a> {
             }
             self.ink.line(x + swatch + 5.0, top, kind, Anchor::Start, text);
             x += long + 16.0;
-            drawn = true;
         }
-        if drawn {
-            self.y += 5.0 + kind.leading();
+        if x > self.margin() {
+            self.y += 5.0 + row + kind.leading();
         }
     }
 
     fn lists(&mut self) {
-        let blocks: Vec<&TextBlock> = [&self.data.lids, &self.data.found]
+        let data = self.data;
+        let blocks = [(&data.lids, self.plan.lids), (&data.found, self.plan.found)];
+        let blocks: Vec<_> = blocks
             .into_iter()
-            .filter(|block| !block.lines.is_empty())
+            .filter(|(block, _)| !block.lines.is_empty())
             .collect();
         if blocks.is_empty() {
             return;
@@ -854,23 +916,22 @@ impl<'a> Layout<'a> {
         let each = (self.inner_width() - gap * (columns - 1.0)) / columns;
         let top = self.y;
         let mut deepest = 0.0_f64;
-        for (n, block) in blocks.into_iter().enumerate() {
+        for (n, (block, most)) in blocks.into_iter().enumerate() {
             let (x, y) = if narrow {
                 (self.margin(), top + if n == 0 { 0.0 } else { deepest + 6.0 })
             } else {
                 (self.margin() + count(n) * (each + gap), top)
             };
-            let end = self.block(block, x, y, each, self.plan.entries) - top;
+            let end = self.block(block, x, y, each, self.plan.entry_lines, most) - top;
             deepest = deepest.max(end);
         }
         self.y = top + deepest + self.room.gap;
     }
 
     /// A heading with its entries; returns where it ends.
-    fn block(&mut self, block: &TextBlock, x: f64, mut y: f64, room: f64, most: usize) -> f64 {
+    fn block(&mut self, block: &TextBlock, x: f64, mut y: f64, room: f64, lines: usize, most: usize) -> f64 {
         let heading = self.kind(12.0, Weight::Bold, INK);
         let entry = self.kind(11.0, Weight::Regular, INK);
-        let lines = self.plan.lines;
         y += self.ink.text(x, y, room, heading, lines.min(2), &block.heading) + 1.5;
         let (shown, more) = self.fold(&block.lines, most);
         for text in &shown {
@@ -906,9 +967,18 @@ impl<'a> Layout<'a> {
             let wide = self.inner_width() - if beside { signature_width + 22.0 } else { 0.0 };
             // The panel is painted before its words, so its words are set once to learn its height.
             let (mark, clips, left_out) = (self.ink.svg.len(), self.ink.clips, self.left_out);
-            let (x, most) = (self.margin() + 16.0, self.plan.entries + 2);
-            let data = self.data;
-            let bottom = self.block(&data.cautions, x, top + 10.0, wide - 28.0, most) + 8.0;
+            let (x, data, plan) = (self.margin() + 16.0, self.data, self.plan);
+            let set = |layout: &mut Self| {
+                layout.block(
+                    &data.cautions,
+                    x,
+                    top + 10.0,
+                    wide - 28.0,
+                    plan.caution_lines,
+                    plan.cautions,
+                )
+            };
+            let bottom = set(self) + 8.0;
             self.ink.svg.truncate(mark);
             (self.ink.clips, self.left_out) = (clips, left_out);
             let panel = Frame {
@@ -919,7 +989,7 @@ impl<'a> Layout<'a> {
             };
             self.ink.rectangle(panel, 6.0, PAPER);
             self.ink.rectangle(Frame { width: 4.0, ..panel }, 0.0, PINK);
-            self.block(&data.cautions, x, top + 10.0, wide - 28.0, most);
+            set(self);
             end = bottom;
         }
         if let Some(signature) = &self.data.signature {
@@ -928,7 +998,15 @@ impl<'a> Layout<'a> {
             } else {
                 (self.right() - signature_width, top)
             };
-            let high = if narrow { 34.0 } else { 46.0_f64.max(end - top - 28.0) };
+            let kind = self.kind(9.5, Weight::Regular, QUIET);
+            let name = self.kind(9.5, Weight::SemiBold, INK);
+            // The words under the line end level with the cautions.
+            let rows = [(name, &signature.name), (kind, &signature.label)];
+            let row = |(kind, text): &(Type, &String)| {
+                count(wrap(text, kind.weight, kind.size, signature_width, 2).len()) * kind.leading()
+            };
+            let under = rows.iter().map(row).sum::<f64>() + 4.0;
+            let high = if narrow { 34.0 } else { 46.0_f64.max(end - top - under) };
             let at = Frame {
                 x,
                 y,
@@ -945,11 +1023,9 @@ impl<'a> Layout<'a> {
                 0.0,
                 INK,
             );
-            let kind = self.kind(9.5, Weight::Regular, QUIET);
-            let name = self.kind(9.5, Weight::SemiBold, INK);
             let mut down = y + high + 4.0;
-            for (kind, text) in [(name, &signature.name), (kind, &signature.label)] {
-                down += self.ink.text(x, down, signature_width, kind, 1, text);
+            for (kind, text) in rows {
+                down += self.ink.text(x, down, signature_width, kind, 2, text);
             }
             end = end.max(down);
         }

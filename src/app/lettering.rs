@@ -123,40 +123,41 @@ fn is_joiner(c: char) -> bool {
 /// A word wider than the room is broken inside.
 #[must_use]
 pub fn wrap(text: &str, weight: Weight, size: f64, room: f64, most: usize) -> Vec<String> {
+    let space = width(" ", weight, size);
     let mut lines: Vec<String> = Vec::new();
-    let mut line = String::new();
+    // The line under construction and its width, kept together so that nothing is measured twice.
+    let (mut line, mut filled) = (String::new(), 0.0);
     for word in text.split(' ').filter(|word| !word.is_empty()) {
         if lines.len() > most {
             break;
         }
-        let joined = if line.is_empty() {
-            word.to_owned()
-        } else {
-            format!("{line} {word}")
-        };
-        if width(&joined, weight, size) <= room {
-            line = joined;
+        let long = width(word, weight, size);
+        if !line.is_empty() && filled + space + long <= room {
+            line.push(' ');
+            line.push_str(word);
+            filled += space + long;
             continue;
         }
         if !line.is_empty() {
             lines.push(std::mem::take(&mut line));
         }
-        if width(word, weight, size) <= room {
+        filled = 0.0;
+        if long <= room {
             line.push_str(word);
+            filled = long;
             continue;
         }
         for c in word.chars() {
-            let mut longer = line.clone();
-            longer.push(c);
-            if width(&longer, weight, size) > room && !line.is_empty() {
+            let advance = width(c.encode_utf8(&mut [0; 4]), weight, size);
+            if filled + advance > room && !line.is_empty() {
                 lines.push(std::mem::take(&mut line));
-                line.push(c);
+                filled = 0.0;
                 if lines.len() > most {
                     break;
                 }
-            } else {
-                line = longer;
             }
+            line.push(c);
+            filled += advance;
         }
     }
     if !line.is_empty() {
@@ -165,7 +166,8 @@ pub fn wrap(text: &str, weight: Weight, size: f64, room: f64, most: usize) -> Ve
     if lines.len() > most {
         lines.truncate(most);
         if let Some(last) = lines.last_mut() {
-            *last = shorten(&format!("{last} …"), weight, size, room);
+            last.push('…');
+            *last = shorten(last, weight, size, room);
         }
     }
     lines
@@ -177,9 +179,14 @@ pub fn shorten(text: &str, weight: Weight, size: f64, room: f64) -> String {
     if width(text, weight, size) <= room {
         return text.to_owned();
     }
-    let mut kept = text.trim_end_matches([' ', '…']).to_owned();
-    while !kept.is_empty() && width(&format!("{kept}…"), weight, size) > room {
-        kept.pop();
+    let mut kept = String::new();
+    let mut filled = width("…", weight, size);
+    for c in text.trim_end_matches([' ', '…']).chars() {
+        filled += width(c.encode_utf8(&mut [0; 4]), weight, size);
+        if filled > room {
+            break;
+        }
+        kept.push(c);
     }
     kept.truncate(kept.trim_end().len());
     kept.push('…');

@@ -658,6 +658,24 @@ impl Placed<'_> {
         right.chain(left).collect()
     }
 
+    /// Elevation of the ceiling at a distance aside from the middle.
+    fn ceiling_at(&self, aside: f64) -> f64 {
+        let Some(height) = self.scene.shape.full_height_mm() else {
+            return self.ceiling;
+        };
+        // The upper half of every closed shape only narrows upwards, so halving finds the place.
+        let (mut low, mut high) = (height / 2.0, height);
+        for _ in 0..24 {
+            let middle = low.midpoint(high);
+            if self.scene.shape.half_width_at(middle) >= aside {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        self.bottom + low
+    }
+
     fn surface(&self) -> f64 {
         f64::from(self.scene.level_mm)
     }
@@ -727,12 +745,13 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     let crown = placed.iter().map(|p| p.ceiling).fold(lowest, f64::max);
     let top_out = crown + WALL_MM;
     let covers = scene.lids.iter().map(|lid| f64::from(lid.cover_mm));
-    // The deepest lid lies on the tank itself; shallower ones stand on what is already there.
+    // The deepest lid lies on the tank itself, let into a slab or resting on a crown; shallower ones stand on what
+    // is already there.
     let cover = covers.reduce(f64::max).unwrap_or(UNKNOWN_COVER_MM);
-    let grade = top_out + cover;
+    let grade = top_out + cover + if has_crown(&placed) { LID_MM } else { 0.0 };
     let tops = scene.lids.iter().map(|lid| grade + lid_top(lid));
-    let highest = tops.fold(grade.max(top_out), f64::max) + 130.0;
-    let base = lowest - WALL_MM - 120.0;
+    let highest = tops.fold(grade.max(top_out), f64::max) + 90.0;
+    let base = lowest - WALL_MM - 80.0;
     let tall_mm = highest - base;
 
     // Straight-walled tanks may be cut short so that depth gets the pixels.
@@ -770,7 +789,8 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     ground(&mut layers, width_px, height_px, grade_y, scale);
     let lid_labels = risers(&mut layers, scene, &placed, inner, grade, top_out, lowest, frame);
     shell(&mut layers, &placed, top_out, frame);
-    contents(&mut layers, &placed, frame);
+    let openings = openings(scene, &placed, inner, grade, frame);
+    contents(&mut layers, &placed, openings, frame);
     pipes(&mut layers, &placed, inner, width_px, frame);
     lids(&mut layers, scene, inner, grade, frame);
     lines(&mut layers, &placed, broken, frame);
@@ -844,8 +864,11 @@ fn risers(
     frame: Frame,
 ) -> Vec<Tick> {
     // On a round tank the neck runs down behind the shell, which is painted over it.
-    let round = placed.iter().any(|p| p.scene.shape.full_height_mm().is_some());
-    let foot = if round { lowest.midpoint(top_out) } else { top_out };
+    let foot = if has_crown(placed) {
+        lowest.midpoint(top_out)
+    } else {
+        top_out
+    };
     let mut labels = Vec::new();
     for (lid, middle) in scene.lids.iter().zip(lid_middles(&scene.lids, inner)) {
         let half = lid_half_width(lid, scene.lids.len(), inner);
@@ -894,7 +917,36 @@ fn shell(layers: &mut Layers, placed: &[Placed<'_>], top_out: f64, frame: Frame)
     }
 }
 
-fn contents(layers: &mut Layers, placed: &[Placed<'_>], frame: Frame) {
+fn has_crown(placed: &[Placed<'_>]) -> bool {
+    placed.iter().any(|p| p.scene.shape.full_height_mm().is_some())
+}
+
+/// The way in under each lid, through slab or shell, down to the ceiling; painted as air after the concrete.
+fn openings(scene: &SectionScene, placed: &[Placed<'_>], inner: f64, grade: f64, frame: Frame) -> Pen {
+    let mut air = Pen::default();
+    for (lid, middle) in scene.lids.iter().zip(lid_middles(&scene.lids, inner)) {
+        let outer = lid_half_width(lid, scene.lids.len(), inner) * 0.94;
+        let half = outer - (outer * 0.16).min(40.0);
+        let under = grade + lid_top(lid) - LID_MM;
+        let away = |p: &&Placed<'_>| (p.middle - middle).abs();
+        let Some(part) = placed.iter().min_by(|a, b| away(a).total_cmp(&away(b))) else {
+            continue;
+        };
+        // Never past the side wall: a lid beside the tank opens onto what there is.
+        let (left, right) = (part.middle - part.width / 2.0, part.middle + part.width / 2.0);
+        let (from, to) = ((middle - half).max(left), (middle + half).min(right));
+        let reach = (from - part.middle).abs().max((to - part.middle).abs());
+        air.rectangle(
+            frame.x(from),
+            frame.y(under),
+            frame.x(to),
+            frame.y(part.ceiling_at(reach) - 1.0),
+        );
+    }
+    air
+}
+
+fn contents(layers: &mut Layers, placed: &[Placed<'_>], openings: Pen, frame: Frame) {
     // Necks were painted before the shell, so the inside needs an air path of its own after it.
     let mut air = Pen::default();
     let mut overlap = Pen::default();
@@ -913,7 +965,9 @@ fn contents(layers: &mut Layers, placed: &[Placed<'_>], frame: Frame) {
         .iter()
         .position(|(kind, _)| *kind == LayerKind::Clear)
         .unwrap_or(layers.0.len());
+    // Apart, because two overlapping outlines in one path may cancel each other out.
     layers.0.insert(at, (LayerKind::Air, air));
+    layers.0.insert(at, (LayerKind::Air, openings));
     layers.0.push((LayerKind::Hatch, overlap));
 }
 
@@ -1176,7 +1230,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
 
     let mut layers = Layers::default();
     ground(&mut layers, width_px, height_px, grade_y, scale);
-    if cover > 0.0 {
+    if cover > 0.0 && scene.stack_mm.is_empty() {
         let column = [
             (left, grade_y),
             (right, grade_y),
@@ -1200,16 +1254,16 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
 
     let mut foot = slab_top;
     // The lid at the foot is lifted out and set on top, so the stack is open inside.
-    let mut inside = Pen::default();
+    let wall = (half * 0.12 * scale).max(1.5);
     for section in &scene.stack_mm {
         let top = foot + f64::from(*section);
-        let seam = (1.2_f64).min((frame.y(foot) - frame.y(top)) / 4.0);
-        let wall = (half * 0.1 * scale).max(1.5);
+        let seam = (2.4_f64).min((frame.y(foot) - frame.y(top)) / 4.0);
         let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(foot) - seam / 2.0);
         layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
-        inside.rectangle(left + wall, upper, right - wall, lower);
         foot = top;
     }
+    let mut inside = Pen::default();
+    inside.rectangle(left + wall, frame.y(foot), right - wall, frame.y(slab_top));
     layers.0.push((LayerKind::Air, inside));
     let lid = layers.pen(LayerKind::Lid);
     lid.rectangle(

@@ -10,6 +10,7 @@
     clippy::print_stdout
 )]
 
+mod card;
 mod forecast;
 mod rules;
 mod schema;

@@ -1,9 +1,7 @@
 //! Invented cards: no such company, customer or tank exists.
 
 use lidmark::app::card::{CardData, FillCurve, FillPoint, Signature, TankPicture, TextBlock};
-use lidmark::app::section::{
-    CompartmentScene, DeviceScene, LayerKind, LidScene, SectionScene, SectionShape, TickUnit,
-};
+use lidmark::app::section::{CompartmentScene, DeviceScene, LayerKind, LidScene, SectionScene, SectionShape, TickUnit};
 
 pub fn compartment(shape: SectionShape, scum_mm: u32, sludge_mm: u32) -> CompartmentScene {
     CompartmentScene {
@@ -13,14 +11,22 @@ pub fn compartment(shape: SectionShape, scum_mm: u32, sludge_mm: u32) -> Compart
         level_mm: 0,
         scum_mm: Some(scum_mm),
         sludge_mm: Some(sludge_mm),
-        device: Some(DeviceScene { bottom_mm: 457, top_mm: Some(127) }),
+        device: Some(DeviceScene {
+            bottom_mm: 457,
+            top_mm: Some(127),
+        }),
         sludge_limit_mm: Some(762),
         scum_limit_mm: Some(381),
     }
 }
 
 pub fn scene(compartments: Vec<CompartmentScene>) -> SectionScene {
-    let lid = |name: &str, cover_mm| LidScene { name: name.to_owned(), cover_mm, width_mm: 610, riser_top_mm: None };
+    let lid = |name: &str, cover_mm| LidScene {
+        name: name.to_owned(),
+        cover_mm,
+        width_mm: 610,
+        riser_top_mm: None,
+    };
     SectionScene {
         compartments,
         lids: vec![lid("inlet", 51), lid("outlet", 127)],
@@ -34,11 +40,25 @@ pub fn shapes() -> Vec<(&'static str, SectionShape)> {
     vec![
         ("box", SectionShape::Prism { width_mm: 2_438 }),
         ("level cylinder", SectionShape::Circle { diameter_mm: 1_524 }),
-        ("obround", SectionShape::Obround { radius_mm: 600, straight_mm: 350 }),
-        ("ellipse", SectionShape::Ellipse { height_mm: 1_524, width_mm: 2_100 }),
+        (
+            "obround",
+            SectionShape::Obround {
+                radius_mm: 600,
+                straight_mm: 350,
+            },
+        ),
+        (
+            "ellipse",
+            SectionShape::Ellipse {
+                height_mm: 1_524,
+                width_mm: 2_100,
+            },
+        ),
         (
             "dip table",
-            SectionShape::Profile { rows: vec![(0, 900), (300, 1_800), (300, 2_000), (1_219, 2_000), (1_500, 600)] },
+            SectionShape::Profile {
+                rows: vec![(0, 900), (300, 1_800), (300, 2_000), (1_219, 2_000), (1_500, 600)],
+            },
         ),
     ]
 }
@@ -72,11 +92,22 @@ fn signature(label: &str, name: &str) -> Signature {
     let wave = |from: f64, to: f64, high: f64| {
         (0..40).map(move |n| {
             let part = f64::from(n) / 39.0;
-            (from + (to - from) * part, 40.0 + high * (part * 17.0).sin() - 14.0 * part)
+            (
+                from + (to - from) * part,
+                40.0 + high * (part * 17.0).sin() - 14.0 * part,
+            )
         })
     };
-    let strokes = vec![wave(0.0, 70.0, 22.0).collect(), wave(78.0, 190.0, 9.0).collect(), vec![(200.0, 18.0)]];
-    Signature { label: label.to_owned(), name: name.to_owned(), strokes }
+    let strokes = vec![
+        wave(0.0, 70.0, 22.0).collect(),
+        wave(78.0, 190.0, 9.0).collect(),
+        vec![(200.0, 18.0)],
+    ];
+    Signature {
+        label: label.to_owned(),
+        name: name.to_owned(),
+        strokes,
+    }
 }
 
 pub fn english() -> CardData {
@@ -237,8 +268,14 @@ pub fn overfull() -> CardData {
     let mut data = english();
     let sentence = "A very long remark about the tank, its lids, the yard, the dog & the <gate>, told at length. ";
     let hostile = "Ctrl \u{0} \u{1b} \u{fffe} \"quoted\" ]]> &amp; <svg/> emoji \u{1F9D1}\u{200D}\u{1F527} done";
-    data.company = "The Extremely Long Established Example Septic Tank Pumping and Inspection Company of the County".to_owned();
-    data.site_lines = vec![sentence.repeat(2), hostile.to_owned(), "x".repeat(500), "fourth".to_owned()];
+    data.company =
+        "The Extremely Long Established Example Septic Tank Pumping and Inspection Company of the County".to_owned();
+    data.site_lines = vec![
+        sentence.repeat(2),
+        hostile.to_owned(),
+        "x".repeat(500),
+        "fourth".to_owned(),
+    ];
     data.date_text = "We cannot give a date before the tank has been measured by somebody".to_owned();
     data.chance_text = sentence.repeat(4);
     data.reason_text = sentence.repeat(40);
@@ -249,7 +286,7 @@ pub fn overfull() -> CardData {
     data.found.lines = vec![hostile.to_owned(); 400];
     data.cautions.lines = vec![sentence.repeat(2); 12];
     data.footer = vec![sentence.to_owned(); 12];
-    data.legend = vec![(LayerKind::Soil, sentence.to_owned()), (LayerKind::Limit, "limit".to_owned())];
+    data.legend = vec![(LayerKind::Soil, sentence.to_owned()); 11];
     data.tanks = data.tanks.iter().cycle().take(9).cloned().collect();
     data
 }
