@@ -823,13 +823,24 @@ impl<'a> Layout<'a> {
         let each = (self.inner_width() - gap * (count(shown) - 1.0)) / count(shown);
         let caption = self.kind(12.0, Weight::SemiBold, INK);
         let detail = self.kind(10.5, Weight::Regular, QUIET);
+        // Two pictures leave room for their words beside them, which makes the pictures larger.
+        let column = each * 0.34 - 10.0;
+        let fits = |text: &str, kind: Type, lines| wrap(text, kind.weight, kind.size, column, lines + 1).len() <= lines;
+        let beside = shown < 3
+            && self.page != PageSize::Phone
+            && pictures
+                .iter()
+                .all(|p| fits(&p.caption, caption, 3) && fits(&p.detail, detail, 4));
+        let wide = if beside { each * 0.66 } else { each };
         let mut deepest = 0.0_f64;
         for (n, picture) in pictures.iter().take(shown).enumerate() {
+            let x = self.margin() + count(n) * (each + gap);
+            let high = self.room.tank.min(if beside { wide } else { each * 1.1 });
             let at = Frame {
-                x: self.margin() + count(n) * (each + gap),
+                x,
                 y: self.y,
-                width: each,
-                height: self.room.tank.min(each * 1.1),
+                width: wide,
+                height: high,
             };
             let drawing = tank_section(
                 &picture.scene,
@@ -839,11 +850,22 @@ impl<'a> Layout<'a> {
                 },
             );
             draw_section(&mut self.ink, &drawing, at);
-            let mut down = at.height + 6.0;
-            let lines = 2;
-            down += self.ink.text(at.x, at.y + down, each, caption, lines, &picture.caption);
-            down += self.ink.text(at.x, at.y + down, each, detail, lines, &picture.detail);
-            deepest = deepest.max(down);
+            let (text_x, text_room, lines, top) = if beside {
+                (x + wide + 10.0, each - wide - 10.0, 3, 2.0)
+            } else {
+                (x, each, 2, high + 6.0)
+            };
+            let mut down = top;
+            down += self
+                .ink
+                .text(text_x, at.y + down, text_room, caption, lines, &picture.caption);
+            if beside && down > top {
+                down += 3.0;
+            }
+            down += self
+                .ink
+                .text(text_x, at.y + down, text_room, detail, lines + 1, &picture.detail);
+            deepest = deepest.max(down).max(high);
         }
         self.y += deepest;
         self.legend();
@@ -1153,19 +1175,22 @@ fn draw_curve(ink: &mut Ink, curve: &FillCurve, at: Frame) {
         "<circle cx=\"{due_x:.2}\" cy=\"{limit_y:.2}\" r=\"4.6\" fill=\"{INK}\"/>"
     ));
 
-    // Over the line at the left, where the tank is still empty; at the right end under it when it fills at once.
-    let words = Type::new(10.5, Weight::SemiBold, PINK_TEXT);
     let early = curve.window_years.map_or(due, |(early, _)| finite(early).min(due));
-    let text = shorten(&curve.limit_text, words.weight, words.size, plot.width);
-    let reach = (limit_y - words.size * 1.35 - (plot.y - 12.0)).min(0.0);
-    let over = limit_y - words.size * 1.35 - reach;
-    if words.width(&text) < x(early) - plot.x {
+    limit_words(ink, &curve.limit_text, plot, limit_y, x(early));
+    axis(ink, curve, plot, at, due, last);
+}
+
+/// Words of the limit: over its line at the left, where the tank is still empty; at the right end under the line when
+/// the band is there already.
+fn limit_words(ink: &mut Ink, text: &str, plot: Frame, limit_y: f64, band_x: f64) {
+    let words = Type::new(10.5, Weight::SemiBold, PINK_TEXT);
+    let text = shorten(text, words.weight, words.size, plot.width);
+    if words.width(&text) < band_x - plot.x {
+        let over = (limit_y - words.size * 1.35).max(plot.y - 12.0);
         ink.line(plot.x, over, words, Anchor::Start, &text);
     } else {
         ink.line(plot.x + plot.width, limit_y + 3.0, words, Anchor::End, &text);
     }
-
-    axis(ink, curve, plot, at, due, last);
 }
 
 /// Labels under the axis: the due date first, then today, then whichever of the others do not touch them.
@@ -1251,6 +1276,7 @@ fn draw_strokes(ink: &mut Ink, strokes: &[Vec<(f64, f64)>], at: Frame) {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
 

@@ -317,8 +317,8 @@ impl SectionDrawing {
                 _ => 0.0,
             };
             let mut far = aside.hypot(line.y + lean - y);
-            // A comparison with NaN is false, so a touch that is nowhere takes nothing.
-            if !(far <= REACH_PX) {
+            // A touch that is nowhere takes nothing.
+            if far.is_nan() || far > REACH_PX {
                 continue;
             }
             if self.selected == Some(line.edge) {
@@ -542,7 +542,7 @@ impl Pen {
         let sums = polygon.iter().map(|p| p.0 + p.1);
         let (low, high) = (sums.clone().fold(f64::MAX, f64::min), sums.fold(f64::MIN, f64::max));
         let spacing = spacing.max((high - low) / 2_000.0);
-        if !(spacing > 0.0) || polygon.len() < 3 {
+        if spacing <= 0.0 || polygon.len() < 3 {
             return;
         }
         let mut sum = (low / spacing).ceil() * spacing;
@@ -638,7 +638,7 @@ impl Placed<'_> {
     /// The part of the inside between two elevations, clipped to the shape; empty when there is none.
     fn slice(&self, frame: Frame, low: f64, high: f64) -> Vec<(f64, f64)> {
         let (low, high) = (low.max(self.bottom), high.min(self.ceiling));
-        if !(high > low) {
+        if high <= low {
             return Vec::new();
         }
         let side = match self.scene.shape {
@@ -656,24 +656,6 @@ impl Placed<'_> {
             .rev()
             .map(|&(half, depth)| (frame.x(self.middle - half), frame.y(self.bottom + depth)));
         right.chain(left).collect()
-    }
-
-    /// Elevation of the ceiling at a distance aside from the middle.
-    fn ceiling_at(&self, aside: f64) -> f64 {
-        let Some(height) = self.scene.shape.full_height_mm() else {
-            return self.ceiling;
-        };
-        // The upper half of every closed shape only narrows upwards, so halving finds the place.
-        let (mut low, mut high) = (height / 2.0, height);
-        for _ in 0..24 {
-            let middle = low.midpoint(high);
-            if self.scene.shape.half_width_at(middle) >= aside {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        self.bottom + low
     }
 
     fn surface(&self) -> f64 {
@@ -755,7 +737,7 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     let tall_mm = highest - base;
 
     // Straight-walled tanks may be cut short so that depth gets the pixels.
-    let margin = if scene.fit == Fit::Tall { 60.0 } else { 200.0 };
+    let margin = if scene.fit == Fit::Tall { 60.0 } else { 150.0 };
     let aside = 2.0 * (WALL_MM + margin);
     let all_straight = placed
         .iter()
@@ -921,9 +903,14 @@ fn has_crown(placed: &[Placed<'_>]) -> bool {
     placed.iter().any(|p| p.scene.shape.full_height_mm().is_some())
 }
 
-/// The way in under each lid, through slab or shell, down to the ceiling; painted as air after the concrete.
+/// The way in under each lid, through the slab down to the ceiling; painted as air after the concrete.
+///
+/// Across a level tank the lids stand along the axis, before and behind the section, so its shell stays whole.
 fn openings(scene: &SectionScene, placed: &[Placed<'_>], inner: f64, grade: f64, frame: Frame) -> Pen {
     let mut air = Pen::default();
+    if has_crown(placed) {
+        return air;
+    }
     for (lid, middle) in scene.lids.iter().zip(lid_middles(&scene.lids, inner)) {
         let outer = lid_half_width(lid, scene.lids.len(), inner) * 0.94;
         let half = outer - (outer * 0.16).min(40.0);
@@ -935,13 +922,7 @@ fn openings(scene: &SectionScene, placed: &[Placed<'_>], inner: f64, grade: f64,
         // Never past the side wall: a lid beside the tank opens onto what there is.
         let (left, right) = (part.middle - part.width / 2.0, part.middle + part.width / 2.0);
         let (from, to) = ((middle - half).max(left), (middle + half).min(right));
-        let reach = (from - part.middle).abs().max((to - part.middle).abs());
-        air.rectangle(
-            frame.x(from),
-            frame.y(under),
-            frame.x(to),
-            frame.y(part.ceiling_at(reach) - 1.0),
-        );
+        air.rectangle(frame.x(from), frame.y(under), frame.x(to), frame.y(part.ceiling - 1.0));
     }
     air
 }
@@ -1252,19 +1233,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
         frame.y(slab_low),
     );
 
-    let mut foot = slab_top;
-    // The lid at the foot is lifted out and set on top, so the stack is open inside.
-    let wall = (half * 0.12 * scale).max(1.5);
-    for section in &scene.stack_mm {
-        let top = foot + f64::from(*section);
-        let seam = (2.4_f64).min((frame.y(foot) - frame.y(top)) / 4.0);
-        let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(foot) - seam / 2.0);
-        layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
-        foot = top;
-    }
-    let mut inside = Pen::default();
-    inside.rectangle(left + wall, frame.y(foot), right - wall, frame.y(slab_top));
-    layers.0.push((LayerKind::Air, inside));
+    let foot = set_stack(&mut layers, scene, slab_top, frame);
     let lid = layers.pen(LayerKind::Lid);
     lid.rectangle(
         frame.x(-half * 1.04),
@@ -1324,8 +1293,29 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
     }
 }
 
+/// Sets the riser sections from `foot` up and returns the elevation of their top.
+fn set_stack(layers: &mut Layers, scene: &GroundScene, foot: f64, frame: Frame) -> f64 {
+    let half = f64::from(scene.width_mm.max(1)) / 2.0;
+    let (left, right) = (frame.x(-half), frame.x(half));
+    let wall = (half * 0.12 * frame.scale).max(1.5);
+    let mut top = foot;
+    for section in &scene.stack_mm {
+        let under = top;
+        top += f64::from(*section);
+        // The seam between two sections stays open.
+        let seam = (2.4_f64).min((frame.y(under) - frame.y(top)) / 4.0);
+        let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(under) - seam / 2.0);
+        layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
+    }
+    // The lid at the foot is lifted out and set on top, so the stack is open inside.
+    let mut inside = Pen::default();
+    inside.rectangle(left + wall, frame.y(top), right - wall, frame.y(foot));
+    layers.0.push((LayerKind::Air, inside));
+    top
+}
+
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
     use proptest::prelude::*;

@@ -400,7 +400,7 @@ fn area_below(shape: &SectionShape, depth: f64) -> f64 {
                 } else {
                     w0
                 };
-                (w0 + width) / 2.0 * (top - d0)
+                w0.midpoint(width) * (top - d0)
             })
             .sum(),
     }

@@ -1,5 +1,7 @@
 //! Invented cards: no such company, customer or tank exists.
 
+#![allow(clippy::assigning_clones)]
+
 use lidmark::app::card::{CardData, FillCurve, FillPoint, Signature, TankPicture, TextBlock};
 use lidmark::app::section::{CompartmentScene, DeviceScene, LayerKind, LidScene, SectionScene, SectionShape, TickUnit};
 
