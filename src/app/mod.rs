@@ -3,4 +3,5 @@
 pub mod card;
 pub mod lettering;
 pub mod paper;
+pub mod scene;
 pub mod section;

@@ -9,7 +9,10 @@ use std::process::Command;
 
 use lidmark::app::card::{CardData, CardPage, PageSize, TextBlock, lay_out};
 use lidmark::app::paper::{PHONE_WIDTH_PX, pdf, png, read_svg};
-use lidmark::app::section::{Area, LayerKind, SectionShape, tank_section};
+use lidmark::app::section::{Area, CompartmentScene, LayerKind, SectionScene, SectionShape, tank_section};
+use lidmark::domain::reading::Reading;
+use lidmark::domain::tank::{Compartment, DipRow, TankShape};
+use lidmark::domain::units::{Length, Volume};
 use proptest::prelude::*;
 use resvg::usvg;
 
@@ -469,5 +472,123 @@ fn scum_clear_and_sludge_fill_the_liquid_and_nothing_twice() {
                 "{name}: together against {real}"
             );
         }
+    }
+}
+
+/// Every kind of tank, with the share of its liquid that lies in the lowest 400 of 1200 mm.
+fn tanks() -> Vec<(TankShape, f64)> {
+    let mm = Length::from_mm;
+    let litres = Volume::from_litres;
+    let lying = |area: fn(f64) -> f64| area(400.0) / area(1_200.0);
+    vec![
+        (
+            TankShape::Box {
+                length: mm(2_400),
+                width: mm(1_200),
+            },
+            1.0 / 3.0,
+        ),
+        (TankShape::UprightCylinder { diameter: mm(1_800) }, 1.0 / 3.0),
+        (
+            TankShape::ObroundPlan {
+                length: mm(2_400),
+                width: mm(1_200),
+            },
+            1.0 / 3.0,
+        ),
+        (
+            TankShape::LevelCylinder {
+                diameter: mm(1_500),
+                length: mm(2_500),
+            },
+            lying(|h| segment(750.0, h)),
+        ),
+        (
+            TankShape::ObroundSection {
+                radius: mm(600),
+                straight: mm(300),
+                length: mm(2_500),
+            },
+            lying(|h| {
+                segment(600.0, h.min(600.0))
+                    + 1_200.0 * (h - 600.0).clamp(0.0, 300.0)
+                    + (segment(600.0, (h - 300.0).max(600.0)) - segment(600.0, 600.0))
+            }),
+        ),
+        (
+            TankShape::EllipseSection {
+                height: mm(1_500),
+                width: mm(2_000),
+                length: mm(2_500),
+            },
+            lying(|h| segment(750.0, h)),
+        ),
+        (
+            TankShape::DipTable {
+                rows: vec![
+                    DipRow {
+                        depth: mm(200),
+                        volume: litres(300.0),
+                    },
+                    DipRow {
+                        depth: mm(600),
+                        volume: litres(1_500.0),
+                    },
+                    DipRow {
+                        depth: mm(1_200),
+                        volume: litres(3_000.0),
+                    },
+                ],
+            },
+            // 300 L below 200 mm and half of the 1200 L between 200 and 600 mm.
+            900.0 / 3_000.0,
+        ),
+        (
+            TankShape::Nominal {
+                capacity: litres(3_785.0),
+            },
+            1.0 / 3.0,
+        ),
+    ]
+}
+
+#[test]
+fn every_kind_of_tank_is_drawn_with_its_true_share_of_sludge() {
+    for (shape, share) in tanks() {
+        let compartment = Compartment {
+            shape,
+            liquid_depth: Length::from_mm(1_200),
+            air_space: None,
+            outlet_device: Some(Length::from_mm(400)),
+            outlet_top: None,
+        };
+        let probes = [390, 400, 410].map(Length::from_mm).to_vec();
+        let reading = Reading {
+            sludge_probes: probes,
+            scum: Some(Length::from_mm(100)),
+            ..Reading::default()
+        };
+        let scene = SectionScene {
+            compartments: vec![CompartmentScene::of(&compartment, Some(&reading))],
+            ..SectionScene::default()
+        };
+        let drawing = tank_section(
+            &scene,
+            Area {
+                width_px: 4_000.0,
+                height_px: 4_000.0,
+            },
+        );
+        let drawn = |kind| {
+            let layers = drawing.layers.iter().filter(|layer| layer.kind == kind);
+            layers.map(|layer| shoelace(&layer.commands)).sum::<f64>()
+        };
+        let sludge = drawn(LayerKind::Sludge);
+        let liquid = sludge + drawn(LayerKind::Clear) + drawn(LayerKind::Scum);
+        assert!(
+            (sludge / liquid - share).abs() < 2e-3,
+            "{compartment:?}: {} against {share}",
+            sludge / liquid
+        );
     }
 }
