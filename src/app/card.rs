@@ -582,6 +582,7 @@ struct Layout<'a> {
 const MARGIN: f64 = 42.0;
 /// Least air between the parts of the page.
 const GAP: f64 = 11.0;
+const LIMIT_WORDS: Type = Type::new(10.5, Weight::SemiBold, PINK_TEXT);
 /// The date is never set larger.
 const LARGEST_DATE: f64 = 74.0;
 
@@ -831,24 +832,33 @@ impl<'a> Layout<'a> {
             && pictures
                 .iter()
                 .all(|p| fits(&p.caption, caption, 3) && fits(&p.detail, detail, 4));
-        let wide = if beside { each * 0.66 } else { each };
+        let high = self.room.tank.min(each * 1.1);
+        let wide = if beside { (each * 0.66).min(high * 1.75) } else { each };
+        let draw = |picture: &TankPicture, height_px| {
+            tank_section(
+                &picture.scene,
+                Area {
+                    width_px: wide,
+                    height_px,
+                },
+            )
+        };
+        // No more soil under the tanks than the deepest of them needs.
+        let needed = pictures
+            .iter()
+            .take(shown)
+            .map(|picture| draw(picture, high).needed_height_px);
+        let high = needed.fold(0.0, f64::max).min(high);
         let mut deepest = 0.0_f64;
         for (n, picture) in pictures.iter().take(shown).enumerate() {
             let x = self.margin() + count(n) * (each + gap);
-            let high = self.room.tank.min(if beside { wide } else { each * 1.1 });
             let at = Frame {
                 x,
                 y: self.y,
                 width: wide,
                 height: high,
             };
-            let drawing = tank_section(
-                &picture.scene,
-                Area {
-                    width_px: at.width,
-                    height_px: at.height,
-                },
-            );
+            let drawing = draw(picture, high);
             draw_section(&mut self.ink, &drawing, at);
             let (text_x, text_room, lines, top) = if beside {
                 (x + wide + 10.0, each - wide - 10.0, 3, 2.0)
@@ -1094,21 +1104,27 @@ fn draw_curve(ink: &mut Ink, curve: &FillCurve, at: Frame) {
     let highest = points.iter().map(|p| p.high_litres).fold(0.0, f64::max);
     let limit = curve.limit_litres;
     let top_litres = highest.clamp(limit * 1.12, limit * 1.5);
+    let early = curve.window_years.map_or(due, |(early, _)| finite(early).min(due));
+    // The limit's words stand on its line at the left, where the tank is still empty. When it fills too soon for
+    // that they go on top, with a piece of the line before them.
+    let on_line = LIMIT_WORDS.width(&curve.limit_text) < early / last * (at.width - 28.0);
+    let inset = if on_line { 12.0 } else { 24.0 };
     let plot = Frame {
         x: at.x + 14.0,
-        y: at.y + 12.0,
+        y: at.y + inset,
         width: at.width - 28.0,
-        height: (at.height - 36.0).max(1.0),
+        height: (at.height - inset - 24.0).max(1.0),
     };
     let base = plot.y + plot.height;
     let x = |years: f64| plot.x + finite(years) / last * plot.width;
     let y = |litres: f64| base - litres / top_litres * plot.height;
 
     ink.rectangle(at, 6.0, PAPER);
+    let over = if on_line { 12.0 } else { 4.0 };
     ink.clip(
         Frame {
-            height: plot.height + 12.0,
-            y: at.y,
+            height: plot.height + over,
+            y: plot.y - over,
             x: plot.x,
             width: plot.width,
         },
@@ -1145,7 +1161,13 @@ fn draw_curve(ink: &mut Ink, curve: &FillCurve, at: Frame) {
             SLUDGE,
         );
     }
-    let (limit_y, due_x) = (y(limit), x(due));
+    draw_limit(ink, curve, at, plot, (x(due), y(limit)), on_line);
+    axis(ink, curve, plot, at, due, last);
+}
+
+/// The limit with its words, and the mark where the date meets it.
+fn draw_limit(ink: &mut Ink, curve: &FillCurve, at: Frame, plot: Frame, (due_x, limit_y): (f64, f64), on_line: bool) {
+    let base = plot.y + plot.height;
     let mut dashes = String::new();
     let mut dash = plot.x;
     while dash < plot.x + plot.width {
@@ -1175,21 +1197,20 @@ fn draw_curve(ink: &mut Ink, curve: &FillCurve, at: Frame) {
         "<circle cx=\"{due_x:.2}\" cy=\"{limit_y:.2}\" r=\"4.6\" fill=\"{INK}\"/>"
     ));
 
-    let early = curve.window_years.map_or(due, |(early, _)| finite(early).min(due));
-    limit_words(ink, &curve.limit_text, plot, limit_y, x(early));
-    axis(ink, curve, plot, at, due, last);
-}
-
-/// Words of the limit: over its line at the left, where the tank is still empty; at the right end under the line when
-/// the band is there already.
-fn limit_words(ink: &mut Ink, text: &str, plot: Frame, limit_y: f64, band_x: f64) {
-    let words = Type::new(10.5, Weight::SemiBold, PINK_TEXT);
-    let text = shorten(text, words.weight, words.size, plot.width);
-    if words.width(&text) < band_x - plot.x {
-        let over = (limit_y - words.size * 1.35).max(plot.y - 12.0);
-        ink.line(plot.x, over, words, Anchor::Start, &text);
+    let words = LIMIT_WORDS;
+    let text = shorten(&curve.limit_text, words.weight, words.size, plot.width - 22.0);
+    if on_line {
+        ink.line(
+            plot.x,
+            (limit_y - words.size * 1.35).max(at.y),
+            words,
+            Anchor::Start,
+            &text,
+        );
     } else {
-        ink.line(plot.x + plot.width, limit_y + 3.0, words, Anchor::End, &text);
+        let (from, y) = (plot.x, at.y + 11.5);
+        ink.path(&format!("M{from:.2} {y:.2}h6m3 0h6"), "none", Some((PINK, 1.6)));
+        ink.line(from + 21.0, at.y + 5.0, words, Anchor::Start, &text);
     }
 }
 
@@ -1199,9 +1220,10 @@ fn axis(ink: &mut Ink, curve: &FillCurve, plot: Frame, at: Frame, due: f64, last
     let bold = Type::new(9.5, Weight::Bold, INK);
     let mut wanted = vec![(due, curve.due_text.as_str(), bold)];
     wanted.extend(curve.today.iter().map(|(years, text)| (*years, text.as_str(), plain)));
+    let firm = wanted.len();
     wanted.extend(curve.axis.iter().map(|(years, text)| (*years, text.as_str(), plain)));
     let mut taken: Vec<(f64, f64)> = Vec::new();
-    for (years, text, kind) in wanted {
+    for (n, (years, text, kind)) in wanted.into_iter().enumerate() {
         if !(0.0..=last).contains(&years) || text.is_empty() {
             continue;
         }
@@ -1210,15 +1232,38 @@ fn axis(ink: &mut Ink, curve: &FillCurve, plot: Frame, at: Frame, due: f64, last
         if from > to {
             continue;
         }
-        let middle = (plot.x + years / last * plot.width).clamp(from, to);
-        if taken
-            .iter()
-            .any(|&(left, right)| middle - half < right + 6.0 && middle + half > left - 6.0)
-        {
+        let mark = plot.x + years / last * plot.width;
+        let touches = |middle: f64| {
+            taken
+                .iter()
+                .find(|(left, right)| middle - half < right + 6.0 && middle + half > left - 6.0)
+                .copied()
+        };
+        let mut middle = mark.clamp(from, to);
+        if let (true, Some((left, right))) = (n < firm, touches(middle)) {
+            // Today may step aside from the due date, to its own side of it.
+            middle = if years <= due {
+                left - 6.5 - half
+            } else {
+                right + 6.5 + half
+            };
+        }
+        if touches(middle).is_some() || !(from..=to).contains(&middle) {
             continue;
         }
         taken.push((middle - half, middle + half));
-        ink.line(middle, plot.y + plot.height + 7.0, kind, Anchor::Middle, text);
+        let base = plot.y + plot.height;
+        ink.rectangle(
+            Frame {
+                x: mark - 0.4,
+                y: base,
+                width: 0.8,
+                height: 4.5,
+            },
+            0.0,
+            INK,
+        );
+        ink.line(middle, base + 7.0, kind, Anchor::Middle, text);
     }
 }
 

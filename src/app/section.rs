@@ -294,6 +294,8 @@ pub struct SectionDrawing {
     pub px_per_mm: f64,
     /// The ground.
     pub grade_y: f64,
+    /// How much of the area's height the drawing needs at this scale; the rest is only more sky and soil.
+    pub needed_height_px: f64,
     /// Which way it looks.
     pub view: SectionView,
     /// Whether lengths are cut short with a break line.
@@ -791,6 +793,7 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
         handles,
         px_per_mm: scale,
         grade_y,
+        needed_height_px: tall_mm * scale,
         view,
         broken,
         edges,
@@ -1286,6 +1289,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
         }],
         px_per_mm: scale,
         grade_y,
+        needed_height_px: (above + below) * scale,
         view: SectionView::Across,
         broken: false,
         edges: vec![line],
