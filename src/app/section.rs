@@ -1199,7 +1199,8 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
     let half = f64::from(scene.width_mm.max(1)) / 2.0;
     let finish = scene.finish_mm.map_or(0.0, f64::from);
     // Elevations here are against the ground.
-    let above = (stack - cover).max(-cover).max(finish).max(0.0) + LID_MM + 150.0;
+    // Room for a lid standing a hand proud, so that dragging it there does not move the scale.
+    let above = (stack - cover).max(-cover).max(finish).max(150.0) + LID_MM + 40.0;
     let below = span.max(cover) + WALL_MM + 160.0;
     let scale = (height_px / (above + below)).min(width_px / (2.0 * half + 500.0));
     let frame = Frame {
@@ -1474,6 +1475,34 @@ mod tests {
             }],
             ..SectionScene::default()
         }
+    }
+
+    #[test]
+    fn dragging_a_lid_within_the_span_does_not_move_the_scale() {
+        let drawn = |cover_mm| {
+            let scene = GroundScene {
+                cover_mm,
+                width_mm: 610,
+                span_mm: 600,
+                ..GroundScene::default()
+            };
+            ground_section(
+                &scene,
+                Area {
+                    width_px: 300.0,
+                    height_px: 400.0,
+                },
+            )
+        };
+        let (start, end) = (drawn(127), drawn(-100));
+        assert!((start.px_per_mm - end.px_per_mm).abs() < 1e-12);
+        assert!((start.grade_y - end.grade_y).abs() < 1e-12);
+        // The drawing in hand at the start of a drag gives the value the next drawing stands at.
+        let edge = Edge {
+            kind: EdgeKind::LidTop,
+            part: 0,
+        };
+        assert_eq!(start.value_at(edge, end.handles[0].y), Some(-100));
     }
 
     #[test]
