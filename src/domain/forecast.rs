@@ -573,7 +573,8 @@ impl Question<'_> {
         parts
             .filter_map(|(place, ((compartment, split), device))| {
                 let litres = self.compartment_limit(&clause.test, compartment, *split, *device)?;
-                litres.is_finite().then(|| limit(Some(place), litres))
+                // A dip table that falls with depth (flagged) could give less than nothing.
+                litres.is_finite().then(|| limit(Some(place), litres.max(0.0)))
             })
             .collect()
     }

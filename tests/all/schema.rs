@@ -20,7 +20,12 @@ static OUTPUT: LazyLock<Validator> = LazyLock::new(|| schema("work-output.schema
 fn complaints(validator: &Validator, value: &Value) -> Vec<String> {
     validator
         .iter_errors(value)
-        .map(|error| format!("{}: {error}", error.instance_path()))
+        .map(|error| {
+            format!("{}: {error}", error.instance_path())
+                .chars()
+                .take(300)
+                .collect()
+        })
         .collect()
 }
 
@@ -30,7 +35,7 @@ fn answer(input: &Value) -> Value {
     let work = work::read(&input.to_string()).unwrap_or_else(|error| panic!("{error} in {input}"));
     let text = work::answer(&work, &rulefile::embedded().unwrap(), rulefile::GENERAL).unwrap();
     let output: Value = serde_json::from_str(&text).unwrap();
-    assert_eq!(complaints(&OUTPUT, &output), Vec::<String>::new(), "{output}");
+    assert_eq!(complaints(&OUTPUT, &output), Vec::<String>::new());
     output
 }
 
@@ -203,7 +208,7 @@ fn places(value: &Value, at: String, found: &mut Vec<String>) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn whatever_the_schema_allows_is_answered_within_the_schema(input in input()) {

@@ -453,6 +453,7 @@ fn the_due_date_is_where_the_binding_clause_is_reached() {
     let with = |rules: &str, residents: f64, visit: Value| {
         let mut input = base();
         input["rule_set"] = json!(rules);
+        input["last_emptied"] = json!(null); // so that a reading tells where solids lie, and nothing more
         input["site"]["residents"] = json!(residents);
         input["tank"]["outlet_device_mm"] = json!(457);
         input["visit"] = visit;
