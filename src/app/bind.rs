@@ -434,7 +434,7 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_plus_text(view.nudges.0.into());
     api.set_minus_text(view.nudges.1.into());
     if let Some(drawing) = view.drawing {
-        let mut ticks = ticks_of(&drawing);
+        let mut ticks = ticks_of(&drawing, app);
         if !view.stack_text.is_empty() {
             ticks.push(ui::SectionTick {
                 x: 12.0,
@@ -466,7 +466,7 @@ fn render_read(window: &ui::AppWindow, app: &App) {
             EdgeKind::LidTop => String::new(),
         };
         sync(&api.get_layers(), layers_of(drawing), |model| api.set_layers(model));
-        sync(&api.get_ticks(), ticks_of(drawing), |model| api.set_ticks(model));
+        sync(&api.get_ticks(), ticks_of(drawing, app), |model| api.set_ticks(model));
         sync(&api.get_handles(), handles_of(drawing, &value, app), |model| api.set_handles(model));
     }
     api.set_view_text(view.view_text.into());
@@ -563,7 +563,7 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
     api.set_minus_text(view.nudges.1.into());
     if let Some(drawing) = &view.drawing {
         sync(&api.get_layers(), layers_of(drawing), |model| api.set_layers(model));
-        sync(&api.get_ticks(), ticks_of(drawing), |model| api.set_ticks(model));
+        sync(&api.get_ticks(), ticks_of(drawing, app), |model| api.set_ticks(model));
     }
     api.set_capacity_text(view.capacity_text.into());
     sync(&api.get_notes(), texts(view.notes), |model| api.set_notes(model));
@@ -805,14 +805,17 @@ fn layers_of(drawing: &SectionDrawing) -> Vec<ui::SectionLayer> {
         .collect()
 }
 
-fn ticks_of(drawing: &SectionDrawing) -> Vec<ui::SectionTick> {
+fn ticks_of(drawing: &SectionDrawing, app: &App) -> Vec<ui::SectionTick> {
+    let unit = app.session().figures().length_unit();
     drawing
         .ticks
         .iter()
-        .map(|tick| ui::SectionTick {
+        .enumerate()
+        .map(|(index, tick)| ui::SectionTick {
             x: pixels(tick.x),
             y: pixels(tick.y),
-            text: tick.text.as_str().into(),
+            // The deepest mark names the unit for all of them.
+            text: if index + 1 == drawing.ticks.len() { format!("{} {unit}", tick.text).into() } else { tick.text.as_str().into() },
             kind: ui::TickKind::Scale,
         })
         .collect()

@@ -2,9 +2,8 @@
 
 use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, TankPicture, TextBlock, lay_out};
 use crate::app::figures::Figures;
-use crate::app::leave::capitalised;
 use crate::app::paper;
-use crate::app::read::verdict_line;
+use crate::app::read::rule_name;
 use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
@@ -305,7 +304,7 @@ impl App {
                     .collect::<Vec<_>>()
                     .join(" · "),
                 rule_set.map_or_else(String::new, |set| {
-                    words.f("Judged by {0}, {1}. Local code governs.", &[&set.name, &set.section])
+                    words.f("Judged by {0}. Local code governs.", &[&rule_name(&set)])
                 }),
             ],
             more_text: words.t("… and {} more"),
@@ -658,7 +657,9 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
             kind: ChartKind::Axis,
         })
         .collect::<Vec<_>>();
-    labels.push(ChartLabel { x: left + 82.0, y: limit_y - 12.0, text: curve.limit_text.clone(), kind: ChartKind::Limit });
+    // Beside the marker, on the side with more room.
+    let limit_x = if due_x - left > right - due_x { left + 84.0 } else { right - 84.0 };
+    labels.push(ChartLabel { x: limit_x, y: limit_y - 12.0, text: curve.limit_text.clone(), kind: ChartKind::Limit });
     (paths, labels)
 }
 
@@ -691,15 +692,4 @@ fn file_stem(name: &str) -> String {
     }
     let stem = stem.trim_end_matches('-').chars().take(60).collect::<String>();
     if stem.is_empty() { "stop".to_owned() } else { stem }
-}
-
-/// Words the binding clause for the customer.
-#[must_use]
-pub fn clause_for_customer(assessment: &Assessment, figures: Figures) -> String {
-    capitalised(&verdict_line(
-        Some(assessment.verdict.decision),
-        assessment.verdict.binding_clause(),
-        &assessment.verdict.name,
-        figures,
-    ))
 }

@@ -3,6 +3,7 @@
 use crate::app::dig::need_title;
 use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
+use crate::app::read::rule_name;
 use crate::app::shell::{App, Screen};
 use crate::domain::judge::Decision;
 use crate::domain::units::Volume;
@@ -89,6 +90,7 @@ impl App {
         let words = figures.words;
         let visit = state.shown();
         let many = visit.tanks.len() > 1;
+        let rule = self.session.rule_set(&visit.site).map(|set| rule_name(&set)).unwrap_or_default();
         let mut lines = Vec::new();
         for (place, (tank, assessment)) in visit.tanks.iter().zip(&state.assessments).enumerate() {
             let named = |line: String| {
@@ -96,8 +98,8 @@ impl App {
             };
             if let Some(share) = assessment.contents.fraction_volume.or(assessment.contents.fraction_depth) {
                 let end = match assessment.verdict.decision {
-                    Decision::Pump => words.f("time to pump by {0}", &[&assessment.verdict.name]),
-                    Decision::NotYet => words.f("not yet due by {0}", &[&assessment.verdict.name]),
+                    Decision::Pump => words.f("time to pump by {0}", &[&rule]),
+                    Decision::NotYet => words.f("not yet due by {0}", &[&rule]),
                     Decision::NotMeasured => String::new(),
                 };
                 let line = words.f("{0} of the liquid was solids", &[&figures.percent(share)]);

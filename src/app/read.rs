@@ -9,7 +9,8 @@ use crate::app::shell::App;
 use crate::app::stop::{Quantity, reading_mut};
 use crate::domain::check::{Flag, FlagCode};
 use crate::domain::judge::{ClauseResult, ClauseUnit, Decision};
-use crate::domain::record::{CompartmentId, Visit};
+use crate::domain::record::{Compartment, CompartmentId, Visit};
+use crate::domain::rules::RuleSet;
 use crate::domain::units::{Length, round_to_i64};
 use uuid::Uuid;
 
@@ -122,7 +123,7 @@ impl App {
         // A rule that counts depth is shown against the share by depth, not by volume.
         let by_depth = share_limit.is_some_and(|c| c.id.contains("depth"));
         let share = contents.and_then(|c| if by_depth { c.fraction_depth } else { c.fraction_volume.or(c.fraction_depth) });
-        let rule_name = verdict.map(|verdict| verdict.name.clone()).unwrap_or_default();
+        let rule_name = self.session.rule_set(&state.shown().site).map(|set| rule_name(&set)).unwrap_or_default();
         ReadView {
             view_text: drawing
                 .as_ref()
@@ -167,9 +168,7 @@ impl App {
     fn read_flags(&self) -> String {
         let Some(assessment) = self.stop.as_ref().and_then(|state| state.assessment()) else { return String::new() };
         let figures = self.session.figures();
-        let sizes_missing = self.stop.as_ref().and_then(|state| state.compartment()).is_some_and(|compartment| {
-            crate::app::inputs::shape_of(compartment).is_none() || compartment.liquid_depth_mm.is_none()
-        });
+        let sizes_missing = self.stop.as_ref().is_some_and(|state| state.compartments().iter().any(|c| is_unmeasured(c)));
         if sizes_missing {
             return figures.words.t("Tank size not known yet: tap Tank. Drawn at a usual size meanwhile.");
         }
@@ -294,6 +293,11 @@ impl App {
     }
 }
 
+/// Whether a size that volumes need is still missing.
+pub(crate) fn is_unmeasured(compartment: &Compartment) -> bool {
+    crate::app::inputs::shape_of(compartment).is_none() || compartment.liquid_depth_mm.is_none()
+}
+
 fn whole_mm(length: Length) -> i64 {
     i64::from(length.as_mm())
 }
@@ -373,6 +377,12 @@ fn place_text(tank: usize, tanks: usize, compartment: usize, compartments: usize
     }
     let tank = words.f("tank {0} of {1}", &[&(tank + 1).to_string(), &tanks.to_string()]);
     if side.is_empty() { tank } else { format!("{tank}, {side}") }
+}
+
+/// The name of a rule set with its section, as it is quoted.
+#[must_use]
+pub fn rule_name(set: &RuleSet) -> String {
+    if set.section.is_empty() || set.section == "none" { set.name.clone() } else { format!("{}, {}", set.name, set.section) }
 }
 
 /// Says which clause binds and by how much.

@@ -546,6 +546,17 @@ impl Pen {
         }
     }
 
+    fn dashes_down(&mut self, x: f64, top: f64, bottom: f64) {
+        let (dash, gap) = (7.0, 4.0);
+        // A finite number of dashes whatever the height.
+        let stretch = ((bottom - top) / 2_000.0).max(1.0);
+        let mut y = top;
+        while y < bottom {
+            self.line((x, y), (x, (y + dash * stretch).min(bottom)));
+            y += (dash + gap) * stretch;
+        }
+    }
+
     /// Lines rising to the right, clipped to a polygon.
     fn hatch(&mut self, polygon: &[(f64, f64)], spacing: f64) {
         let sums = polygon.iter().map(|p| p.0 + p.1);

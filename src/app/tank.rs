@@ -2,7 +2,7 @@
 
 use crate::app::inputs::{dip_json, dip_rows};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, SheetTarget, Verdict};
-use crate::app::read::flag_text;
+use crate::app::read::{flag_text, is_unmeasured};
 use crate::app::tank_scenes::shape_scene;
 use crate::app::section::{Area, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
@@ -194,10 +194,14 @@ impl App {
             (Some(own), _) => words.f("{0} below the outlet", &[&figures.volume(own)]),
             (None, _) => words.t("Give the sizes, or choose Capacity only."),
         };
-        let mut notes = state
-            .assessment()
-            .map(|assessment| assessment.flags.iter().filter_map(|flag| flag_text(flag, figures)).collect::<Vec<_>>())
-            .unwrap_or_default();
+        // While a size is missing every other flag only follows from that.
+        let mut notes = match state.assessment() {
+            _ if state.compartments().iter().any(|compartment| is_unmeasured(compartment)) => {
+                vec![words.t("A size is still missing: volumes and dates wait for it.")]
+            }
+            Some(assessment) => assessment.flags.iter().filter_map(|flag| flag_text(flag, figures)).collect(),
+            None => Vec::new(),
+        };
         notes.push(words.t(match drawing.view {
             SectionView::Lengthwise => "Drawn lengthwise, to scale.",
             SectionView::Across => "Drawn across, to scale.",

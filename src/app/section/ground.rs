@@ -5,6 +5,9 @@ use super::{
     TickUnit, WALL_MM, depth_ticks, earth, side_px,
 };
 
+/// Air drawn under the slab: 9 in, NC 18A .1954 (a)(2).
+const USUAL_AIR_MM: f64 = 229.0;
+
 /// The ground over one lid.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct GroundScene {
@@ -61,7 +64,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
 
     let mut layers = Layers::default();
     earth(&mut layers, width_px, height_px, grade_y, scale);
-    if cover > 0.0 && scene.stack_mm.is_empty() {
+    if cover > 0.0 {
         let column = [
             (left, grade_y),
             (right, grade_y),
@@ -83,16 +86,18 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
         frame.y(slab_low),
     );
 
-    let foot = set_stack(&mut layers, scene, slab_top, frame);
-    let lid = layers.pen(LayerKind::Lid);
-    lid.rectangle(
+    // The tank under the slab, with its liquid, so that the lid is seen for what it closes.
+    layers
+        .pen(LayerKind::Clear)
+        .rectangle(0.0, frame.y(slab_low - USUAL_AIR_MM), width_px, height_px);
+    layers.pen(LayerKind::Lid).rectangle(
         frame.x(-half * 1.04),
-        frame.y(foot + LID_MM),
+        frame.y(slab_top + LID_MM),
         frame.x(half * 1.04),
-        frame.y(foot),
+        frame.y(slab_top),
     );
-
     let limit = layers.pen(LayerKind::Limit);
+    propose_stack(limit, scene, -cover, frame);
     let (rule_x, lid_y) = (left - 26.0_f64.min(left / 2.0), frame.y(-cover));
     let foot_half = 7.0_f64.min(left / 4.0).max(0.0);
     for y in [grade_y, lid_y] {
@@ -144,23 +149,17 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
     }
 }
 
-/// Sets the riser sections from `foot` up and returns the elevation of their top.
-fn set_stack(layers: &mut Layers, scene: &GroundScene, foot: f64, frame: Frame) -> f64 {
+/// Outlines the riser sections that would stand on the lid, from `foot` up: proposed, so dashed.
+fn propose_stack(limit: &mut Pen, scene: &GroundScene, foot: f64, frame: Frame) {
     let half = f64::from(scene.width_mm.max(1)) / 2.0;
     let (left, right) = (frame.x(-half), frame.x(half));
-    let wall = (half * 0.12 * frame.scale).max(1.5);
     let mut top = foot;
     for section in &scene.stack_mm {
         let under = top;
         top += f64::from(*section);
-        // The seam between two sections stays open.
-        let seam = (2.4_f64).min((frame.y(under) - frame.y(top)) / 4.0);
-        let (upper, lower) = (frame.y(top) + seam / 2.0, frame.y(under) - seam / 2.0);
-        layers.pen(LayerKind::Riser).rectangle(left, upper, right, lower);
+        limit.dashes(left, right, frame.y(top));
+        for x in [left, right] {
+            limit.dashes_down(x, frame.y(top), frame.y(under));
+        }
     }
-    // The lid at the foot is lifted out and set on top, so the stack is open inside.
-    let mut inside = Pen::default();
-    inside.rectangle(left + wall, frame.y(top), right - wall, frame.y(foot));
-    layers.0.push((LayerKind::Air, inside));
-    top
 }
