@@ -82,8 +82,7 @@ fn every_embedded_set_reads_and_names_its_source() {
     );
 }
 
-/// Figures and senses from the sources named in each file (section 3 of the project's list of published figures): the clearance
-/// just inside, at, and just outside each limit, in inches.
+/// Figures and senses from the sources named in each rule file: the clearance just inside, at, and just outside each limit.
 #[test]
 fn each_clearance_rule_pumps_on_the_right_side_of_its_limit() {
     // id, clause, limit in inches, whether the limit itself asks for pumping
