@@ -166,6 +166,8 @@ struct Lengths {
     outlet_device: Option<f64>,
     outlet_top: Option<f64>,
     scum_top: Option<f64>,
+    /// The two tops are in the same lengths as the rest; they do not decide how the rest is judged.
+    tops_as_the_rest: bool,
 }
 
 impl Lengths {
@@ -179,6 +181,7 @@ impl Lengths {
             outlet_device: reading.outlet_device.or(compartment.outlet_device).map(Length::mm),
             outlet_top: compartment.outlet_top.map(Length::mm),
             scum_top: reading.scum_top.map(Offset::mm),
+            tops_as_the_rest: true,
         }
     }
 
@@ -198,16 +201,22 @@ impl Lengths {
                 .collect();
             mean(&exact?)
         };
+        let outlet_top = compartment
+            .outlet_top
+            .map(|top| exact_half_inches_mm(top).ok_or(top.mm()));
+        let scum_top = reading
+            .scum_top
+            .map(|top| exact_half_inches_offset_mm(top).ok_or(top.mm()));
+        let either = |top: Result<f64, f64>| top.unwrap_or_else(|kept| kept);
         Some(Self {
             liquid_depth: exact_half_inches_mm(compartment.liquid_depth)?,
             level: exact_half_inches_offset_mm(reading.level)?,
             scum: each(reading.scum)?,
             sludge,
             outlet_device: each(reading.outlet_device.or(compartment.outlet_device))?,
-            outlet_top: each(compartment.outlet_top)?,
-            scum_top: reading
-                .scum_top
-                .map_or(Some(None), |top| exact_half_inches_offset_mm(top).map(Some))?,
+            outlet_top: outlet_top.map(either),
+            scum_top: scum_top.map(either),
+            tops_as_the_rest: !matches!(outlet_top, Some(Err(_))) && !matches!(scum_top, Some(Err(_))),
         })
     }
 
@@ -555,39 +564,7 @@ enum Side {
 
 fn judge_clause(clause: &Clause, judged: &Judged<'_>, household: Household) -> ClauseResult {
     match &clause.test {
-        Test::VolumeFraction(limit) => {
-            let mut result = blank(clause, ClauseUnit::Share, Some(limit.value), judged.judged_in());
-            match judged.volume_share() {
-                Some((value, true)) => settle(
-                    &mut result,
-                    clause.sense,
-                    Side::Above,
-                    value,
-                    SHARE_TOLERANCE * limit.value,
-                ),
-                Some((value, false)) => {
-                    settle(
-                        &mut result,
-                        clause.sense,
-                        Side::Above,
-                        value,
-                        SHARE_TOLERANCE * limit.value,
-                    );
-                    // What was read is a lower bound: enough to ask for pumping, not enough to say "not yet".
-                    if !result.met {
-                        result.value = None;
-                        result.margin = None;
-                        result.at_limit = false;
-                        result.why_not = Some(
-                            "not every layer of every compartment was read, so the share of solids is not known"
-                                .to_owned(),
-                        );
-                    }
-                }
-                None => result.why_not = Some("scum and sludge were not read".to_owned()),
-            }
-            result
-        }
+        Test::VolumeFraction(limit) => judge_volume(clause, limit.value, judged),
         Test::DepthFraction(limit) => worst(
             clause,
             judged,
@@ -620,15 +597,25 @@ fn judge_clause(clause: &Clause, judged: &Judged<'_>, household: Household) -> C
             "the scum or the outlet device was not measured",
             |lengths| Some((lengths.scum_clearance()?, limit.mm())),
         ),
-        Test::ScumTopClearance(limit) => worst(
-            clause,
-            judged,
-            ClauseUnit::Millimetre,
-            Side::Below,
-            CLEARANCE_TOLERANCE_MM,
-            "the top of the scum or the top of the outlet device was not measured",
-            |lengths| Some((lengths.scum_top_clearance()?, limit.mm())),
-        ),
+        Test::ScumTopClearance(limit) => {
+            let mut result = worst(
+                clause,
+                judged,
+                ClauseUnit::Millimetre,
+                Side::Below,
+                CLEARANCE_TOLERANCE_MM,
+                "the top of the scum or the top of the outlet device was not measured",
+                |lengths| Some((lengths.scum_top_clearance()?, limit.mm())),
+            );
+            let tops = result
+                .compartment
+                .and_then(|place| judged.parts.get(place))
+                .is_none_or(|(_, lengths, _)| lengths.tops_as_the_rest);
+            if !tops {
+                result.judged_in = JudgedIn::Millimetres;
+            }
+            result
+        }
         Test::SludgeDistanceTable(table) => {
             let capacity = judged.liquid();
             worst(
@@ -655,6 +642,28 @@ fn judge_clause(clause: &Clause, judged: &Judged<'_>, household: Household) -> C
             result
         }
     }
+}
+
+/// Judges the share of solids by volume over the whole tank.
+fn judge_volume(clause: &Clause, limit: f64, judged: &Judged<'_>) -> ClauseResult {
+    let mut result = blank(clause, ClauseUnit::Share, Some(limit), judged.judged_in());
+    match judged.volume_share() {
+        Some((value, true)) => settle(&mut result, clause.sense, Side::Above, value, SHARE_TOLERANCE * limit),
+        Some((value, false)) => {
+            settle(&mut result, clause.sense, Side::Above, value, SHARE_TOLERANCE * limit);
+            // What was read is a lower bound: enough to ask for pumping, not enough to say "not yet".
+            if !result.met {
+                result.value = None;
+                result.margin = None;
+                result.at_limit = false;
+                result.why_not = Some(
+                    "not every layer of every compartment was read, so the share of solids is not known".to_owned(),
+                );
+            }
+        }
+        None => result.why_not = Some("scum and sludge were not read".to_owned()),
+    }
+    result
 }
 
 fn blank(clause: &Clause, unit: ClauseUnit, limit: Option<f64>, judged_in: JudgedIn) -> ClauseResult {

@@ -82,8 +82,7 @@ fn every_embedded_set_reads_and_names_its_source() {
     );
 }
 
-/// Figures and senses from the sources named in each file (section 3 of the project's list of published figures): the clearance
-/// just inside, at, and just outside each limit, in inches.
+/// Figures and senses from the sources named in each rule file: the clearance just inside, at, and just outside each limit.
 #[test]
 fn each_clearance_rule_pumps_on_the_right_side_of_its_limit() {
     // id, clause, limit in inches, whether the limit itself asks for pumping
@@ -176,6 +175,19 @@ fn half_inches_are_judged_exactly_and_other_lengths_in_millimetres() {
     let result = judge(&tank, &[other], HOUSE, &set("wi-kenosha-15.06.030")).clauses[0].clone();
     assert_eq!(result.judged_in, JudgedIn::Millimetres);
     assert!((result.value.unwrap() - 460.0 / 1372.0).abs() < 1e-12);
+    // The tops belong to their own clause only: 130 mm is no half inch, and the sludge is still judged in half inches.
+    let top = Reading {
+        scum_top: Some(Offset::from_mm(130)),
+        ..reading(6.0, 20.0)
+    };
+    let mut tank = crate::rules::tank();
+    tank.compartments[0].outlet_top = Some(inches(6.0));
+    let massachusetts = judge(&tank, &[top], HOUSE, &set("ma-310-cmr-15.351"));
+    let judged_in: Vec<JudgedIn> = massachusetts.clauses.iter().map(|clause| clause.judged_in).collect();
+    assert_eq!(
+        judged_in,
+        [JudgedIn::HalfInches, JudgedIn::Millimetres, JudgedIn::HalfInches]
+    );
     for half_inches in 0..2_000_u32 {
         let exact = f64::from(half_inches) * 12.7;
         let kept = Length::from_real_mm(exact).unwrap();
