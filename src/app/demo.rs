@@ -554,11 +554,12 @@ fn sign(app: &mut App, name: &str) {
     app.show_customer();
     app.tap_sign();
     app.edit_signer(name);
-    let letters = u32::try_from(name.chars().count()).unwrap_or(10);
+    let letters = u32::try_from(name.chars().count()).unwrap_or(10).max(1);
     app.pad_pressed(30.0, 160.0);
-    for step in 0..(letters * 8) {
-        let t = f64::from(step) / f64::from(letters * 8);
-        app.pad_dragged(30.0 + 300.0 * t, 150.0 + 60.0 * (t * 23.0).sin() * (1.0 - 0.6 * t));
+    for step in 0..(letters * 10) {
+        let t = f64::from(step) / f64::from(letters * 10);
+        let wave = t * f64::from(letters) * 6.0;
+        app.pad_dragged(30.0 + 300.0 * t + 9.0 * wave.cos(), 150.0 + 26.0 * wave.sin() * (1.2 - t) - 18.0 * t);
     }
     app.sign_accept();
     app.back();

@@ -23,7 +23,7 @@ pub(crate) struct DoorState {
     pub pad_area: (f64, f64),
     pub signing: bool,
     pub signer: String,
-    /// Strokes in thousandths of the pad.
+    /// Strokes in thousandths of the pad's width.
     pub strokes: Vec<Vec<(i32, i32)>>,
 }
 
@@ -206,7 +206,7 @@ impl App {
             sign_heading: words.t("Sign here with a finger"),
             signer_label: words.t("Name"),
             signer: state.door.signer.clone(),
-            strokes: strokes_path(&state.door.strokes, state.door.pad_area),
+            strokes: strokes_path(&state.door.strokes, state.door.pad_area.0),
             clear_text: words.t("Wipe"),
             cancel_text: words.t("Back"),
             accept_text: words.t("Accept"),
@@ -292,9 +292,7 @@ impl App {
                 name: visit.stop.signed_name.clone(),
                 strokes: read_strokes(&visit.stop.signature)
                     .into_iter()
-                    .map(|stroke| {
-                        stroke.into_iter().map(|(x, y)| (f64::from(x) / 1_000.0, f64::from(y) / 1_000.0)).collect()
-                    })
+                    .map(|stroke| stroke.into_iter().map(|(x, y)| (f64::from(x), f64::from(y))).collect())
                     .collect(),
             }),
             footer: vec![
@@ -405,8 +403,9 @@ impl App {
     pub fn pad_dragged(&mut self, x: f64, y: f64) {
         let Some(state) = self.stop.as_mut() else { return };
         let (width, height) = state.door.pad_area;
-        let thousandths = |value: f64, of: f64| {
-            let share = if of > 0.0 { (value / of).clamp(0.0, 1.0) } else { 0.0 };
+        // Both in thousandths of the width, so that the signature keeps its proportions wherever it is shown.
+        let thousandths = |value: f64, most: f64| {
+            let share = if width > 0.0 { value.clamp(0.0, most.max(0.0)) / width } else { 0.0 };
             crate::domain::units::round_to_i64(share * 1_000.0).and_then(|v| i32::try_from(v).ok()).unwrap_or(0)
         };
         let point = (thousandths(x, width), thousandths(y, height));
@@ -667,12 +666,12 @@ fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
     if json.is_empty() { Vec::new() } else { serde_json::from_str(json).unwrap_or_default() }
 }
 
-fn strokes_path(strokes: &[Vec<(i32, i32)>], (width, height): (f64, f64)) -> String {
+fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {
     let mut path = String::new();
     for stroke in strokes {
         for (index, (x, y)) in stroke.iter().enumerate() {
             let pen = if index == 0 { 'M' } else { 'L' };
-            let (x, y) = (f64::from(*x) * width / 1_000.0, f64::from(*y) * height / 1_000.0);
+            let (x, y) = (f64::from(*x) * width / 1_000.0, f64::from(*y) * width / 1_000.0);
             // Writing to a String cannot fail.
             drop(write!(path, "{pen}{x:.1} {y:.1}"));
         }

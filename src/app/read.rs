@@ -149,7 +149,10 @@ impl App {
             many: compartments > 1 || tanks > 1,
             compartment_text: place_text(state.tank, tanks, state.compartment, compartments, figures),
             can_probe: state.quantity == Quantity::Sludge,
-            probe_count: words.n("{0} probe", "{0} probes", probe_list.len()),
+            probe_count: match probe_list.len() {
+                0 => words.t("at this depth"),
+                count => words.n("{0} probe", "{0} probes", count),
+            },
             probe_spread: spread_text(&probe_list, figures),
             decision: verdict.map(|verdict| verdict.decision),
             verdict_title: share.map_or_else(

@@ -401,7 +401,7 @@ record! {
         lids_closed: Option<bool>,
         /// Who signed.
         signed_name: String,
-        /// The strokes as JSON, `[[[x, y], …], …]` in thousandths of the pad; empty when unsigned.
+        /// The strokes as JSON, `[[[x, y], …], …]` in thousandths of the pad's width; empty when unsigned.
         signature: String,
         /// When it was signed.
         signed_at: Option<DateTime<FixedOffset>>,
