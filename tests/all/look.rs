@@ -13,7 +13,9 @@ use std::rc::Rc;
 
 use i_slint_backend_testing::{AccessibleRole, ElementHandle};
 use lidmark::platform::picture;
-use lidmark::ui::{AppApi, AppWindow, ConfirmApi, PadApi, PickerApi, ReadApi, Screen, SheetApi, TankApi, TankShape};
+use lidmark::ui::{
+    AppApi, AppWindow, ConfirmApi, PadApi, PickerApi, PumpApi, ReadApi, Screen, SheetApi, TankApi, TankShape,
+};
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
@@ -236,6 +238,8 @@ fn keys_for_gloves_are_126_dp_on_a_usual_phone() {
 #[test]
 fn nothing_pushes_the_stations_off_the_screen() {
     on_own_thread(|window| {
+        PumpApi::get(&window).set_many_tanks(true);
+        ReadApi::get(&window).set_flag_text("Scum and sludge together are deeper than the liquid: read again.".into());
         for (language, last) in [("en", "Leave"), ("es", "Cierre")] {
             slint::select_bundled_translation(language).unwrap();
             for (width, height) in SIZES {
