@@ -117,6 +117,9 @@ fn connect_site(window: &ui::AppWindow, binder: &Rc<Binder>) {
     on!(binder, api,
         on_tap_start() => |app| app.tap_start_here();
         on_tap_edit() => |app| app.tap_edit_site();
+        on_tap_tank(index) => |app| app.tap_site_tank(place(index));
+        on_tap_visit(index) => |app| app.tap_site_visit(place(index));
+        on_tap_add_tank() => |app| app.tap_site_add_tank();
     );
     let api = ui::SiteEditApi::get(window);
     on!(binder, api,

@@ -613,18 +613,18 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
     for (index, point) in curve.points.iter().enumerate() {
         let pen = if index == 0 { 'M' } else { 'L' };
         // Writing to a String cannot fail.
-        drop(write!(band, "{pen}{:.1} {:.1}", x(point.years), y(point.high_litres)));
-        drop(write!(median, "{pen}{:.1} {:.1}", x(point.years), y(point.middle_litres)));
+        let _ = write!(band, "{pen}{:.1} {:.1}", x(point.years), y(point.high_litres));
+        let _ = write!(median, "{pen}{:.1} {:.1}", x(point.years), y(point.middle_litres));
     }
     for point in curve.points.iter().rev() {
-        drop(write!(band, "L{:.1} {:.1}", x(point.years), y(point.low_litres)));
+        let _ = write!(band, "L{:.1} {:.1}", x(point.years), y(point.low_litres));
     }
     band.push('Z');
     let limit_y = y(curve.limit_litres);
     let mut limit = String::new();
     let mut dash = left;
     while dash < right {
-        drop(write!(limit, "M{dash:.1} {limit_y:.1}H{:.1}", (dash + 9.0).min(right)));
+        let _ = write!(limit, "M{dash:.1} {limit_y:.1}H{:.1}", (dash + 9.0).min(right));
         dash += 15.0;
     }
     let due_x = x(curve.due_years);
@@ -673,7 +673,7 @@ fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {
             let pen = if index == 0 { 'M' } else { 'L' };
             let (x, y) = (f64::from(*x) * width / 1_000.0, f64::from(*y) * width / 1_000.0);
             // Writing to a String cannot fail.
-            drop(write!(path, "{pen}{x:.1} {y:.1}"));
+            let _ = write!(path, "{pen}{x:.1} {y:.1}");
         }
     }
     path

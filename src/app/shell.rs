@@ -170,7 +170,12 @@ impl App {
             return;
         }
         let screen = match screen {
-            Screen::At(_) | Screen::Tank | Screen::Door | Screen::WhatIf if self.stop.is_none() => Screen::Day,
+            Screen::Tank if self.stop.is_some() => Screen::Tank,
+            Screen::At(_) | Screen::Tank | Screen::Door | Screen::WhatIf
+                if self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) =>
+            {
+                Screen::Day
+            }
             other => other,
         };
         match screen {
@@ -210,6 +215,8 @@ impl App {
             Some(screen) => {
                 self.screen = screen;
                 if screen == Screen::Site {
+                    // Tanks opened from the site's page are no stop to come back to.
+                    self.stop = self.stop.take().filter(|state| state.stop_id().is_some());
                     self.reload_site();
                 }
             }

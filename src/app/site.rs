@@ -5,6 +5,7 @@ use crate::app::figures::parse_date;
 use crate::app::inputs::{compartments_of, work_input};
 use crate::app::overlay::{Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, degrees_text, parse_degrees_e7};
 use crate::app::shell::{App, Screen};
+use crate::app::stop::StopState;
 use crate::domain::assess::assess;
 use crate::domain::record::{Language, ShapeKind, Site, SiteId, Visit, changes};
 use crate::domain::units::Volume;
@@ -237,6 +238,32 @@ impl App {
             detail.push(row.stop.found_note.clone());
         }
         (format!("{} · {what}", figures.date(row.stop.day)), detail.join(" · "))
+    }
+
+    /// Opens the tank sheet on one of the site's tanks, without a stop.
+    pub fn tap_site_tank(&mut self, index: usize) {
+        let Some(state) = self.site.as_ref() else { return };
+        let mut tanks = StopState::new(state.visit.clone(), state.history.clone());
+        tanks.visit.stop.day = self.session.today();
+        tanks.tank = index.min(tanks.visit.tanks.len().saturating_sub(1));
+        self.stop = Some(tanks);
+        self.assess_stop();
+        self.go(Screen::Tank);
+    }
+
+    /// Adds a tank to the site and opens its sheet.
+    pub fn tap_site_add_tank(&mut self) {
+        self.tap_site_tank(0);
+        self.tap_add_tank();
+    }
+
+    /// Opens an earlier stop of the site, newest first.
+    pub fn tap_site_visit(&mut self, index: usize) {
+        let stop = self.site.as_ref().and_then(|state| state.history.iter().rev().nth(index)).map(|row| row.stop.id);
+        if let Some(stop) = stop {
+            let opened = self.open_stop(stop);
+            self.try_book(opened);
+        }
     }
 
     /// Begins a stop at the site shown: the one already on today's list, or a new one.

@@ -74,6 +74,12 @@ impl StopState {
         }
     }
 
+    /// The stop, `None` while only the site's tanks are open.
+    pub fn stop_id(&self) -> Option<StopId> {
+        let id = self.visit.stop.id;
+        (!id.0.is_nil()).then_some(id)
+    }
+
     /// What the screen shows: the drag, or what is kept.
     pub fn shown(&self) -> &Visit {
         self.preview.as_ref().unwrap_or(&self.visit)
@@ -251,7 +257,7 @@ impl App {
         }
         self.assess_stop();
         // The site's date moves with the stop, in the same action, so that undoing one undoes both.
-        if undoable && let Some(state) = self.stop.as_mut() {
+        if undoable && let Some(state) = self.stop.as_mut().filter(|state| state.stop_id().is_some()) {
             let due = state.soonest().and_then(|(_, soonest)| soonest.forecast.dates).map(|dates| dates.due);
             state.visit.site.due_on = due;
         }
@@ -262,8 +268,8 @@ impl App {
         }
         // What has been taken away is kept in the book and leaves the screen.
         drop_removed(&mut state.visit);
-        let id = state.visit.stop.id;
-        self.session.keep(Some(id), label, undoable, list);
+        let stop = state.stop_id();
+        self.session.keep(stop, label, undoable && stop.is_some(), list);
     }
 
     /// Shows a change without keeping it, while a finger drags.
@@ -294,7 +300,7 @@ impl App {
 
     /// Takes back the last action of the stop that still stands.
     pub fn undo(&mut self) {
-        let Some(stop) = self.stop.as_ref().map(|state| state.visit.stop.id) else { return };
+        let Some(stop) = self.stop.as_ref().and_then(StopState::stop_id) else { return };
         let (id, at) = (self.session.new_id(), self.session.now());
         let result = self.session.ask(move |store| {
             let undone = store.undo(stop, id, at)?;

@@ -118,7 +118,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     };
     let mut report = String::new();
     // Writing to a String cannot fail.
-    drop(writeln!(report, "Demo day {}: invented company, people, places and readings.\n", demo.date()));
+    let _ = writeln!(report, "Demo day {}: invented company, people, places and readings.\n", demo.date());
     {
         let mut app = shared.borrow_mut();
         let works = folder(out.join("work"))?;
@@ -128,7 +128,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         }
         app.go(Screen::Day);
         let day = app.day_view();
-        drop(writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text));
+        let _ = writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text);
     }
     pictures += draw_all(&window, &shared, &screens, &played)?;
     app = match Rc::try_unwrap(shared) {
@@ -136,12 +136,12 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         Err(shared) => {
             // The window's callbacks still hold the app; settling is all that is left to do.
             shared.borrow_mut().session_mut().settle()?;
-            drop(writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display()));
+            let _ = writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display());
             return Ok(report);
         }
     };
     app.session_mut().settle()?;
-    drop(writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display()));
+    let _ = writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display());
     Ok(report)
 }
 
@@ -190,7 +190,7 @@ fn write_stop(
     let mut lines = format!("{}\n  next: {} ({})\n", stop.name, leave.due_text, leave.due_detail);
     for line in leave.found.iter().chain(&leave.missing) {
         // Writing to a String cannot fail.
-        drop(writeln!(lines, "  {line}"));
+        let _ = writeln!(lines, "  {line}");
     }
     lines.push('\n');
     Ok(lines)
@@ -327,7 +327,7 @@ fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str) -> Resul
         let mut app = app.borrow_mut();
         app.session_mut().settle()?;
     }
-    let mut look = || -> Result<image::RgbaImage, DemoRunError> {
+    let look = || -> Result<image::RgbaImage, DemoRunError> {
         bind::render(window, &app.borrow());
         Ok(picture::snapshot(window.window(), PHONE_DP.0, PHONE_DP.1, SCALE)?)
     };
