@@ -217,11 +217,11 @@ impl App {
         };
         let Some(mm) = held.value_at(edge, y) else { return };
         let (quantity, id) = (state.quantity, compartment.id);
-        let stepped = match figures.units {
+        let snapped = match figures.units {
             crate::domain::record::Units::UsCustomary => figures.nudged(i64::from(mm), 0),
             crate::domain::record::Units::Metric => (i64::from(mm) + 5).div_euclid(10) * 10,
         };
-        let mm = if quantity == Quantity::Level { stepped.clamp(-3_000, 1_000) } else { stepped.clamp(0, 5_000) };
+        let mm = if quantity == Quantity::Level { snapped.clamp(-3_000, 1_000) } else { snapped.clamp(0, 5_000) };
         self.preview(|visit, new_id| set_quantity(visit, id, quantity, mm, new_id));
     }
 

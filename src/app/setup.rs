@@ -1,11 +1,12 @@
 //! Setup: company, language, units, rule set, prices, limits; and About.
 
+use crate::app::figures::Figures;
 use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::session::Session;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Setup, Units};
-use crate::domain::rules::{Confidence, RuleSet};
-use crate::domain::units::{Cents, Length, Volume};
+use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
+use crate::domain::units::{Cents, Length, Volume, round_to_i64};
 
 /// Every row of the set-up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -268,9 +269,51 @@ pub const fn confidence_text(confidence: Confidence) -> &'static str {
     }
 }
 
+/// Words one clause, whatever language its file was written in.
+#[must_use]
+pub fn clause_text(clause: &Clause, figures: Figures) -> String {
+    let words = figures.words;
+    let length = |limit: &LengthLimit| figures.mm(round_to_i64(limit.mm()).unwrap_or(0));
+    let at = clause.sense == Sense::At;
+    match &clause.test {
+        Test::VolumeFraction(limit) if at => {
+            words.f("Pump when scum and sludge are {0} of the liquid or more.", &[&figures.percent(limit.value)])
+        }
+        Test::VolumeFraction(limit) => {
+            words.f("Pump when scum and sludge are more than {0} of the liquid.", &[&figures.percent(limit.value)])
+        }
+        Test::DepthFraction(limit) if at => {
+            words.f("Pump when scum and sludge are {0} of the liquid depth or more.", &[&figures.percent(limit.value)])
+        }
+        Test::DepthFraction(limit) => {
+            words.f("Pump when scum and sludge are more than {0} of the liquid depth.", &[&figures.percent(limit.value)])
+        }
+        Test::SludgeClearance(limit) if at => {
+            words.f("Pump when the sludge comes to {0} below the outlet device, or nearer.", &[&length(limit)])
+        }
+        Test::SludgeClearance(limit) => {
+            words.f("Pump when the sludge is less than {0} below the outlet device.", &[&length(limit)])
+        }
+        Test::ScumClearance(limit) if at => words.f(
+            "Pump when the scum comes to {0} above the bottom of the outlet device, or nearer.",
+            &[&length(limit)],
+        ),
+        Test::ScumClearance(limit) => {
+            words.f("Pump when the scum is less than {0} above the bottom of the outlet device.", &[&length(limit)])
+        }
+        Test::ScumTopClearance(limit) => {
+            words.f("Pump when the scum comes within {0} of the top of the outlet device.", &[&length(limit)])
+        }
+        Test::SludgeDistanceTable(_) => {
+            words.t("Pump when the sludge comes nearer to the outlet device than the table for this size and depth says.")
+        }
+        Test::Calendar { years, .. } => words.f("Pump every {0} years.", &[&years.to_string()]),
+    }
+}
+
 fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
     let (words, figures) = (session.words(), session.figures());
-    let mut sentences = set.clauses.iter().map(|clause| clause.words.clone()).collect::<Vec<_>>();
+    let mut sentences = set.clauses.iter().map(|clause| clause_text(clause, figures)).collect::<Vec<_>>();
     if let Some(years) = set.inspect_every_years {
         sentences.push(words.f("Look in every {0} years.", &[&years.to_string()]));
     }

@@ -58,8 +58,7 @@ impl Dimension {
     const fn first_mm(self) -> i64 {
         match self {
             Self::Length => 2_438,
-            Self::Width => 1_524,
-            Self::Diameter | Self::Height => 1_524,
+            Self::Width | Self::Diameter | Self::Height => 1_524,
             Self::Radius => 610,
             Self::Straight => 305,
             Self::Capacity => 0,

@@ -376,20 +376,25 @@ fn total(mut volumes: impl Iterator<Item = Option<Volume>>) -> Option<Volume> {
 }
 
 /// A tank as it enters judging: each compartment in the lengths it is judged in.
+///
+/// A reading in half inches is judged twice. Its millimetres are roundings, three of which can miss a limit that the inches
+/// meet exactly, so where the half inches stand at the limit they decide; everywhere else the millimetres as kept do, and the
+/// figures are those that everyone else computes from them.
 struct Judged<'a> {
     parts: Vec<(&'a Compartment, Lengths, JudgedIn)>,
 }
 
 impl<'a> Judged<'a> {
-    fn new(tank: &'a Tank, readings: &[Reading]) -> Self {
+    fn new(tank: &'a Tank, readings: &[Reading], judged_in: JudgedIn) -> Self {
         let not_read = Reading::default();
+        let exact = judged_in == JudgedIn::HalfInches;
         let parts = tank
             .compartments
             .iter()
             .enumerate()
             .map(|(place, compartment)| {
                 let reading = readings.get(place).unwrap_or(&not_read);
-                match Lengths::in_half_inches(compartment, reading) {
+                match Lengths::in_half_inches(compartment, reading).filter(|_| exact) {
                     Some(lengths) => (compartment, lengths, JudgedIn::HalfInches),
                     None => (
                         compartment,
@@ -510,11 +515,15 @@ pub struct Household {
 /// Judges one reading against one rule set.
 #[must_use]
 pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: &RuleSet) -> Verdict {
-    let judged = Judged::new(tank, readings);
+    let as_kept = Judged::new(tank, readings, JudgedIn::Millimetres);
+    let in_half_inches = Judged::new(tank, readings, JudgedIn::HalfInches);
     let clauses: Vec<ClauseResult> = rule_set
         .clauses
         .iter()
-        .map(|clause| judge_clause(clause, &judged, household))
+        .map(|clause| {
+            let exact = judge_clause(clause, &in_half_inches, household);
+            if exact.at_limit { exact } else { judge_clause(clause, &as_kept, household) }
+        })
         .collect();
     let decision = if clauses.iter().any(|clause| clause.met) {
         Decision::Pump

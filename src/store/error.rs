@@ -10,7 +10,7 @@ pub enum StoreError {
     Open {
         /// The file.
         path: PathBuf,
-        /// What SQLite said.
+        /// What `SQLite` said.
         source: rusqlite::Error,
     },
     /// The file is a database of some other program, or no database.
@@ -60,18 +60,18 @@ pub enum StoreError {
     /// The thread that keeps the book has ended.
     #[error("the book has been closed")]
     Closed,
-    /// Anything else SQLite refused.
+    /// Anything else `SQLite` refused.
     #[error("cannot {doing}: {source}")]
     Sql {
         /// What was tried.
         doing: &'static str,
-        /// What SQLite said.
+        /// What `SQLite` said.
         source: rusqlite::Error,
     },
 }
 
 impl StoreError {
-    /// Wraps a SQLite error with what was being done, telling apart what needs different advice.
+    /// Wraps a `SQLite` error with what was being done, telling apart what needs different advice.
     pub(crate) fn sql(doing: &'static str) -> impl Fn(rusqlite::Error) -> Self {
         use rusqlite::ErrorCode::{DatabaseBusy, DatabaseCorrupt, DatabaseLocked, DiskFull, NotADatabase, ReadOnly};
         move |source| match source.sqlite_error_code() {

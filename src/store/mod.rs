@@ -1,4 +1,4 @@
-//! Keeps records safe on this device, in one SQLite file.
+//! Keeps records safe on this device, in one `SQLite` file.
 //!
 //! One action is one transaction: the rows it changes and one line of the log.
 //! The file is in WAL mode with `synchronous=FULL`, so an action whose commit
@@ -26,7 +26,7 @@ pub const SCHEMA_VERSION: u32 = 1;
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql")];
 
-/// Marks the file as ours ("LIDM"), as SQLite's `application_id` asks.
+/// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
 
 /// The open book.
@@ -201,7 +201,7 @@ impl Store {
         Ok(Some(label))
     }
 
-    /// Copies the book to `to` with SQLite's online backup, then checks the copy.
+    /// Copies the book to `to` with `SQLite`'s online backup, then checks the copy.
     ///
     /// # Errors
     /// [`StoreError`] when the copy cannot be made or is not sound.
@@ -220,7 +220,7 @@ impl Store {
         if verdict == "ok" { Ok(()) } else { Err(StoreError::Damaged { detail: verdict }) }
     }
 
-    /// Runs SQLite's full integrity check.
+    /// Runs `SQLite`'s full integrity check.
     ///
     /// # Errors
     /// [`StoreError::Damaged`] with the first fault found.
