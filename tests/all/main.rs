@@ -6,11 +6,13 @@
     clippy::indexing_slicing,
     clippy::float_cmp,
     clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
     clippy::cast_sign_loss,
     clippy::print_stdout
 )]
 
 mod forecast;
+mod locate;
 mod rules;
 mod schema;
 mod work;
