@@ -1,5 +1,9 @@
 //! Carries records between devices, files and the office.
 #![deny(missing_docs)]
 
+pub mod geojson;
+pub mod gpx;
+pub mod nmea;
+pub mod position;
 pub mod rulefile;
 pub mod work;

@@ -12,7 +12,10 @@
 )]
 
 mod forecast;
+mod geojson;
+mod gpx;
 mod locate;
+mod nmea;
 mod rules;
 mod schema;
 mod work;

@@ -7,6 +7,7 @@
 pub mod fix;
 pub mod frame;
 pub mod geodesy;
+pub mod plan;
 pub mod plane;
 pub mod ties;
 
