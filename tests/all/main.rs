@@ -16,6 +16,7 @@ mod geojson;
 mod gpx;
 mod locate;
 mod nmea;
+mod probing;
 mod rules;
 mod schema;
 mod work;

@@ -4,12 +4,17 @@
 //! A tape reading is captured as whole millimetres ([`crate::domain::units::Length`]); what is calculated from it is
 //! a real number of metres with its error beside it.
 
+pub mod clue;
+pub mod depth;
 pub mod fix;
 pub mod frame;
 pub mod geodesy;
+pub mod grid;
 pub mod plan;
 pub mod plane;
+pub mod probe;
 pub mod ties;
+pub mod yard;
 
 pub use geodesy::{LocalPlane, Position, PositionError};
 pub use plane::{Ellipse, Point, Spread};
