@@ -1,4 +1,4 @@
-//! A site's plan as GeoJSON (RFC 7946), written and read with the `geojson` crate.
+//! A site's plan as `GeoJSON` (RFC 7946), written and read with the `geojson` crate.
 
 use super::gpx::{PlanError, read_capped};
 use crate::domain::locate::fix::PinKind;
@@ -40,12 +40,12 @@ fn pair(position: Position) -> [f64; 2] {
     [short(position.longitude_deg()), short(position.latitude_deg())]
 }
 
-/// Reads a plan from any GeoJSON: a feature collection, one feature or a bare geometry.
+/// Reads a plan from any `GeoJSON`: a feature collection, one feature or a bare geometry.
 ///
 /// Points become places; lines and the outer rings of polygons become lines. A feature without our `kind` is a landmark.
 ///
 /// # Errors
-/// When it is too large, not GeoJSON, or holds a coordinate that is not on the Earth; the feature is named by its number.
+/// When it is too large, not `GeoJSON`, or holds a coordinate that is not on the Earth; the feature is named by its number.
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     let text = read_capped(input)?;
     let parsed: GeoJson = text.parse().map_err(|error: geojson::Error| PlanError::NotGeoJson(error.to_string()))?;

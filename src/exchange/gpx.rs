@@ -23,7 +23,7 @@ pub enum PlanError {
     /// It is not text.
     #[error("the file is not UTF-8 text")]
     NotText,
-    /// It is not GeoJSON.
+    /// It is not `GeoJSON`.
     #[error("the file is not GeoJSON: {0}")]
     NotGeoJson(String),
     /// It is not GPX.

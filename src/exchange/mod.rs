@@ -3,6 +3,7 @@
 
 pub mod geojson;
 pub mod gpx;
+pub mod locate;
 pub mod nmea;
 pub mod position;
 pub mod rulefile;

@@ -15,6 +15,7 @@ mod forecast;
 mod geojson;
 mod gpx;
 mod locate;
+mod locate_file;
 mod nmea;
 mod probing;
 mod rules;

@@ -211,19 +211,19 @@ pub enum TieError {
 ///
 /// # Errors
 /// How much the radii fall short of meeting, m.
-pub fn cross_circles(a: Point, ra_m: f64, b: Point, rb_m: f64) -> Result<[Point; 2], f64> {
-    let d = a.distance_m(b);
-    let shortfall = (d - ra_m - rb_m).max((ra_m - rb_m).abs() - d);
+pub fn cross_circles(first: Point, first_m: f64, second: Point, second_m: f64) -> Result<[Point; 2], f64> {
+    let apart_m = first.distance_m(second);
+    let shortfall = (apart_m - first_m - second_m).max((first_m - second_m).abs() - apart_m);
     // Rounding alone must not refuse arcs that just touch.
     if shortfall > 1.0e-9 {
         return Err(shortfall);
     }
-    let along = b.minus(a).times(1.0 / d);
+    let along = second.minus(first).times(1.0 / apart_m);
     let left = Point::new(-along.y_m, along.x_m);
-    let x = (d * d + (ra_m - rb_m) * (ra_m + rb_m)) / (2.0 * d);
-    let y = ((ra_m - x) * (ra_m + x)).max(0.0).sqrt();
-    let foot = a.plus(along.times(x));
-    Ok([foot.plus(left.times(y)), foot.minus(left.times(y))])
+    let ahead_m = (apart_m * apart_m + (first_m - second_m) * (first_m + second_m)) / (2.0 * apart_m);
+    let aside_m = ((first_m - ahead_m) * (first_m + ahead_m)).max(0.0).sqrt();
+    let foot = first.plus(along.times(ahead_m));
+    Ok([foot.plus(left.times(aside_m)), foot.minus(left.times(aside_m))])
 }
 
 /// Finds the place that fits the tape ties.
@@ -482,10 +482,10 @@ fn blame(ties: &[&Tie], fitted: &[(Point, f64)]) -> Result<Located, TieError> {
         let advice = advise(rest, &candidates);
         return Ok(Located { candidates, agreement: Agreement::OneDisagrees(*suspect), advice });
     }
-    if cleared.is_empty() {
-        if let Some(refused) = cannot_meet(ties) {
-            return Err(refused);
-        }
+    if cleared.is_empty()
+        && let Some(refused) = cannot_meet(ties)
+    {
+        return Err(refused);
     }
     let mut suspects: Vec<Suspect> = cleared.into_iter().map(|one| one.suspect).collect();
     if suspects.is_empty() {
@@ -515,10 +515,11 @@ fn cannot_meet(ties: &[&Tie]) -> Option<TieError> {
             if a.from.distance_m(b.from) < 0.001 {
                 continue;
             }
-            if let Err(shortfall_m) = cross_circles(a.from, a.distance_m(), b.from, b.distance_m()) {
-                if shortfall_m > allowed && worst.as_ref().is_none_or(|(most, _)| shortfall_m > *most) {
-                    worst = Some((shortfall_m, TieError::CannotMeet { first, second, shortfall_m }));
-                }
+            if let Err(shortfall_m) = cross_circles(a.from, a.distance_m(), b.from, b.distance_m())
+                && shortfall_m > allowed
+                && worst.as_ref().is_none_or(|(most, _)| shortfall_m > *most)
+            {
+                worst = Some((shortfall_m, TieError::CannotMeet { first, second, shortfall_m }));
             }
         }
     }
