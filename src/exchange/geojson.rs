@@ -25,7 +25,10 @@ pub fn write(plan: &SitePlan) -> String {
         if let Some(note) = &mark.note {
             properties.insert("note".into(), note.clone().into());
         }
-        Feature { properties: Some(properties), ..Feature::from(Geometry::new(value)) }
+        Feature {
+            properties: Some(properties),
+            ..Feature::from(Geometry::new(value))
+        }
     });
     let mut collection = FeatureCollection::new(features);
     let mut foreign = JsonObject::new();
@@ -48,23 +51,41 @@ fn pair(position: Position) -> [f64; 2] {
 /// When it is too large, not `GeoJSON`, or holds a coordinate that is not on the Earth; the feature is named by its number.
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     let text = read_capped(input)?;
-    let parsed: GeoJson = text.parse().map_err(|error: geojson::Error| PlanError::NotGeoJson(error.to_string()))?;
+    let parsed: GeoJson = text
+        .parse()
+        .map_err(|error: geojson::Error| PlanError::NotGeoJson(error.to_string()))?;
     let (name, features) = match parsed {
         GeoJson::FeatureCollection(all) => {
-            let name = all.foreign_members.as_ref().and_then(|members| members.get("name")?.as_str().map(str::to_owned));
+            let name = all
+                .foreign_members
+                .as_ref()
+                .and_then(|members| members.get("name")?.as_str().map(str::to_owned));
             (name, all.features)
         }
         GeoJson::Feature(feature) => (None, vec![feature]),
         GeoJson::Geometry(geometry) => (None, vec![Feature::from(geometry)]),
     };
-    let mut plan = SitePlan { name: name.unwrap_or_default(), marks: Vec::new() };
+    let mut plan = SitePlan {
+        name: name.unwrap_or_default(),
+        marks: Vec::new(),
+    };
     for (index, feature) in features.into_iter().enumerate() {
         let number = index + 1;
-        let text = |key: &str| feature.property(key).and_then(|value| value.as_str()).map(str::to_owned);
+        let text = |key: &str| {
+            feature
+                .property(key)
+                .and_then(|value| value.as_str())
+                .map(str::to_owned)
+        };
         let mark = |shape| Mark {
             name: text("name").unwrap_or_else(|| format!("mark {number}")),
-            kind: text("kind").and_then(|word| PinKind::from_word(&word)).unwrap_or(PinKind::Landmark),
-            error_m: feature.property("error_m").and_then(serde_json::Value::as_f64).filter(|error| *error >= 0.0),
+            kind: text("kind")
+                .and_then(|word| PinKind::from_word(&word))
+                .unwrap_or(PinKind::Landmark),
+            error_m: feature
+                .property("error_m")
+                .and_then(serde_json::Value::as_f64)
+                .filter(|error| *error >= 0.0),
             note: text("note"),
             shape,
         };
@@ -84,7 +105,12 @@ fn collect(value: &GeometryValue, into: &mut Vec<MarkShape>, feature: usize) -> 
         }
         _ => Err(PlanError::ShortCoordinate { mark: feature }),
     };
-    let line = |path: &[geojson::Position]| path.iter().map(place).collect::<Result<Vec<_>, _>>().map(MarkShape::Line);
+    let line = |path: &[geojson::Position]| {
+        path.iter()
+            .map(place)
+            .collect::<Result<Vec<_>, _>>()
+            .map(MarkShape::Line)
+    };
     match value {
         GeometryValue::Point { coordinates } => into.push(MarkShape::Place(place(coordinates)?)),
         GeometryValue::MultiPoint { coordinates } => {

@@ -51,7 +51,10 @@ pub enum PlanError {
 /// Reads text up to [`LARGEST`] bytes.
 pub(super) fn read_capped(input: impl Read) -> Result<String, PlanError> {
     let mut bytes = Vec::new();
-    input.take(LARGEST + 1).read_to_end(&mut bytes).map_err(PlanError::Read)?;
+    input
+        .take(LARGEST + 1)
+        .read_to_end(&mut bytes)
+        .map_err(PlanError::Read)?;
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > LARGEST {
         return Err(PlanError::TooLarge);
     }
@@ -68,7 +71,10 @@ pub fn write(plan: &SitePlan) -> Result<String, PlanError> {
     let mut out = Gpx {
         version: GpxVersion::Gpx11,
         creator: Some("Lidmark".into()),
-        metadata: Some(Metadata { name: Some(plain(&plan.name)), ..Metadata::default() }),
+        metadata: Some(Metadata {
+            name: Some(plain(&plan.name)),
+            ..Metadata::default()
+        }),
         ..Gpx::default()
     };
     for mark in &plan.marks {
@@ -87,7 +93,9 @@ pub fn write(plan: &SitePlan) -> Result<String, PlanError> {
                 type_: Some(mark.kind.word().into()),
                 description: mark.note.as_deref().map(plain),
                 comment,
-                segments: vec![TrackSegment { points: line.iter().map(|at| waypoint(*at)).collect() }],
+                segments: vec![TrackSegment {
+                    points: line.iter().map(|at| waypoint(*at)).collect(),
+                }],
                 ..Track::default()
             }),
         }
@@ -103,7 +111,9 @@ fn waypoint(at: Position) -> Waypoint {
 
 /// XML cannot carry control characters, not even escaped.
 fn plain(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}')).collect()
+    text.chars()
+        .filter(|c| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}'))
+        .collect()
 }
 
 fn parse(input: impl Read) -> Result<Gpx, PlanError> {
@@ -125,14 +135,19 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     };
     let mut add = |name: Option<String>, kind: Option<String>, note: Option<String>, points: &[Waypoint], is_place| {
         let number = plan.marks.len() + 1;
-        let line = points.iter().map(|point| position(point, number)).collect::<Result<Vec<_>, _>>()?;
+        let line = points
+            .iter()
+            .map(|point| position(point, number))
+            .collect::<Result<Vec<_>, _>>()?;
         let shape = match line.as_slice() {
             [only] if is_place => MarkShape::Place(*only),
             _ => MarkShape::Line(line),
         };
         plan.marks.push(Mark {
             name: name.unwrap_or_else(|| format!("mark {number}")),
-            kind: kind.and_then(|word| PinKind::from_word(&word)).unwrap_or(PinKind::Landmark),
+            kind: kind
+                .and_then(|word| PinKind::from_word(&word))
+                .unwrap_or(PinKind::Landmark),
             error_m: None,
             note,
             shape,
@@ -141,14 +156,26 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     };
     for point in gpx.waypoints {
         let one = std::slice::from_ref(&point);
-        add(point.name.clone(), point.type_.clone(), point.description.clone(), one, true)?;
+        add(
+            point.name.clone(),
+            point.type_.clone(),
+            point.description.clone(),
+            one,
+            true,
+        )?;
     }
     for route in gpx.routes {
         add(route.name, route.type_, route.description, &route.points, false)?;
     }
     for track in gpx.tracks {
         for segment in &track.segments {
-            add(track.name.clone(), track.type_.clone(), track.description.clone(), &segment.points, false)?;
+            add(
+                track.name.clone(),
+                track.type_.clone(),
+                track.description.clone(),
+                &segment.points,
+                false,
+            )?;
         }
     }
     Ok(plan)
@@ -166,29 +193,51 @@ fn position(point: &Waypoint, mark: usize) -> Result<Position, PlanError> {
 /// As [`read`].
 pub fn replay(input: impl Read) -> Result<Replay, PlanError> {
     let gpx = parse(input)?;
-    let mut points: Vec<Waypoint> =
-        gpx.tracks.into_iter().flat_map(|track| track.segments).flat_map(|segment| segment.points).collect();
+    let mut points: Vec<Waypoint> = gpx
+        .tracks
+        .into_iter()
+        .flat_map(|track| track.segments)
+        .flat_map(|segment| segment.points)
+        .collect();
     if points.is_empty() {
-        points = gpx.routes.into_iter().flat_map(|route| route.points).chain(gpx.waypoints).collect();
+        points = gpx
+            .routes
+            .into_iter()
+            .flat_map(|route| route.points)
+            .chain(gpx.waypoints)
+            .collect();
     }
     let fix = |(index, point): (usize, &Waypoint)| {
         Ok(Fix {
             position: position(point, index + 1)?,
             // GPX knows dilution but no metres; one unit of it under open sky is worth the open-sky figure.
-            accuracy_m: point.hdop.filter(|hdop| *hdop > 0.0).map(|hdop| hdop * OPEN_SKY_FLOOR_M),
+            accuracy_m: point
+                .hdop
+                .filter(|hdop| *hdop > 0.0)
+                .map(|hdop| hdop * OPEN_SKY_FLOOR_M),
             quality: match point.fix {
                 Some(GpxFix::DGPS) => FixQuality::Differential,
                 _ => FixQuality::Autonomous,
             },
-            time: point.time.and_then(|time| time.format().ok()).and_then(|text| instant(&text)),
+            time: point
+                .time
+                .and_then(|time| time.format().ok())
+                .and_then(|text| instant(&text)),
             course_deg: None,
         })
     };
-    points.iter().enumerate().map(fix).collect::<Result<Vec<_>, PlanError>>().map(Replay::new)
+    points
+        .iter()
+        .enumerate()
+        .map(fix)
+        .collect::<Result<Vec<_>, PlanError>>()
+        .map(Replay::new)
 }
 
 /// The track's own form may carry a sign and six digits of year, which is no RFC 3339.
 fn instant(text: &str) -> Option<DateTime<Utc>> {
     let text = text.strip_prefix("+00").unwrap_or(text);
-    DateTime::parse_from_rfc3339(text).ok().map(|time| time.with_timezone(&Utc))
+    DateTime::parse_from_rfc3339(text)
+        .ok()
+        .map(|time| time.with_timezone(&Utc))
 }

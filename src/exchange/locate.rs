@@ -37,7 +37,10 @@ pub struct ReadLocateError {
 
 impl ReadLocateError {
     fn new(path: impl Into<String>, reason: impl Into<String>) -> Self {
-        Self { path: path.into(), reason: reason.into() }
+        Self {
+            path: path.into(),
+            reason: reason.into(),
+        }
     }
 }
 
@@ -257,13 +260,13 @@ impl<'de> Deserialize<'de> for Place {
                     (Some(x), Some(y), None, None) if x.abs() <= MOST_M && y.abs() <= MOST_M => {
                         Ok(Place::Plan(Point::new(x, y)))
                     }
-                    (Some(_), Some(_), None, None) => {
-                        Err(de::Error::custom("expected metres from -10000 to 10000"))
-                    }
+                    (Some(_), Some(_), None, None) => Err(de::Error::custom("expected metres from -10000 to 10000")),
                     (None, None, Some(lat), Some(lon)) => {
                         Position::new(lat, lon).map(Place::Earth).map_err(de::Error::custom)
                     }
-                    _ => Err(de::Error::custom("expected both of x_m and y_m, or both of lat_deg and lon_deg")),
+                    _ => Err(de::Error::custom(
+                        "expected both of x_m and y_m, or both of lat_deg and lon_deg",
+                    )),
                 }
             }
         }
@@ -276,7 +279,9 @@ fn within<'de, D: Deserializer<'de>>(deserializer: D, least: f64, most: f64) -> 
     if (least..=most).contains(&number) {
         Ok(number)
     } else {
-        Err(de::Error::custom(format!("{number} is out of range, expected {least} to {most}")))
+        Err(de::Error::custom(format!(
+            "{number} is out of range, expected {least} to {most}"
+        )))
     }
 }
 
@@ -290,18 +295,18 @@ fn coordinate<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f64, D::Erro
 
 fn length_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
     match Option::<f64>::deserialize(deserializer)? {
-        Some(number) if !(0.0..=MOST_M).contains(&number) => {
-            Err(de::Error::custom(format!("{number} is out of range, expected 0 to {MOST_M}")))
-        }
+        Some(number) if !(0.0..=MOST_M).contains(&number) => Err(de::Error::custom(format!(
+            "{number} is out of range, expected 0 to {MOST_M}"
+        ))),
         number => Ok(number),
     }
 }
 
 fn bearing_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
     match Option::<f64>::deserialize(deserializer)? {
-        Some(number) if !(0.0..=360.0).contains(&number) => {
-            Err(de::Error::custom(format!("{number} is out of range, expected 0 to 360 degrees")))
-        }
+        Some(number) if !(0.0..=360.0).contains(&number) => Err(de::Error::custom(format!(
+            "{number} is out of range, expected 0 to 360 degrees"
+        ))),
         number => Ok(number),
     }
 }
@@ -329,20 +334,37 @@ pub fn read(text: &str) -> Result<LocateFile, ReadLocateError> {
     let mut json = serde_json::Deserializer::from_str(text);
     let file: LocateFile = serde_path_to_error::deserialize(&mut json).map_err(|error| {
         let path = error.path().to_string();
-        ReadLocateError::new(if matches!(path.as_str(), "." | "?") { "file".to_owned() } else { path }, error.inner().to_string())
+        ReadLocateError::new(
+            if matches!(path.as_str(), "." | "?") {
+                "file".to_owned()
+            } else {
+                path
+            },
+            error.inner().to_string(),
+        )
     })?;
-    json.end().map_err(|error| ReadLocateError::new("file", format!("something follows the JSON object: {error}")))?;
+    json.end()
+        .map_err(|error| ReadLocateError::new("file", format!("something follows the JSON object: {error}")))?;
     let lists = [
         ("pins", file.pins.len()),
         ("points", file.points.len()),
         ("ties", file.ties.len()),
         ("clues", file.clues.len()),
         ("probes", file.probes.len()),
-        ("yard", file.yard.house.len() + file.yard.lot.len() + file.yard.wells.len()),
-        ("yard.blocked", file.yard.blocked.iter().map(|outline| outline.len() + 1).sum()),
+        (
+            "yard",
+            file.yard.house.len() + file.yard.lot.len() + file.yard.wells.len(),
+        ),
+        (
+            "yard.blocked",
+            file.yard.blocked.iter().map(|outline| outline.len() + 1).sum(),
+        ),
     ];
     match lists.into_iter().find(|(_, length)| *length > MOST_ENTRIES) {
-        Some((path, length)) => Err(ReadLocateError::new(path, format!("{length} entries, at most {MOST_ENTRIES} are read"))),
+        Some((path, length)) => Err(ReadLocateError::new(
+            path,
+            format!("{length} entries, at most {MOST_ENTRIES} are read"),
+        )),
         None => Ok(file),
     }
 }
@@ -398,18 +420,25 @@ impl<'a> Plan<'a> {
         for (index, pin) in self.file.pins.iter().enumerate() {
             let mut fixes = Vec::with_capacity(pin.fixes.len());
             for (number, fix) in pin.fixes.iter().enumerate() {
-                let position = Position::new(fix.lat_deg, fix.lon_deg)
-                    .map_err(|error| ReadLocateError::new(format!("pins[{index}].fixes[{number}]"), error.to_string()))?;
+                let position = Position::new(fix.lat_deg, fix.lon_deg).map_err(|error| {
+                    ReadLocateError::new(format!("pins[{index}].fixes[{number}]"), error.to_string())
+                })?;
                 let quality = match fix.quality {
                     FileQuality::Autonomous => FixQuality::Autonomous,
                     FileQuality::Differential => FixQuality::Differential,
                     FileQuality::RtkFloat => FixQuality::RtkFloat,
                     FileQuality::RtkFixed => FixQuality::RtkFixed,
                 };
-                fixes.push(Fix { quality, ..Fix::new(position, fix.accuracy_m) });
+                fixes.push(Fix {
+                    quality,
+                    ..Fix::new(position, fix.accuracy_m)
+                });
             }
             let place = fix::average(&fixes).ok_or_else(|| {
-                ReadLocateError::new(format!("pins[{index}].fixes"), "it is empty, a pin needs one fix at least")
+                ReadLocateError::new(
+                    format!("pins[{index}].fixes"),
+                    "it is empty, a pin needs one fix at least",
+                )
             })?;
             self.pins.push((pin, place));
         }
@@ -420,14 +449,20 @@ impl<'a> Plan<'a> {
     fn start_frame(&mut self) -> Result<(), ReadLocateError> {
         if let Some(frame) = &self.file.frame {
             if frame.from == frame.to || frame.distance_m < 0.001 {
-                return Err(ReadLocateError::new("frame", "a baseline runs between two places, a millimetre apart at least"));
+                return Err(ReadLocateError::new(
+                    "frame",
+                    "a baseline runs between two places, a millimetre apart at least",
+                ));
             }
             let [from, to] = frame::baseline(metres(frame.distance_m), self.tape_error());
             self.known.insert(frame.from.clone(), from);
             self.known.insert(frame.to.clone(), to);
         }
         for (index, point) in self.file.points.iter().enumerate() {
-            let known = Known { at: Point::new(point.x_m, point.y_m), spread: Spread::NONE };
+            let known = Known {
+                at: Point::new(point.x_m, point.y_m),
+                spread: Spread::NONE,
+            };
             if self.known.insert(point.name.clone(), known).is_some() {
                 return Err(ReadLocateError::new(
                     format!("points[{index}].name"),
@@ -482,7 +517,10 @@ impl<'a> Plan<'a> {
         let at = |tie: usize| indices.get(tie).copied().unwrap_or(0);
         let from = |tie: usize| self.file.ties.get(at(tie)).map_or("", |tie| tie.from.as_str());
         if ties.len() > MOST_TIES {
-            return Err(ReadLocateError::new("ties", format!("{} ties to `{name}`, at most {MOST_TIES} are read", ties.len())));
+            return Err(ReadLocateError::new(
+                "ties",
+                format!("{} ties to `{name}`, at most {MOST_TIES} are read", ties.len()),
+            ));
         }
         let mut located = locate(ties).map_err(|error| match error {
             TieError::TooFew(_) => ReadLocateError::new(
@@ -504,16 +542,27 @@ impl<'a> Plan<'a> {
             TieError::NotAPlace(tie) => ReadLocateError::new(format!("ties[{}].from", at(tie)), error.to_string()),
         })?;
         if let Some(side) = self.file.sides.get(name) {
-            let wanted = if *side == FileSide::Left { Side::Left } else { Side::Right };
+            let wanted = if *side == FileSide::Left {
+                Side::Left
+            } else {
+                Side::Right
+            };
             if located.candidates.iter().any(|candidate| candidate.side == wanted) {
                 located.candidates.retain(|candidate| candidate.side == wanted);
             }
         }
         if let [only] = located.candidates.as_slice() {
             // A place of the plan keeps what it was given; ties to it only check it.
-            self.known.entry(name.to_owned()).or_insert(Known { at: only.at, spread: only.spread });
+            self.known.entry(name.to_owned()).or_insert(Known {
+                at: only.at,
+                spread: only.spread,
+            });
         }
-        self.found.push(Found { name: name.to_owned(), ties: indices.to_vec(), located });
+        self.found.push(Found {
+            name: name.to_owned(),
+            ties: indices.to_vec(),
+            located,
+        });
         Ok(())
     }
 
@@ -526,7 +575,11 @@ impl<'a> Plan<'a> {
                 .iter()
                 .filter_map(|(pin, place)| {
                     let known = self.known.get(&pin.name)?;
-                    Some(Shared { frame: known.at, pin: earth.point(place.position), pin_error_m: place.error_m })
+                    Some(Shared {
+                        frame: known.at,
+                        pin: earth.point(place.position),
+                        pin_error_m: place.error_m,
+                    })
                 })
                 .collect();
             if shared.len() < 2 {
@@ -539,7 +592,10 @@ impl<'a> Plan<'a> {
         for (pin, place) in &self.pins {
             let on_earth = earth.point(place.position);
             let at = self.fit.as_ref().map_or(on_earth, |fit| fit.to_frame(on_earth));
-            self.known.entry(pin.name.clone()).or_insert(Known { at, spread: place.spread() });
+            self.known.entry(pin.name.clone()).or_insert(Known {
+                at,
+                spread: place.spread(),
+            });
         }
         Ok(())
     }
@@ -566,7 +622,11 @@ impl<'a> Plan<'a> {
     /// Returns where a position lies on the plan.
     fn on_plan(&self, position: Position) -> Option<Point> {
         let on_earth = self.earth?.point(position);
-        if self.on_pins { Some(on_earth) } else { self.fit.as_ref().map(|fit| fit.to_frame(on_earth)) }
+        if self.on_pins {
+            Some(on_earth)
+        } else {
+            self.fit.as_ref().map(|fit| fit.to_frame(on_earth))
+        }
     }
 
     /// Returns the position of a place of the plan.
@@ -581,15 +641,21 @@ impl<'a> Plan<'a> {
 
     /// The bearing of the plan's y axis, when north is known.
     fn y_axis_deg(&self) -> Option<f64> {
-        if self.on_pins { self.earth.map(|_| 0.0) } else { self.fit.as_ref().map(|fit| fit.turned_deg) }
+        if self.on_pins {
+            self.earth.map(|_| 0.0)
+        } else {
+            self.fit.as_ref().map(|fit| fit.turned_deg)
+        }
     }
 
     fn place(&self, place: &Place, path: impl Into<String>) -> Result<Point, ReadLocateError> {
         match place {
             Place::Plan(at) => Ok(*at),
-            Place::Named(name) => {
-                self.known.get(name).map(|known| known.at).ok_or_else(|| self.unknown(path.into(), name))
-            }
+            Place::Named(name) => self
+                .known
+                .get(name)
+                .map(|known| known.at)
+                .ok_or_else(|| self.unknown(path.into(), name)),
             Place::Earth(position) => {
                 let at = self.on_plan(*position).filter(|at| at.length_m() <= MOST_M);
                 at.ok_or_else(|| {
@@ -600,7 +666,11 @@ impl<'a> Plan<'a> {
     }
 
     fn places(&self, places: &[Place], path: &str) -> Result<Vec<Point>, ReadLocateError> {
-        places.iter().enumerate().map(|(index, place)| self.place(place, format!("{path}[{index}]"))).collect()
+        places
+            .iter()
+            .enumerate()
+            .map(|(index, place)| self.place(place, format!("{path}[{index}]")))
+            .collect()
     }
 
     fn yard(&self) -> Result<Yard, ReadLocateError> {
@@ -612,7 +682,9 @@ impl<'a> Plan<'a> {
         Ok(Yard {
             house: self.places(&yard.house, "yard.house")?,
             lot: self.places(&yard.lot, "yard.lot")?,
-            blocked: blocked.map(|(i, outline)| self.places(outline, &format!("yard.blocked[{i}]"))).collect::<Result<_, _>>()?,
+            blocked: blocked
+                .map(|(i, outline)| self.places(outline, &format!("yard.blocked[{i}]")))
+                .collect::<Result<_, _>>()?,
             wells,
             code: match yard.setbacks {
                 FileCode::Shortest => SetbackCode::Shortest,
@@ -633,7 +705,11 @@ impl<'a> Plan<'a> {
         let wide = matches!(clue.kind, ClueKind::Oval | ClueKind::Settled | ClueKind::Customer);
         for (given, wanted, field) in [
             (clue.pipe_bearing_deg.is_some(), sewer, "pipe_bearing_deg"),
-            (clue.pipe_toward.is_some(), sewer && clue.pipe_bearing_deg.is_none(), "pipe_toward"),
+            (
+                clue.pipe_toward.is_some(),
+                sewer && clue.pipe_bearing_deg.is_none(),
+                "pipe_toward",
+            ),
             (clue.radius_m.is_some(), wide, "radius_m"),
             (clue.distance_m.is_some(), clue.kind == ClueKind::Record, "distance_m"),
         ] {
@@ -646,7 +722,9 @@ impl<'a> Plan<'a> {
             None => None,
         };
         // A bearing is from true north where the plan knows it, from its y axis where it does not.
-        let given = clue.pipe_bearing_deg.map(|bearing| bearing - self.y_axis_deg().unwrap_or(0.0));
+        let given = clue
+            .pipe_bearing_deg
+            .map(|bearing| bearing - self.y_axis_deg().unwrap_or(0.0));
         let pipe_deg = toward.or(given);
         let radius = metres(clue.radius_m.unwrap_or(0.0));
         Ok(match clue.kind {
@@ -661,7 +739,10 @@ impl<'a> Plan<'a> {
             ClueKind::Record => Clue::Record {
                 from: at,
                 distance: metres(clue.distance_m.ok_or_else(|| {
-                    ReadLocateError::new(path("distance_m"), "it is missing, a record drawing's tie needs its distance")
+                    ReadLocateError::new(
+                        path("distance_m"),
+                        "it is missing, a record drawing's tie needs its distance",
+                    )
                 })?),
             },
         })
@@ -672,8 +753,16 @@ impl<'a> Plan<'a> {
         if self.file.clues.is_empty() && self.file.probes.is_empty() && yard.house.is_empty() && yard.lot.is_empty() {
             return Ok(None);
         }
-        let clues = self.file.clues.iter().enumerate().map(|(index, clue)| self.clue(index, clue)).collect::<Result<Vec<_>, _>>()?;
-        let depth = SewerDepth { invert: self.file.sewer_invert_m.map(metres) };
+        let clues = self
+            .file
+            .clues
+            .iter()
+            .enumerate()
+            .map(|(index, clue)| self.clue(index, clue))
+            .collect::<Result<Vec<_>, _>>()?;
+        let depth = SewerDepth {
+            invert: self.file.sewer_invert_m.map(metres),
+        };
         let mut map = ProbeMap::new(yard, clues.clone(), depth)
             .map_err(|error| ReadLocateError::new("yard", error.to_string()))?;
         for (index, probe) in self.file.probes.iter().enumerate() {
@@ -717,7 +806,10 @@ impl<'a> Plan<'a> {
                 from: from.to_owned(),
                 off_m: short(suspect.off_m),
                 standardised: short(suspect.standardised),
-                text: say(Said::Suspect { from, off_m: suspect.off_m }),
+                text: say(Said::Suspect {
+                    from,
+                    off_m: suspect.off_m,
+                }),
             }
         };
         let (agreement, suspects) = match &found.located.agreement {
@@ -758,9 +850,19 @@ impl<'a> Plan<'a> {
             from: advice.from.map(|at| self.outward(at)),
             major_m: short(advice.now_m),
             major_then_m: short(advice.then_m),
-            text: say(Said::WeakTies { bearing_deg: self.bearing(advice.bearing_deg), now_m: advice.now_m, then_m: advice.then_m }),
+            text: say(Said::WeakTies {
+                bearing_deg: self.bearing(advice.bearing_deg),
+                now_m: advice.now_m,
+                then_m: advice.then_m,
+            }),
         });
-        AnswerPosition { name: found.name.clone(), candidates: candidates.collect(), agreement, suspects, advice }
+        AnswerPosition {
+            name: found.name.clone(),
+            candidates: candidates.collect(),
+            agreement,
+            suspects,
+            advice,
+        }
     }
 }
 
@@ -818,14 +920,21 @@ pub fn answer(file: &LocateFile, say: &dyn Fn(Said<'_>) -> String) -> Result<Str
         y_axis_sigma_deg: short(fit.turned_sigma_deg),
         rms_m: short(fit.rms_m),
         agrees: fit.agrees,
-        worst: fit.worst.and_then(|worst| plan.shared.get(worst)).map(|name| (*name).to_owned()),
+        worst: fit
+            .worst
+            .and_then(|worst| plan.shared.get(worst))
+            .map(|name| (*name).to_owned()),
     });
     let map = map.map(|(map, clues)| {
         let place = |best: BestPlace| AnswerBest {
             place: plan.outward(best.at),
             chance: short(best.chance),
             lid_depth_m: [short(best.lid.from_m), short(best.lid.to_m)],
-            reasons: best.reasons.into_iter().map(|reason| answer_reason(reason, &clues, say)).collect(),
+            reasons: best
+                .reasons
+                .into_iter()
+                .map(|reason| answer_reason(reason, &clues, say))
+                .collect(),
         };
         AnswerMap {
             cell_m: short(map.grid().cell_m()),
@@ -862,7 +971,10 @@ fn answer_reason(reason: Reason, clues: &[Clue], say: &dyn Fn(Said<'_>) -> Strin
         distance_m: distance_m.map(short),
         off_m: off_m.map(short),
         count,
-        text: say(Said::Reason { reason, clue: clue.and_then(|index| clues.get(index)) }),
+        text: say(Said::Reason {
+            reason,
+            clue: clue.and_then(|index| clues.get(index)),
+        }),
     }
 }
 

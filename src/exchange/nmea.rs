@@ -150,13 +150,21 @@ impl<R: Read> NmeaReader<R> {
         epoch.said_something = true;
         epoch.time = said.time();
         match said {
-            Said::Gga { place, quality, hdop, .. } => {
+            Said::Gga {
+                place, quality, hdop, ..
+            } => {
                 epoch.void |= matches!(quality, FixType::Invalid | FixType::Manual | FixType::Simulation);
                 epoch.place = place.or(epoch.place);
                 epoch.quality = Some(*quality);
                 epoch.hdop = *hdop;
             }
-            Said::Rmc { place, valid, course_deg, date, .. } => {
+            Said::Rmc {
+                place,
+                valid,
+                course_deg,
+                date,
+                ..
+            } => {
                 epoch.void |= !valid;
                 epoch.place = epoch.place.or(*place);
                 epoch.course_deg = *course_deg;
@@ -171,15 +179,23 @@ impl<R: Read> NmeaReader<R> {
         if !epoch.said_something {
             return None;
         }
-        let position = epoch.place.filter(|_| !epoch.void).and_then(|(lat, lon)| Position::new(lat, lon).ok());
+        let position = epoch
+            .place
+            .filter(|_| !epoch.void)
+            .and_then(|(lat, lon)| Position::new(lat, lon).ok());
         let Some(position) = position else {
             self.counts.without_position += 1;
             return None;
         };
-        let time = self.date.zip(epoch.time).map(|(date, time)| date.and_time(time).and_utc());
+        let time = self
+            .date
+            .zip(epoch.time)
+            .map(|(date, time)| date.and_time(time).and_utc());
         Some(Fix {
             position,
-            accuracy_m: epoch.spread_m.or_else(|| epoch.hdop.map(|hdop| hdop * OPEN_SKY_FLOOR_M)),
+            accuracy_m: epoch
+                .spread_m
+                .or_else(|| epoch.hdop.map(|hdop| hdop * OPEN_SKY_FLOOR_M)),
             quality: match epoch.quality {
                 Some(FixType::DGps) => FixQuality::Differential,
                 Some(FixType::Rtk) => FixQuality::RtkFixed,
@@ -234,7 +250,11 @@ fn checked(line: &[u8]) -> Option<&str> {
     let stated = digit(high)? * 16 + digit(low)?;
     let sum = body.iter().fold(0_u8, |sum, byte| sum ^ byte);
     let printable = body.iter().all(|byte| (0x20..0x7f).contains(byte));
-    if printable && stated == u32::from(sum) { std::str::from_utf8(body).ok() } else { None }
+    if printable && stated == u32::from(sum) {
+        std::str::from_utf8(body).ok()
+    } else {
+        None
+    }
 }
 
 /// Whether latitude and longitude are written as digits with minutes under 60; the field parser is more forgiving.
@@ -247,7 +267,9 @@ fn coordinates_are_plain(kind: &str, body: &str) -> bool {
     let fields: Vec<&str> = body.split(',').collect();
     [(start, 2), (start + 2, 3)].into_iter().all(|(index, degree_digits)| {
         let text = fields.get(index).copied().unwrap_or_default();
-        let minutes = text.get(degree_digits..).and_then(|minutes| minutes.parse::<f64>().ok());
+        let minutes = text
+            .get(degree_digits..)
+            .and_then(|minutes| minutes.parse::<f64>().ok());
         let digits = text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
         text.is_empty() || digits && minutes.is_some_and(|minutes| minutes < 60.0)
     })
@@ -255,7 +277,12 @@ fn coordinates_are_plain(kind: &str, body: &str) -> bool {
 
 /// What one sentence says, of what is wanted here.
 enum Said {
-    Gga { time: Option<NaiveTime>, place: Option<(f64, f64)>, quality: FixType, hdop: Option<f64> },
+    Gga {
+        time: Option<NaiveTime>,
+        place: Option<(f64, f64)>,
+        quality: FixType,
+        hdop: Option<f64>,
+    },
     Rmc {
         time: Option<NaiveTime>,
         date: Option<NaiveDate>,
@@ -263,7 +290,10 @@ enum Said {
         valid: bool,
         course_deg: Option<f64>,
     },
-    Gst { time: Option<NaiveTime>, spread_m: Option<f64> },
+    Gst {
+        time: Option<NaiveTime>,
+        spread_m: Option<f64>,
+    },
 }
 
 impl Said {

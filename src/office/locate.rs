@@ -16,9 +16,14 @@ use std::path::Path;
 /// What was refused, and what to do.
 pub fn run(path: &Path, stdin: impl Read) -> Result<String, Refusal> {
     let text = read_text(path, stdin)?;
-    locate::read(&text).and_then(|file| locate::answer(&file, &say)).map_err(|error| {
-        Refusal::input(error.to_string(), "correct that field; the form is in docs/schema/locate-input.schema.json.")
-    })
+    locate::read(&text)
+        .and_then(|file| locate::answer(&file, &say))
+        .map_err(|error| {
+            Refusal::input(
+                error.to_string(),
+                "correct that field; the form is in docs/schema/locate-input.schema.json.",
+            )
+        })
 }
 
 /// The usual cautions before a rod or a spade goes in.
@@ -35,9 +40,16 @@ fn say(said: Said<'_>) -> String {
     match said {
         Said::Suspect { from, off_m } => {
             let way = if off_m > 0.0 { "long" } else { "short" };
-            format!("the tape from {from} reads {} too {way} for the others", both(off_m.abs()))
+            format!(
+                "the tape from {from} reads {} too {way} for the others",
+                both(off_m.abs())
+            )
         }
-        Said::WeakTies { bearing_deg, now_m, then_m } => format!(
+        Said::WeakTies {
+            bearing_deg,
+            now_m,
+            then_m,
+        } => format!(
             "the tapes cross flatly, so the place is loose by {}; hold a third tape from a place on the bearing {:.0}° or {:.0}° from the lid, and that becomes {}",
             both(now_m),
             bearing_deg,
@@ -53,10 +65,16 @@ fn why(reason: Reason, clue: Option<&Clue>) -> String {
     let named = clue.map_or("a clue", name);
     match reason {
         Reason::SewerLine { off_m, along_m, seen } => {
-            let how = if seen { "the sewer as seen" } else { "the sewer, taken as square to the wall" };
+            let how = if seen {
+                "the sewer as seen"
+            } else {
+                "the sewer, taken as square to the wall"
+            };
             format!("{} along {how}, {} off its line", both(along_m), both(off_m))
         }
-        Reason::FromWall { distance_m } => format!("{} from the wall; tanks usually lie 10 to 25 ft out", both(distance_m)),
+        Reason::FromWall { distance_m } => {
+            format!("{} from the wall; tanks usually lie 10 to 25 ft out", both(distance_m))
+        }
         Reason::TowardField { off_m, .. } => format!("{} off the line from the sewer to the field", both(off_m)),
         Reason::NearClue { distance_m, .. } => format!("{} from {named}", both(distance_m)),
         Reason::Record { off_m, .. } => format!("{} off the distance on {named}", both(off_m)),

@@ -9,12 +9,29 @@ use serde_json::Value;
 
 pub fn plan() -> SitePlan {
     let at = |lat, lon| Position::new(lat, lon).unwrap();
-    let mark = |name: &str, kind, shape| Mark { name: name.into(), kind, error_m: Some(4.9), note: None, shape };
+    let mark = |name: &str, kind, shape| Mark {
+        name: name.into(),
+        kind,
+        error_m: Some(4.9),
+        note: None,
+        shape,
+    };
     SitePlan {
         name: "Invented farm <&\"> Ñandú".into(),
         marks: vec![
-            Mark { note: Some("under the peonies".into()), ..mark("inlet lid", PinKind::TankLid, MarkShape::Place(at(44.123_456_789, -93.987_654_321))) },
-            mark("hose", PinKind::HosePath, MarkShape::Line(vec![at(44.1, -93.1), at(44.2, -93.2), at(-44.3, 179.999)])),
+            Mark {
+                note: Some("under the peonies".into()),
+                ..mark(
+                    "inlet lid",
+                    PinKind::TankLid,
+                    MarkShape::Place(at(44.123_456_789, -93.987_654_321)),
+                )
+            },
+            mark(
+                "hose",
+                PinKind::HosePath,
+                MarkShape::Line(vec![at(44.1, -93.1), at(44.2, -93.2), at(-44.3, 179.999)]),
+            ),
         ],
     }
 }
@@ -50,9 +67,14 @@ fn the_rfcs_own_example_reads_as_marks() {
     "properties":{"prop0":"value0","prop1":{"this":"that"}}}]}"#;
     let plan = read(text.as_bytes()).unwrap();
     assert_eq!(plan.marks.len(), 3);
-    assert_eq!(plan.marks[0].shape, MarkShape::Place(Position::new(0.5, 102.0).unwrap()));
+    assert_eq!(
+        plan.marks[0].shape,
+        MarkShape::Place(Position::new(0.5, 102.0).unwrap())
+    );
     assert_eq!(plan.marks[0].kind, PinKind::Landmark);
-    let MarkShape::Line(ring) = &plan.marks[2].shape else { panic!("a ring") };
+    let MarkShape::Line(ring) = &plan.marks[2].shape else {
+        panic!("a ring")
+    };
     assert_eq!(ring.len(), 5);
 }
 
@@ -63,7 +85,10 @@ fn a_bad_plan_says_what_is_wrong() {
     assert!(said("[1,2]").starts_with("the file is not GeoJSON"));
     let off = said(r#"{"type":"Feature","properties":null,"geometry":{"type":"Point","coordinates":[0,95]}}"#);
     assert!(off.contains("mark 1") && off.contains("latitude 95"), "{off}");
-    assert_eq!(read(&[0xff, 0xfe][..]).unwrap_err().to_string(), "the file is not UTF-8 text");
+    assert_eq!(
+        read(&[0xff, 0xfe][..]).unwrap_err().to_string(),
+        "the file is not UTF-8 text"
+    );
     let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
     assert!(said(&deep).starts_with("the file is not GeoJSON"));
 }

@@ -21,10 +21,24 @@ fn a_plan_survives_gpx_but_for_the_error() {
 #[test]
 fn what_is_written_has_the_form_of_gpx_1_1() {
     let text = write(&plan()).unwrap();
-    let order = ["<?xml", "<gpx", "<metadata", "<wpt", "<cmt", "<desc", "<type", "</wpt>", "<trk>", "<trkseg>", "<trkpt"];
+    let order = [
+        "<?xml",
+        "<gpx",
+        "<metadata",
+        "<wpt",
+        "<cmt",
+        "<desc",
+        "<type",
+        "</wpt>",
+        "<trk>",
+        "<trkseg>",
+        "<trkpt",
+    ];
     let mut rest = text.as_str();
     for piece in order {
-        let at = rest.find(piece).unwrap_or_else(|| panic!("{piece} missing or out of order in {text}"));
+        let at = rest
+            .find(piece)
+            .unwrap_or_else(|| panic!("{piece} missing or out of order in {text}"));
         rest = &rest[at..];
     }
     assert!(text.contains(r#"version="1.1""#) && text.contains(r#"xmlns="http://www.topografix.com/GPX/1/1""#));
@@ -53,8 +67,20 @@ fn a_track_replays_as_fixes() {
 
 #[test]
 fn a_bad_file_says_so() {
-    for text in ["", "hello", "<gpx></gpx", r#"<gpx version="1.1"><wpt lat="95" lon="0"/></gpx>"#, "<kml/>"] {
-        assert!(read(text.as_bytes()).unwrap_err().to_string().starts_with("the file is not GPX"), "{text}");
+    for text in [
+        "",
+        "hello",
+        "<gpx></gpx",
+        r#"<gpx version="1.1"><wpt lat="95" lon="0"/></gpx>"#,
+        "<kml/>",
+    ] {
+        assert!(
+            read(text.as_bytes())
+                .unwrap_err()
+                .to_string()
+                .starts_with("the file is not GPX"),
+            "{text}"
+        );
     }
     let bomb = "<?xml version=\"1.0\"?><!DOCTYPE gpx [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;\">\
         <!ENTITY c \"&b;&b;&b;&b;&b;&b;&b;&b;&b;&b;\"><!ENTITY d \"&c;&c;&c;&c;&c;&c;&c;&c;&c;&c;\"><!ENTITY e \"&d;&d;&d;&d;&d;&d;&d;&d;&d;&d;\">\

@@ -22,7 +22,9 @@ fn tie(x_m: f64, y_m: f64, distance_m: f64) -> Tie {
 }
 
 fn ties_to(at: Point, from: &[(f64, f64)]) -> Vec<Tie> {
-    from.iter().map(|(x, y)| tie(*x, *y, at.distance_m(Point::new(*x, *y)))).collect()
+    from.iter()
+        .map(|(x, y)| tie(*x, *y, at.distance_m(Point::new(*x, *y))))
+        .collect()
 }
 
 /// Source: GDA technical manual's Vincenty example (ICSM), read in public test suites; recomputed with
@@ -41,9 +43,30 @@ fn flinders_peak_to_buninyong() {
 
 /// Source: Karney, GeodTest, doi:10.5281/zenodo.32156: lat1 azi1 lat2 lon2 azi2 s12, with lon1 = 0.
 const SHORT_LINES: [[f64; 6]; 3] = [
-    [18.725775553796, 98.927919777265, 18.724785210853172866, 0.006615636046166963, 98.930043600815390181, 706.2676803],
-    [47.900780879363, 148.758779524609, 47.899309788344023215, 0.001327005894209747, 148.759764131627358008, 191.3088022],
-    [2.514600234503, 166.362139719401, 2.506446532968658234, 0.00196695535966103, 166.362225877709852834, 927.7647972],
+    [
+        18.725775553796,
+        98.927919777265,
+        18.724785210853172866,
+        0.006615636046166963,
+        98.930043600815390181,
+        706.2676803,
+    ],
+    [
+        47.900780879363,
+        148.758779524609,
+        47.899309788344023215,
+        0.001327005894209747,
+        148.759764131627358008,
+        191.3088022,
+    ],
+    [
+        2.514600234503,
+        166.362139719401,
+        2.506446532968658234,
+        0.00196695535966103,
+        166.362225877709852834,
+        927.7647972,
+    ],
 ];
 
 #[test]
@@ -79,7 +102,13 @@ fn the_plane_works_across_the_date_line() {
 
 #[test]
 fn a_position_off_the_globe_is_refused() {
-    for (latitude, longitude) in [(90.1, 0.0), (f64::NAN, 0.0), (0.0, 180.5), (0.0, f64::INFINITY), (-91.0, 0.0)] {
+    for (latitude, longitude) in [
+        (90.1, 0.0),
+        (f64::NAN, 0.0),
+        (0.0, 180.5),
+        (0.0, f64::INFINITY),
+        (-91.0, 0.0),
+    ] {
         assert!(Position::new(latitude, longitude).is_err());
     }
 }
@@ -116,7 +145,9 @@ fn fixes_are_weighted_by_their_accuracy() {
 fn scatter_averages_out_and_bias_does_not() {
     let base = place(44.0, -93.0);
     let ring = |n: u32| -> Vec<Fix> {
-        (0..n).map(|i| Fix::new(base.travel(f64::from(i) * 360.0 / f64::from(n), 9.0), Some(9.0))).collect()
+        (0..n)
+            .map(|i| Fix::new(base.travel(f64::from(i) * 360.0 / f64::from(n), 9.0), Some(9.0)))
+            .collect()
     };
     let (few, many) = (average(&ring(4)).unwrap(), average(&ring(400)).unwrap());
     assert!(many.error_m < few.error_m && many.error_m >= OPEN_SKY_FLOOR_M);
@@ -125,7 +156,10 @@ fn scatter_averages_out_and_bias_does_not() {
 
 #[test]
 fn a_carrier_phase_pin_is_floored_by_its_own_best_fix() {
-    let fix = Fix { quality: FixQuality::RtkFixed, ..Fix::new(place(44.0, -93.0), Some(0.02)) };
+    let fix = Fix {
+        quality: FixQuality::RtkFixed,
+        ..Fix::new(place(44.0, -93.0), Some(0.02))
+    };
     assert!((average(&[fix; 50]).unwrap().error_m - 0.02).abs() < 1e-9);
     let mixed = average(&[fix, Fix::new(place(44.0, -93.0), Some(3.0))]).unwrap();
     assert!(mixed.error_m >= OPEN_SKY_FLOOR_M);
@@ -154,7 +188,9 @@ fn mahuns_two_distances_give_the_point_and_its_mirror() {
 fn two_house_corners_give_both_sides() {
     let ft = 0.3048;
     let located = locate(&[tie(0.0, 0.0, 25.0 * ft), tie(30.0 * ft, 0.0, 20.0 * ft)]).unwrap();
-    let [left, right] = located.candidates.as_slice() else { panic!("two places expected") };
+    let [left, right] = located.candidates.as_slice() else {
+        panic!("two places expected")
+    };
     assert!(left.at.distance_m(Point::new(18.75 * ft, 16.5359 * ft)) < 1e-4);
     assert!(right.at.distance_m(Point::new(18.75 * ft, -16.5359 * ft)) < 1e-4);
     assert_eq!((left.side, right.side), (Side::Left, Side::Right));
@@ -165,13 +201,25 @@ fn two_house_corners_give_both_sides() {
 #[test]
 fn tapes_that_cannot_meet_are_refused_with_the_shortfall() {
     let too_short = locate(&[tie(0.0, 0.0, 3.0), tie(10.0, 0.0, 5.5)]).unwrap_err();
-    let TieError::CannotMeet { first: 0, second: 1, shortfall_m } = too_short else { panic!("{too_short}") };
+    let TieError::CannotMeet {
+        first: 0,
+        second: 1,
+        shortfall_m,
+    } = too_short
+    else {
+        panic!("{too_short}")
+    };
     assert!((shortfall_m - 1.5).abs() < 1e-9);
     let inside = locate(&[tie(0.0, 0.0, 20.0), tie(10.0, 0.0, 5.0)]).unwrap_err();
-    let TieError::CannotMeet { shortfall_m, .. } = inside else { panic!("{inside}") };
+    let TieError::CannotMeet { shortfall_m, .. } = inside else {
+        panic!("{inside}")
+    };
     assert!((shortfall_m - 5.0).abs() < 1e-9);
     assert!(matches!(locate(&[tie(0.0, 0.0, 3.0)]), Err(TieError::TooFew(1))));
-    assert!(matches!(locate(&[tie(1.0, 0.0, 3.0), tie(1.0, 0.0, 4.0)]), Err(TieError::SamePlace { .. })));
+    assert!(matches!(
+        locate(&[tie(1.0, 0.0, 3.0), tie(1.0, 0.0, 4.0)]),
+        Err(TieError::SamePlace { .. })
+    ));
 }
 
 #[test]
@@ -201,7 +249,9 @@ fn a_tie_with_one_blunder_is_named_and_left_out() {
             let read = ties[wrong].distance.mm() / 1000.0 + slip_m;
             ties[wrong].distance = Length::from_real_mm(read * 1000.0).unwrap();
             let located = locate(&ties).unwrap();
-            let Agreement::OneDisagrees(suspect) = located.agreement else { panic!("{slip_m} {:?}", located.agreement) };
+            let Agreement::OneDisagrees(suspect) = located.agreement else {
+                panic!("{slip_m} {:?}", located.agreement)
+            };
             assert_eq!(suspect.tie, wrong);
             assert!((suspect.off_m - slip_m).abs() < 0.01, "{suspect:?}");
             assert!(located.candidates[0].at.distance_m(lid) < 0.005);
@@ -216,8 +266,13 @@ fn three_ties_that_disagree_name_every_suspect() {
     let mut ties = ties_to(lid, &[(0.0, 0.0), (12.0, 0.0), (12.0, 12.0)]);
     ties[2].distance = Length::from_mm(ties[2].distance.as_mm() + 1000);
     let located = locate(&ties).unwrap();
-    let Agreement::SomeDisagree(suspects) = located.agreement else { panic!("{:?}", located.agreement) };
-    assert!(suspects.iter().any(|s| s.tie == 2 && (s.off_m - 1.0).abs() < 0.01), "{suspects:?}");
+    let Agreement::SomeDisagree(suspects) = located.agreement else {
+        panic!("{:?}", located.agreement)
+    };
+    assert!(
+        suspects.iter().any(|s| s.tie == 2 && (s.off_m - 1.0).abs() < 0.01),
+        "{suspects:?}"
+    );
 }
 
 #[test]
@@ -263,14 +318,26 @@ fn the_ellipse_holds_the_share_it_says() {
 
 #[test]
 fn a_rigid_fit_finds_turn_and_move_and_names_a_bad_pin() {
-    let corners = [Point::new(0.0, 0.0), Point::new(12.0, 0.0), Point::new(12.0, 8.0), Point::new(0.0, 8.0)];
+    let corners = [
+        Point::new(0.0, 0.0),
+        Point::new(12.0, 0.0),
+        Point::new(12.0, 8.0),
+        Point::new(0.0, 8.0),
+    ];
     let shared: Vec<Shared> = corners
         .iter()
-        .map(|corner| Shared { frame: *corner, pin: corner.turned_deg(37.0).plus(Point::new(100.0, -50.0)), pin_error_m: 4.9 })
+        .map(|corner| Shared {
+            frame: *corner,
+            pin: corner.turned_deg(37.0).plus(Point::new(100.0, -50.0)),
+            pin_error_m: 4.9,
+        })
         .collect();
     let fit = fit_rigid(&shared).unwrap();
     assert!((fit.turned_deg - 37.0).abs() < 1e-9 && fit.agrees && fit.rms_m < 1e-9);
-    let lid = Known { at: Point::new(6.0, 14.0), spread: Spread::round(0.03) };
+    let lid = Known {
+        at: Point::new(6.0, 14.0),
+        spread: Spread::round(0.03),
+    };
     assert!(fit.to_frame(fit.to_plane(lid.at)).distance_m(lid.at) < 1e-9);
     assert!(fit.spread_on_plane(lid).ellipse().major_m > fit.middle_sigma_m);
 
@@ -287,7 +354,11 @@ fn a_rigid_fit_finds_turn_and_move_and_names_a_bad_pin() {
 fn a_rigid_fit_never_stretches() {
     let shared: Vec<Shared> = [(0.0, 0.0), (20.0, 0.0), (20.0, 10.0)]
         .iter()
-        .map(|(x, y)| Shared { frame: Point::new(*x, *y), pin: Point::new(x * 1.1, y * 1.1), pin_error_m: 4.9 })
+        .map(|(x, y)| Shared {
+            frame: Point::new(*x, *y),
+            pin: Point::new(x * 1.1, y * 1.1),
+            pin_error_m: 4.9,
+        })
         .collect();
     let fit = fit_rigid(&shared).unwrap();
     let (a, b) = (fit.to_plane(shared[0].frame), fit.to_plane(shared[1].frame));
@@ -304,8 +375,17 @@ fn a_baseline_starts_the_frame() {
 #[test]
 fn an_ellipse_reads_its_axes_off_the_spread() {
     // Standard deviations 3 and 1 with the long axis on a bearing of 30°.
-    let made = Spread { xx: 1.0, xy: 0.0, yy: 9.0 }.turned_deg(30.0);
-    let Ellipse { major_m, minor_m, bearing_deg } = made.ellipse();
+    let made = Spread {
+        xx: 1.0,
+        xy: 0.0,
+        yy: 9.0,
+    }
+    .turned_deg(30.0);
+    let Ellipse {
+        major_m,
+        minor_m,
+        bearing_deg,
+    } = made.ellipse();
     assert!((major_m - 3.0).abs() < 1e-9 && (minor_m - 1.0).abs() < 1e-9 && (bearing_deg - 30.0).abs() < 1e-9);
 }
 

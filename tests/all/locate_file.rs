@@ -17,17 +17,28 @@ fn validator(name: &str) -> jsonschema::Validator {
 }
 
 fn vector(name: &str) -> String {
-    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/vectors/locate").join(name)).unwrap()
+    std::fs::read_to_string(
+        Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("tests/vectors/locate")
+            .join(name),
+    )
+    .unwrap()
 }
 
 fn fits(schema: &jsonschema::Validator, value: &Value) {
-    let faults: Vec<String> = schema.iter_errors(value).map(|e| format!("{}: {e}", e.instance_path())).collect();
+    let faults: Vec<String> = schema
+        .iter_errors(value)
+        .map(|e| format!("{}: {e}", e.instance_path()))
+        .collect();
     assert!(faults.is_empty(), "{faults:?}");
 }
 
 #[test]
 fn every_example_fits_the_schemas() {
-    let (input, output) = (validator("locate-input.schema.json"), validator("locate-output.schema.json"));
+    let (input, output) = (
+        validator("locate-input.schema.json"),
+        validator("locate-output.schema.json"),
+    );
     for name in ["invented-lot.json", "mahun.json"] {
         let text = vector(name);
         fits(&input, &serde_json::from_str(&text).unwrap());
@@ -59,7 +70,13 @@ fn the_picked_side_is_the_one_answered_and_stands_on_the_earth() {
     // The baseline runs east, so the lid is about 5.04 m north of the corners' latitude.
     assert!(candidates[0]["lat_deg"].as_f64().unwrap() > 44.98);
     assert_eq!(answer["map"]["places"].as_array().unwrap().len(), 3);
-    assert!(answer["pins"].as_array().unwrap().iter().all(|pin| pin["error_m"].as_f64().unwrap() >= 4.9));
+    assert!(
+        answer["pins"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|pin| pin["error_m"].as_f64().unwrap() >= 4.9)
+    );
     assert!(answer["map"]["cautions"][0].as_str().unwrap().contains("811"));
 }
 
@@ -70,17 +87,50 @@ fn bad_input_names_the_field() {
         ("[]".into(), "file: expected a JSON object"),
         ("{".into(), "file:"),
         (json!({"lids": 1}).to_string(), "unknown field `lids`"),
-        (json!({"ties": [{"to": "lid", "from": "a", "distance_m": -1}]}).to_string(), "ties[0].distance_m: -1 is out of range"),
-        (json!({"ties": [{"to": "lid", "from": "a", "distance_m": 4}]}).to_string(), "ties[0].from: `a` is no place of the plan"),
-        (json!({"points": [{"name": "a", "x_m": "1", "y_m": 0}]}).to_string(), "points[0].x_m: invalid type: string"),
-        (json!({"pins": [{"name": "a", "kind": "well", "fixes": []}]}).to_string(), "pins[0].fixes: it is empty"),
-        (json!({"pins": [{"name": "a", "kind": "pond", "fixes": []}]}).to_string(), "pins[0].kind: unknown kind `pond`"),
-        (json!({"pins": [{"name": "a", "kind": "well", "fixes": [{"lat_deg": 91, "lon_deg": 0}]}]}).to_string(), "pins[0].fixes[0]: latitude 91"),
-        (json!({"clues": [{"kind": "vent", "at": {"x_m": 1}}]}).to_string(), "clues[0].at: expected both of x_m and y_m"),
-        (json!({"clues": [{"kind": "vent", "at": {"lat_deg": 1, "lon_deg": 2}}]}).to_string(), "clues[0].at: a position needs pins"),
-        (json!({"clues": [{"kind": "record", "at": {"x_m": 1, "y_m": 1}}]}).to_string(), "clues[0].distance_m: it is missing"),
-        (json!({"clues": [{"kind": "vent", "at": {"x_m": 1, "y_m": 1}, "radius_m": 1}]}).to_string(), "clues[0].radius_m: it does not go"),
-        (json!({"probes": [{"at": {"x_m": 1, "y_m": 1}, "depth_m": 1, "met": "nothing"}]}).to_string(), "yard: nothing says where to look"),
+        (
+            json!({"ties": [{"to": "lid", "from": "a", "distance_m": -1}]}).to_string(),
+            "ties[0].distance_m: -1 is out of range",
+        ),
+        (
+            json!({"ties": [{"to": "lid", "from": "a", "distance_m": 4}]}).to_string(),
+            "ties[0].from: `a` is no place of the plan",
+        ),
+        (
+            json!({"points": [{"name": "a", "x_m": "1", "y_m": 0}]}).to_string(),
+            "points[0].x_m: invalid type: string",
+        ),
+        (
+            json!({"pins": [{"name": "a", "kind": "well", "fixes": []}]}).to_string(),
+            "pins[0].fixes: it is empty",
+        ),
+        (
+            json!({"pins": [{"name": "a", "kind": "pond", "fixes": []}]}).to_string(),
+            "pins[0].kind: unknown kind `pond`",
+        ),
+        (
+            json!({"pins": [{"name": "a", "kind": "well", "fixes": [{"lat_deg": 91, "lon_deg": 0}]}]}).to_string(),
+            "pins[0].fixes[0]: latitude 91",
+        ),
+        (
+            json!({"clues": [{"kind": "vent", "at": {"x_m": 1}}]}).to_string(),
+            "clues[0].at: expected both of x_m and y_m",
+        ),
+        (
+            json!({"clues": [{"kind": "vent", "at": {"lat_deg": 1, "lon_deg": 2}}]}).to_string(),
+            "clues[0].at: a position needs pins",
+        ),
+        (
+            json!({"clues": [{"kind": "record", "at": {"x_m": 1, "y_m": 1}}]}).to_string(),
+            "clues[0].distance_m: it is missing",
+        ),
+        (
+            json!({"clues": [{"kind": "vent", "at": {"x_m": 1, "y_m": 1}, "radius_m": 1}]}).to_string(),
+            "clues[0].radius_m: it does not go",
+        ),
+        (
+            json!({"probes": [{"at": {"x_m": 1, "y_m": 1}, "depth_m": 1, "met": "nothing"}]}).to_string(),
+            "yard: nothing says where to look",
+        ),
     ];
     for (text, expected) in cases {
         let refusal = run(&text).unwrap_err();
@@ -98,7 +148,11 @@ fn tapes_that_cannot_meet_are_refused_with_field_and_shortfall() {
     });
     let refusal = run(&text.to_string()).unwrap_err();
     assert_eq!(refusal.code, 2);
-    assert!(refusal.what.starts_with("ties[1].distance_m: ") && refusal.what.contains("1.500 m short"), "{}", refusal.what);
+    assert!(
+        refusal.what.starts_with("ties[1].distance_m: ") && refusal.what.contains("1.500 m short"),
+        "{}",
+        refusal.what
+    );
 }
 
 #[test]
@@ -112,7 +166,12 @@ fn a_blunder_is_named_in_words() {
     let answer = run(&text.to_string()).unwrap();
     assert_eq!(answer["positions"][0]["agreement"], "one_disagrees");
     assert_eq!(answer["positions"][0]["suspects"][0]["tie"], 2);
-    assert!(answer["positions"][0]["suspects"][0]["text"].as_str().unwrap().starts_with("the tape from c reads 1.00 m"));
+    assert!(
+        answer["positions"][0]["suspects"][0]["text"]
+            .as_str()
+            .unwrap()
+            .starts_with("the tape from c reads 1.00 m")
+    );
 }
 
 proptest! {

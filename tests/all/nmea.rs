@@ -67,7 +67,10 @@ fn a_wrong_or_missing_checksum_is_counted_and_skipped() {
 fn a_receiver_without_a_position_says_so() {
     // Source: MicroNMEA's test sentences (stevemarple/MicroNMEA, extras/test), a receiver without a fix.
     let (fixes, counts) = read_all(b"$GPRMC,194812.00,V,,,,,,,290317,,,N*74\r\n");
-    assert_eq!((fixes.len(), counts.taken, counts.without_position, counts.bad()), (0, 1, 1, 0));
+    assert_eq!(
+        (fixes.len(), counts.taken, counts.without_position, counts.bad()),
+        (0, 1, 1, 0)
+    );
 }
 
 #[test]
@@ -83,7 +86,8 @@ fn right_checksums_over_impossible_fields_are_refused() {
         let (fixes, counts) = read_all(sentence(body).as_bytes());
         assert_eq!((fixes.len(), counts.bad_fields), (0, 1), "{body}");
     }
-    let (fixes, counts) = read_all(sentence("GPGGA,092750.000,9521.6802,N,00630.3372,W,1,8,1.03,61.7,M,55.2,M,,").as_bytes());
+    let (fixes, counts) =
+        read_all(sentence("GPGGA,092750.000,9521.6802,N,00630.3372,W,1,8,1.03,61.7,M,55.2,M,,").as_bytes());
     assert_eq!((fixes.len(), counts.without_position), (0, 1));
 }
 

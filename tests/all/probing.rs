@@ -26,7 +26,10 @@ fn yard() -> Yard {
 }
 
 fn exit() -> Clue {
-    Clue::SewerExit { at: at(5.0, 0.0), pipe_deg: None }
+    Clue::SewerExit {
+        at: at(5.0, 0.0),
+        pipe_deg: None,
+    }
 }
 
 fn map(clues: Vec<Clue>) -> ProbeMap {
@@ -34,7 +37,11 @@ fn map(clues: Vec<Clue>) -> ProbeMap {
 }
 
 fn miss(x: f64, y: f64) -> Probe {
-    Probe { at: at(x, y), depth: ROD, met: Met::Nothing }
+    Probe {
+        at: at(x, y),
+        depth: ROD,
+        met: Met::Nothing,
+    }
 }
 
 #[test]
@@ -47,10 +54,22 @@ fn the_best_place_is_out_from_the_sewer_and_says_why() {
     assert!((best.at.x_m - 5.2).abs() < 1.0, "{best:?}");
     // 10 to 25 ft from the wall to its near edge: the published range.
     assert!((2.5..9.0).contains(&best.at.y_m), "{best:?}");
-    assert!(best.reasons.iter().any(|r| matches!(r, Reason::SewerLine { .. })), "{best:?}");
-    assert!(best.reasons.iter().any(|r| matches!(r, Reason::TowardField { clue: 1, .. })), "{best:?}");
+    assert!(
+        best.reasons.iter().any(|r| matches!(r, Reason::SewerLine { .. })),
+        "{best:?}"
+    );
+    assert!(
+        best.reasons
+            .iter()
+            .any(|r| matches!(r, Reason::TowardField { clue: 1, .. })),
+        "{best:?}"
+    );
     assert_eq!(map.next_probe(), Some(best.at));
-    assert!(places.iter().all(|a| places.iter().all(|b| a == b || a.at.distance_m(b.at) > 2.0)));
+    assert!(
+        places
+            .iter()
+            .all(|a| places.iter().all(|b| a == b || a.at.distance_m(b.at) > 2.0))
+    );
 }
 
 #[test]
@@ -66,14 +85,21 @@ fn chances_are_chances() {
 #[test]
 fn a_miss_worked_out_locally_equals_the_whole() {
     // Within the house's outline, so that the grid is the same with it and without.
-    let clue = Clue::Customer { at: at(8.0, -0.5), radius: Length::from_mm(6000) };
+    let clue = Clue::Customer {
+        at: at(8.0, -0.5),
+        radius: Length::from_mm(6000),
+    };
     let mut quick = map(vec![exit()]);
     for (x, y) in [(5.0, 5.0), (6.5, 4.0), (5.2, 7.1)] {
         quick.add_probe(miss(x, y));
     }
     quick.add_clue(clue);
     // A pipe hit makes the map work everything out from its clues and probes.
-    let pipe = Probe { at: at(5.0, 1.0), depth: ROD, met: Met::Pipe };
+    let pipe = Probe {
+        at: at(5.0, 1.0),
+        depth: ROD,
+        met: Met::Pipe,
+    };
     quick.add_probe(pipe);
     let mut first = map(vec![exit(), clue]);
     first.add_probe(pipe);
@@ -89,11 +115,23 @@ fn a_miss_worked_out_locally_equals_the_whole() {
 fn a_hit_narrows_and_an_edge_lies_beside_the_middle() {
     let mut hit = map(vec![exit()]);
     let before = hit.area(0.7).square_m;
-    hit.add_probe(Probe { at: at(5.0, 6.0), depth: ROD, met: Met::Tank });
-    assert!(hit.area(0.7).square_m < before / 4.0, "{before} {}", hit.area(0.7).square_m);
+    hit.add_probe(Probe {
+        at: at(5.0, 6.0),
+        depth: ROD,
+        met: Met::Tank,
+    });
+    assert!(
+        hit.area(0.7).square_m < before / 4.0,
+        "{before} {}",
+        hit.area(0.7).square_m
+    );
     assert!(hit.chance(at(5.0, 6.0)) > 0.7, "{}", hit.chance(at(5.0, 6.0)));
     let mut edge = map(vec![exit()]);
-    edge.add_probe(Probe { at: at(5.0, 6.0), depth: ROD, met: Met::Edge });
+    edge.add_probe(Probe {
+        at: at(5.0, 6.0),
+        depth: ROD,
+        met: Met::Edge,
+    });
     assert!(edge.cell_chance(at(5.0, 6.0)) < edge.cell_chance(at(5.0, 6.9)));
 }
 
@@ -102,7 +140,11 @@ fn a_pipe_hit_turns_the_line() {
     let mut map = map(vec![exit()]);
     let (left, right) = (at(2.0, 5.0), at(8.0, 5.0));
     assert!((map.chance(left) / map.chance(right) - 1.0).abs() < 0.3);
-    map.add_probe(Probe { at: at(6.0, 1.6), depth: ROD, met: Met::Pipe });
+    map.add_probe(Probe {
+        at: at(6.0, 1.6),
+        depth: ROD,
+        met: Met::Pipe,
+    });
     assert!(map.chance(right) > 5.0 * map.chance(left));
 }
 
@@ -110,7 +152,10 @@ fn a_pipe_hit_turns_the_line() {
 #[test]
 fn a_shallow_miss_lowers_less_than_a_deep_one() {
     let (mut shallow, mut deep) = (map(vec![exit()]), map(vec![exit()]));
-    shallow.add_probe(Probe { depth: Length::from_mm(200), ..miss(5.0, 5.0) });
+    shallow.add_probe(Probe {
+        depth: Length::from_mm(200),
+        ..miss(5.0, 5.0)
+    });
     deep.add_probe(miss(5.0, 5.0));
     assert!(deep.chance(at(5.0, 5.0)) < 0.5 * shallow.chance(at(5.0, 5.0)));
 }
@@ -120,7 +165,12 @@ fn a_shallow_miss_lowers_less_than_a_deep_one() {
 fn hard_setbacks_leave_no_chance_inside_them() {
     for (code, feet) in [(SetbackCode::Washington, 5.0), (SetbackCode::Massachusetts, 10.0)] {
         let well = at(20.0, 12.0);
-        let yard = Yard { wells: vec![well], code, firmness: Firmness::Hard, ..yard() };
+        let yard = Yard {
+            wells: vec![well],
+            code,
+            firmness: Firmness::Hard,
+            ..yard()
+        };
         let map = ProbeMap::new(yard.clone(), vec![exit()], SewerDepth::default()).unwrap();
         for centre in map.grid().centres() {
             let wall = yard.wall_distance_m(centre).unwrap();
@@ -133,19 +183,30 @@ fn hard_setbacks_leave_no_chance_inside_them() {
 
 #[test]
 fn limits_that_leave_nothing_say_so() {
-    let yard = Yard { blocked: vec![yard().lot], ..yard() };
-    assert_eq!(ProbeMap::new(yard, vec![exit()], SewerDepth::default()).unwrap_err(), MapError::NothingLeft);
+    let yard = Yard {
+        blocked: vec![yard().lot],
+        ..yard()
+    };
+    assert_eq!(
+        ProbeMap::new(yard, vec![exit()], SewerDepth::default()).unwrap_err(),
+        MapError::NothingLeft
+    );
     let nothing = ProbeMap::new(Yard::default(), vec![], SewerDepth::default());
     assert_eq!(nothing.unwrap_err(), MapError::NothingKnown);
     let far = vec![Clue::Vent { at: at(0.0, 0.0) }, Clue::Vent { at: at(1e6, 0.0) }];
-    assert_eq!(ProbeMap::new(Yard::default(), far, SewerDepth::default()).unwrap_err(), MapError::TooWide);
+    assert_eq!(
+        ProbeMap::new(Yard::default(), far, SewerDepth::default()).unwrap_err(),
+        MapError::TooWide
+    );
 }
 
 /// Source: the depth check derived in the project's references from the IPC slopes and 15A NCAC 18A .1954: sewer 24 in
 /// down, 16 ft out, lid 13 to 16 in down.
 #[test]
 fn the_lids_depth_follows_the_sewer() {
-    let sewer = SewerDepth { invert: Length::from_inches(24.0) };
+    let sewer = SewerDepth {
+        invert: Length::from_inches(24.0),
+    };
     let lid = sewer.lid(16.0 * METRES_PER_FOOT);
     // The sewer's depth is kept as 610 mm, 0.016 in more than 24 in.
     assert!((lid.from_m / 0.0254 - 13.0).abs() < 0.02, "{lid:?}");
@@ -289,7 +350,12 @@ fn try_draw(dice: &mut Dice) -> Option<Lot> {
     let house = vec![at(0.0, 0.0), at(wide, 0.0), at(wide, -deep), at(0.0, -deep)];
     let (left, right) = (dice.between(4.0, 20.0), dice.between(4.0, 20.0));
     let (front, back) = (dice.between(8.0, 20.0), dice.between(15.0, 45.0));
-    let lot = vec![at(-left, -deep - front), at(wide + right, -deep - front), at(wide + right, back), at(-left, back)];
+    let lot = vec![
+        at(-left, -deep - front),
+        at(wide + right, -deep - front),
+        at(wide + right, back),
+        at(-left, back),
+    ];
     // Which wall the sewer leaves: mostly the back.
     let share = dice.between(0.08, 0.92);
     let (exit, square_deg) = match dice.unit() {
@@ -298,7 +364,12 @@ fn try_draw(dice: &mut Dice) -> Option<Lot> {
         u if u < 0.9 => (at(0.0, -deep * share), 270.0),
         _ => (at(wide * share, -deep), 180.0),
     };
-    let pipe_deg = square_deg + if dice.chance(0.75) { dice.normal(9.0) } else { dice.between(-50.0, 50.0) };
+    let pipe_deg = square_deg
+        + if dice.chance(0.75) {
+            dice.normal(9.0)
+        } else {
+            dice.between(-50.0, 50.0)
+        };
     // Near edge from the house: median 16 ft, about two in three between 10 and 25 ft, a lognormal and so no shape the map has.
     let run_m = 16.0 * METRES_PER_FOOT * dice.normal(0.48).exp();
     let length = dice.between(1.9, 3.2);
@@ -325,11 +396,13 @@ fn try_draw(dice: &mut Dice) -> Option<Lot> {
     if !contains(&lot, field) || house_rim.iter().any(|p| p.distance_m(field) < 10.0 * METRES_PER_FOOT) {
         return None;
     }
-    let well = (0..40).map(|_| at(dice.between(-left, wide + right), dice.between(-deep - front, back))).find(|well| {
-        well.distance_m(middle) > 50.0 * METRES_PER_FOOT + 2.0
-            && well.distance_m(field) > 100.0 * METRES_PER_FOOT
-            && !contains(&house, *well)
-    });
+    let well = (0..40)
+        .map(|_| at(dice.between(-left, wide + right), dice.between(-deep - front, back)))
+        .find(|well| {
+            well.distance_m(middle) > 50.0 * METRES_PER_FOOT + 2.0
+                && well.distance_m(field) > 100.0 * METRES_PER_FOOT
+                && !contains(&house, *well)
+        });
     let invert_m = dice.between(0.4, 0.95);
     let slope = dice.between(1.0 / 96.0, 1.0 / 48.0);
     let lid_m = (invert_m + slope * run_m - 0.32 + dice.normal(0.08)).max(0.05);
@@ -337,46 +410,111 @@ fn try_draw(dice: &mut Dice) -> Option<Lot> {
     // What the crew sees.
     let seen_deg = dice.chance(0.4).then(|| pipe_deg + dice.normal(8.0));
     let shown = exit.plus(at(dice.normal(0.2), dice.normal(0.2)));
-    let mut clues = vec![Clue::SewerExit { at: shown, pipe_deg: seen_deg }];
+    let mut clues = vec![Clue::SewerExit {
+        at: shown,
+        pipe_deg: seen_deg,
+    }];
     let near = |dice: &mut Dice, of: Point, sigma: f64| of.plus(at(dice.normal(sigma), dice.normal(sigma)));
     let anywhere = |dice: &mut Dice| at(dice.between(-left, wide + right), dice.between(-deep - front, back));
     if dice.chance(0.4) {
         // Within 5 ft of the wall (Wis. SPS 382.35(5)(e)).
         let on = exit.plus(Point::polar(pipe_deg, dice.between(0.3, five)));
-        clues.push(Clue::Cleanout { at: near(dice, on, 0.1), pipe_deg: None });
+        clues.push(Clue::Cleanout {
+            at: near(dice, on, 0.1),
+            pipe_deg: None,
+        });
     }
     if dice.chance(0.6) {
-        clues.push(Clue::Field { at: near(dice, field, 1.0) });
+        clues.push(Clue::Field {
+            at: near(dice, field, 1.0),
+        });
     }
     if dice.chance(0.2) {
-        let over = if dice.chance(0.55) { near(dice, middle, 0.8) } else { near(dice, field, 2.0) };
-        clues.push(Clue::Oval { at: over, radius: Length::from_mm(1000) });
+        let over = if dice.chance(0.55) {
+            near(dice, middle, 0.8)
+        } else {
+            near(dice, field, 2.0)
+        };
+        clues.push(Clue::Oval {
+            at: over,
+            radius: Length::from_mm(1000),
+        });
     }
     if dice.chance(0.15) {
-        let over = if dice.chance(0.5) { near(dice, middle, 0.8) } else { anywhere(dice) };
-        clues.push(Clue::Settled { at: over, radius: Length::from_mm(800) });
+        let over = if dice.chance(0.5) {
+            near(dice, middle, 0.8)
+        } else {
+            anywhere(dice)
+        };
+        clues.push(Clue::Settled {
+            at: over,
+            radius: Length::from_mm(800),
+        });
     }
     if dice.chance(0.1) {
-        let stands = if dice.chance(0.5) { near(dice, middle, 2.5) } else { near(dice, field, 3.0) };
+        let stands = if dice.chance(0.5) {
+            near(dice, middle, 2.5)
+        } else {
+            near(dice, field, 3.0)
+        };
         clues.push(Clue::Vent { at: stands });
     }
     if dice.chance(0.08) {
-        let stands = if dice.chance(0.85) { near(dice, middle, 0.9) } else { anywhere(dice) };
+        let stands = if dice.chance(0.85) {
+            near(dice, middle, 0.9)
+        } else {
+            anywhere(dice)
+        };
         clues.push(Clue::Marker { at: stands });
     }
     if dice.chance(0.6) {
-        let points = if dice.chance(0.65) { near(dice, middle, 3.0) } else { anywhere(dice) };
-        clues.push(Clue::Customer { at: points, radius: Length::from_mm(3000) });
+        let points = if dice.chance(0.65) {
+            near(dice, middle, 3.0)
+        } else {
+            anywhere(dice)
+        };
+        clues.push(Clue::Customer {
+            at: points,
+            radius: Length::from_mm(3000),
+        });
     }
     if dice.chance(0.1) {
         let from = house[usize::from(dice.chance(0.5))];
         let true_m = from.distance_m(middle);
-        let drawn_m = if dice.chance(0.8) { true_m + dice.normal(0.9) } else { dice.between(3.0, 20.0) };
-        clues.push(Clue::Record { from, distance: Length::from_real_mm(drawn_m.max(0.5) * 1000.0)? });
+        let drawn_m = if dice.chance(0.8) {
+            true_m + dice.normal(0.9)
+        } else {
+            dice.between(3.0, 20.0)
+        };
+        clues.push(Clue::Record {
+            from,
+            distance: Length::from_real_mm(drawn_m.max(0.5) * 1000.0)?,
+        });
     }
-    let sewer = SewerDepth { invert: if dice.chance(0.5) { Length::from_real_mm(invert_m * 1000.0) } else { None } };
-    let yard = Yard { house, lot, wells: well.into_iter().collect(), ..Yard::default() };
-    Some(Lot { yard, exit: shown, square_deg, seen_deg, tank, middle, lid_m, clues, sewer })
+    let sewer = SewerDepth {
+        invert: if dice.chance(0.5) {
+            Length::from_real_mm(invert_m * 1000.0)
+        } else {
+            None
+        },
+    };
+    let yard = Yard {
+        house,
+        lot,
+        wells: well.into_iter().collect(),
+        ..Yard::default()
+    };
+    Some(Lot {
+        yard,
+        exit: shown,
+        square_deg,
+        seen_deg,
+        tank,
+        middle,
+        lid_m,
+        clues,
+        sewer,
+    })
 }
 
 const MOST_PUSHES: usize = 400;
@@ -391,7 +529,11 @@ impl Lot {
     }
 
     fn count(&self, pushes: impl Iterator<Item = Point>) -> usize {
-        pushes.filter(|push| self.open(*push)).take(MOST_PUSHES).position(|push| self.meets(push)).map_or(MOST_PUSHES, |n| n + 1)
+        pushes
+            .filter(|push| self.open(*push))
+            .take(MOST_PUSHES)
+            .position(|push| self.meets(push))
+            .map_or(MOST_PUSHES, |n| n + 1)
     }
 
     /// Outward along the pipe (as seen, else square to the wall) from 5 ft to 50 ft, then along lines beside it.
@@ -428,7 +570,11 @@ impl Lot {
             if self.meets(push) {
                 return (pushes, held);
             }
-            map.add_probe(Probe { at: push, depth: ROD, met: Met::Nothing });
+            map.add_probe(Probe {
+                at: push,
+                depth: ROD,
+                met: Met::Nothing,
+            });
         }
         (MOST_PUSHES, held)
     }
@@ -471,18 +617,38 @@ fn the_map_halves_the_probing_over_invented_lots() {
     let unfound = |of: &[usize]| of.iter().filter(|pushes| **pushes >= MOST_PUSHES).count();
     let mut table = String::new();
     let mut row = |name: &str, of: &[usize]| {
-        table += &format!("| {name} | {} | {:.1} | {} |\n", median(of.to_vec()), mean(of), unfound(of));
+        table += &format!(
+            "| {name} | {} | {:.1} | {} |\n",
+            median(of.to_vec()),
+            mean(of),
+            unfound(of)
+        );
     };
     row("the map", &pushes);
     for step_ft in [2.0, 3.0, 4.0, 5.0] {
-        row(&format!("along the pipe, every {step_ft} ft"), &plain(Lot::along_the_pipe, feet(step_ft)));
-        row(&format!("spiral, every {step_ft} ft"), &plain(Lot::spiral, feet(step_ft)));
+        row(
+            &format!("along the pipe, every {step_ft} ft"),
+            &plain(Lot::along_the_pipe, feet(step_ft)),
+        );
+        row(
+            &format!("spiral, every {step_ft} ft"),
+            &plain(Lot::spiral, feet(step_ft)),
+        );
     }
-    println!("{table}90 % area before the first push: held the tank in {:.1} % of lots", held * 100.0);
+    println!(
+        "{table}90 % area before the first push: held the tank in {:.1} % of lots",
+        held * 100.0
+    );
     assert!((0.85..=0.95).contains(&held), "the 90 % area holds {held}");
     for step_ft in [2.0, 3.0] {
-        let (pipe, spiral) = (plain(Lot::along_the_pipe, feet(step_ft)), plain(Lot::spiral, feet(step_ft)));
-        assert!(median(pushes.clone()) * 2.0 <= median(pipe).min(median(spiral)), "every {step_ft} ft");
+        let (pipe, spiral) = (
+            plain(Lot::along_the_pipe, feet(step_ft)),
+            plain(Lot::spiral, feet(step_ft)),
+        );
+        assert!(
+            median(pushes.clone()) * 2.0 <= median(pipe).min(median(spiral)),
+            "every {step_ft} ft"
+        );
     }
     // However wide the plain ways' step, and wide steps pass tanks by, the map needs fewer.
     for step_ft in [4.0, 5.0] {

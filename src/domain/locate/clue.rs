@@ -84,12 +84,12 @@ impl Clue {
     #[must_use]
     pub const fn basis(&self) -> Basis {
         match self {
-            Self::SewerExit { .. } | Self::Cleanout { .. } => {
-                Basis::Published("distance: popular how-to pages, 10-25 ft, some 5-25 ft (weak); spread of the bearing: common practice")
-            }
-            Self::Field { .. } => {
-                Basis::Published("30 TAC 285.33(a)(4): field pipe 5 ft or more from the tank; lying between house and field: common practice")
-            }
+            Self::SewerExit { .. } | Self::Cleanout { .. } => Basis::Published(
+                "distance: popular how-to pages, 10-25 ft, some 5-25 ft (weak); spread of the bearing: common practice",
+            ),
+            Self::Field { .. } => Basis::Published(
+                "30 TAC 285.33(a)(4): field pipe 5 ft or more from the tank; lying between house and field: common practice",
+            ),
             Self::Marker { .. } => Basis::Published("15A NCAC 18A .1955: marker over or within 5 ft of an access"),
             _ => Basis::CommonPractice,
         }
@@ -165,9 +165,16 @@ impl SewerLine {
             let sigma = SEEN_SIGMA_DEG.hypot((PLACE_SIGMA_M / apart_m).atan().to_degrees());
             (Some((start.0.bearing_deg(last.0), sigma)), true)
         } else {
-            (yard.outward_deg(start.0).map(|bearing| (bearing, SQUARE_SIGMA_DEG)), false)
+            (
+                yard.outward_deg(start.0).map(|bearing| (bearing, SQUARE_SIGMA_DEG)),
+                false,
+            )
         };
-        Some(Self { from: last.0, bearing, seen: was_seen })
+        Some(Self {
+            from: last.0,
+            bearing,
+            seen: was_seen,
+        })
     }
 
     /// Returns the density of a tank's middle at `at`, not scaled: how far out, how far off the bearing, over the
@@ -247,7 +254,12 @@ impl<'a> Evidence<'a> {
     /// Takes the clues for a yard of so many square metres; `found_pipe` are the places where a rod met the sewer.
     #[must_use]
     pub fn new(yard: &'a Yard, clues: &'a [Clue], found_pipe: &[Point], area_m2: f64) -> Self {
-        Self { yard, clues, sewer: SewerLine::from_clues(yard, clues, found_pipe), area_m2: area_m2.max(1.0) }
+        Self {
+            yard,
+            clues,
+            sewer: SewerLine::from_clues(yard, clues, found_pipe),
+            area_m2: area_m2.max(1.0),
+        }
     }
 
     /// The sewer's line, when anything is known of it.
@@ -261,7 +273,9 @@ impl<'a> Evidence<'a> {
     /// What the yard itself says ([`Yard::weight`]) is not in it: it never changes, so a map keeps it.
     #[must_use]
     pub fn weight(&self, wall_m: Option<f64>, at: Point) -> f64 {
-        self.clues.iter().fold(self.sewer_weight(wall_m, at), |weight, clue| weight * self.likelihood(clue, at))
+        self.clues.iter().fold(self.sewer_weight(wall_m, at), |weight, clue| {
+            weight * self.likelihood(clue, at)
+        })
     }
 
     /// Returns what the sewer, or the house alone, says of a place `wall_m` from the house.
@@ -297,9 +311,15 @@ impl<'a> Evidence<'a> {
     /// A field lies on from the tank: the line turns there by some angle, and goes on 5 ft or more.
     fn field_likelihood(&self, field: Point, at: Point) -> f64 {
         let on_m = field.distance_m(at);
-        let turned = (at.bearing_deg(field) - self.field_start(field).bearing_deg(at) + 180.0).rem_euclid(360.0) - 180.0;
-        let range = if on_m < FIELD_NEAREST_M { 0.1 } else { (-(on_m - FIELD_NEAREST_M) / FIELD_REACH_M).exp() };
-        let about_it = normal(turned, TURN_SIGMA_DEG).to_degrees() * range / (FIELD_REACH_M * on_m.max(FIELD_NEAREST_M));
+        let turned =
+            (at.bearing_deg(field) - self.field_start(field).bearing_deg(at) + 180.0).rem_euclid(360.0) - 180.0;
+        let range = if on_m < FIELD_NEAREST_M {
+            0.1
+        } else {
+            (-(on_m - FIELD_NEAREST_M) / FIELD_REACH_M).exp()
+        };
+        let about_it =
+            normal(turned, TURN_SIGMA_DEG).to_degrees() * range / (FIELD_REACH_M * on_m.max(FIELD_NEAREST_M));
         FIELD_TRUST * about_it + (1.0 - FIELD_TRUST) / self.area_m2
     }
 
@@ -308,7 +328,10 @@ impl<'a> Evidence<'a> {
             let corners = self.yard.house.iter().copied();
             corners.min_by(|a, b| a.distance_m(field).total_cmp(&b.distance_m(field)))
         };
-        self.sewer.map(|sewer| sewer.from).or_else(nearest_corner).unwrap_or(field)
+        self.sewer
+            .map(|sewer| sewer.from)
+            .or_else(nearest_corner)
+            .unwrap_or(field)
     }
 
     /// How far a place lies off the line from the sewer to the field, m.

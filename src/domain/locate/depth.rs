@@ -47,14 +47,26 @@ impl SewerDepth {
     /// and the steepest with the thinnest. Without the sewer's depth: from the ground to [`DEEPEST_LID_M`].
     #[must_use]
     pub fn lid(self, distance_m: f64) -> DepthRange {
-        let Some(invert) = self.invert else { return DepthRange { from_m: 0.0, to_m: DEEPEST_LID_M } };
-        let distance_m = if distance_m.is_finite() { distance_m.max(0.0) } else { 0.0 };
+        let Some(invert) = self.invert else {
+            return DepthRange {
+                from_m: 0.0,
+                to_m: DEEPEST_LID_M,
+            };
+        };
+        let distance_m = if distance_m.is_finite() {
+            distance_m.max(0.0)
+        } else {
+            0.0
+        };
         let top = |slope: f64, lid_in: f64| {
             let above_m = (AIR_SPACE_IN + lid_in) * MM_PER_INCH / 1000.0;
             (invert.mm() / 1000.0 + slope * distance_m - above_m).max(0.0)
         };
         let ([flat, steep], [thick, thin]) = (SEWER_SLOPES, LID_IN);
-        DepthRange { from_m: top(flat, thick), to_m: top(steep, thin) }
+        DepthRange {
+            from_m: top(flat, thick),
+            to_m: top(steep, thin),
+        }
     }
 
     /// Returns the chance that a rod pushed to `depth` over a tank at `distance_m` would have met it.
@@ -62,7 +74,10 @@ impl SewerDepth {
     pub fn reached(self, distance_m: f64, depth: Length) -> f64 {
         let mut range = self.lid(distance_m);
         if self.invert.is_some() {
-            range = DepthRange { from_m: range.from_m - GROUND_M, to_m: range.to_m + GROUND_M };
+            range = DepthRange {
+                from_m: range.from_m - GROUND_M,
+                to_m: range.to_m + GROUND_M,
+            };
         }
         let share = (depth.mm() / 1000.0 - range.from_m) / (range.to_m - range.from_m).max(0.01);
         ROD_SURE * share.clamp(0.0, 1.0)

@@ -58,7 +58,13 @@ impl Fix {
     /// A fix with nothing but a place and its reported accuracy.
     #[must_use]
     pub const fn new(position: Position, accuracy_m: Option<f64>) -> Self {
-        Self { position, accuracy_m, quality: FixQuality::Autonomous, time: None, course_deg: None }
+        Self {
+            position,
+            accuracy_m,
+            quality: FixQuality::Autonomous,
+            time: None,
+            course_deg: None,
+        }
     }
 
     /// Returns the reported accuracy, or what is assumed when there is none or it makes no sense.
@@ -174,14 +180,25 @@ impl PinPlace {
 #[must_use]
 pub fn average(fixes: &[Fix]) -> Option<PinPlace> {
     let plane = LocalPlane::at(fixes.first()?.position);
-    let weighed: Vec<(Point, f64)> =
-        fixes.iter().map(|fix| (plane.point(fix.position), fix.weighed_accuracy_m().powi(-2))).collect();
+    let weighed: Vec<(Point, f64)> = fixes
+        .iter()
+        .map(|fix| (plane.point(fix.position), fix.weighed_accuracy_m().powi(-2)))
+        .collect();
     let total: f64 = weighed.iter().map(|(_, w)| w).sum();
-    let mean = weighed.iter().fold(Point::ORIGIN, |sum, (p, w)| sum.plus(p.times(w / total)));
-    let scatter_sq: f64 = weighed.iter().map(|(p, w)| w / total * p.distance_m(mean).powi(2)).sum();
+    let mean = weighed
+        .iter()
+        .fold(Point::ORIGIN, |sum, (p, w)| sum.plus(p.times(w / total)));
+    let scatter_sq: f64 = weighed
+        .iter()
+        .map(|(p, w)| w / total * p.distance_m(mean).powi(2))
+        .sum();
     let count = f64::from(u32::try_from(fixes.len()).unwrap_or(u32::MAX));
     // A weighted sample loses one of its n degrees to the mean.
-    let sample_sq = if count > 1.0 { scatter_sq * count / (count - 1.0) } else { 0.0 };
+    let sample_sq = if count > 1.0 {
+        scatter_sq * count / (count - 1.0)
+    } else {
+        0.0
+    };
     let floor_m = if fixes.iter().all(|fix| fix.quality.is_carrier_phase()) {
         fixes.iter().map(Fix::weighed_accuracy_m).fold(f64::INFINITY, f64::min)
     } else {

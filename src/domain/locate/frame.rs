@@ -21,8 +21,18 @@ pub fn baseline(distance: Length, error: TapeError) -> [Known; 2] {
     let distance_m = distance.mm() / 1000.0;
     let sigma_m = error.sigma_m(distance_m);
     [
-        Known { at: Point::ORIGIN, spread: Spread::NONE },
-        Known { at: Point::new(distance_m, 0.0), spread: Spread { xx: sigma_m * sigma_m, xy: 0.0, yy: 0.0 } },
+        Known {
+            at: Point::ORIGIN,
+            spread: Spread::NONE,
+        },
+        Known {
+            at: Point::new(distance_m, 0.0),
+            spread: Spread {
+                xx: sigma_m * sigma_m,
+                xy: 0.0,
+                yy: 0.0,
+            },
+        },
     ]
 }
 
@@ -78,13 +88,19 @@ impl RigidFit {
     /// Returns where a place of the frame lies on the site's plane.
     #[must_use]
     pub fn to_plane(&self, frame: Point) -> Point {
-        frame.minus(self.frame_middle).turned_deg(self.turned_deg).plus(self.pin_middle)
+        frame
+            .minus(self.frame_middle)
+            .turned_deg(self.turned_deg)
+            .plus(self.pin_middle)
     }
 
     /// Returns where a place of the site's plane lies in the frame.
     #[must_use]
     pub fn to_frame(&self, plane: Point) -> Point {
-        plane.minus(self.pin_middle).turned_deg(-self.turned_deg).plus(self.frame_middle)
+        plane
+            .minus(self.pin_middle)
+            .turned_deg(-self.turned_deg)
+            .plus(self.frame_middle)
     }
 
     /// Returns the error of a place of the frame on the site's plane: its own, the middle's, and the turn's at its arm.
@@ -97,7 +113,11 @@ impl RigidFit {
             xy: -turn_sq * arm.x_m * arm.y_m,
             yy: turn_sq * arm.x_m * arm.x_m,
         };
-        known.spread.turned_deg(self.turned_deg).plus(Spread::round(self.middle_sigma_m)).plus(across)
+        known
+            .spread
+            .turned_deg(self.turned_deg)
+            .plus(Spread::round(self.middle_sigma_m))
+            .plus(across)
     }
 }
 
@@ -124,7 +144,9 @@ pub fn fit_rigid(shared: &[Shared]) -> Result<RigidFit, FitError> {
     let weight = |one: &Shared| (one.pin_error_m / AXES_PER_RADIUS).powi(-2);
     let total: f64 = shared.iter().map(weight).sum();
     let middle = |of: fn(&Shared) -> Point| {
-        shared.iter().fold(Point::ORIGIN, |sum, one| sum.plus(of(one).times(weight(one) / total)))
+        shared
+            .iter()
+            .fold(Point::ORIGIN, |sum, one| sum.plus(of(one).times(weight(one) / total)))
     };
     let (frame_middle, pin_middle) = (middle(|one| one.frame), middle(|one| one.pin));
     let (mut cross, mut dot, mut arm_sq) = (0.0, 0.0, 0.0);
@@ -148,10 +170,21 @@ pub fn fit_rigid(shared: &[Shared]) -> Result<RigidFit, FitError> {
         agrees: true,
         worst: None,
     };
-    fit.residuals_m = shared.iter().map(|one| fit.to_plane(one.frame).distance_m(one.pin)).collect();
-    let weighted_sq = || shared.iter().zip(&fit.residuals_m).map(|(one, off)| weight(one) * off * off);
+    fit.residuals_m = shared
+        .iter()
+        .map(|one| fit.to_plane(one.frame).distance_m(one.pin))
+        .collect();
+    let weighted_sq = || {
+        shared
+            .iter()
+            .zip(&fit.residuals_m)
+            .map(|(one, off)| weight(one) * off * off)
+    };
     let chi: f64 = weighted_sq().sum();
-    let worst = weighted_sq().enumerate().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(index, _)| index);
+    let worst = weighted_sq()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(index, _)| index);
     fit.rms_m = (chi / total).sqrt();
     fit.agrees = chi <= limit(2 * shared.len() - 3);
     fit.worst = if fit.agrees { None } else { worst };

@@ -33,7 +33,10 @@ impl Position {
         if !(-180.0..=180.0).contains(&longitude_deg) {
             return Err(PositionError::Longitude(longitude_deg));
         }
-        Ok(Self { latitude_deg, longitude_deg })
+        Ok(Self {
+            latitude_deg,
+            longitude_deg,
+        })
     }
 
     /// Degrees north of the equator.
@@ -68,7 +71,10 @@ impl Position {
     #[must_use]
     pub fn travel(self, bearing_deg: f64, distance_m: f64) -> Self {
         let there = Geodesic.destination(self.as_geo(), bearing_deg, distance_m);
-        Self { latitude_deg: there.y(), longitude_deg: there.x() }
+        Self {
+            latitude_deg: there.y(),
+            longitude_deg: there.x(),
+        }
     }
 
     fn as_geo(self) -> geo::Point<f64> {
@@ -107,6 +113,7 @@ impl LocalPlane {
     /// Returns the position of a point of the plane.
     #[must_use]
     pub fn position(self, point: Point) -> Position {
-        self.origin.travel(Point::ORIGIN.bearing_deg(point), Point::ORIGIN.distance_m(point))
+        self.origin
+            .travel(Point::ORIGIN.bearing_deg(point), Point::ORIGIN.distance_m(point))
     }
 }

@@ -26,7 +26,10 @@ impl Grid {
     pub fn covering(corners: &[Point], turned_deg: f64) -> Option<Self> {
         let turned = corners.iter().map(|corner| corner.turned_deg(-turned_deg));
         let (low, high) = turned.fold(
-            (Point::new(f64::INFINITY, f64::INFINITY), Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY)),
+            (
+                Point::new(f64::INFINITY, f64::INFINITY),
+                Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY),
+            ),
             |(low, high), p| {
                 (
                     Point::new(low.x_m.min(p.x_m), low.y_m.min(p.y_m)),
@@ -43,7 +46,13 @@ impl Grid {
         loop {
             let (columns, rows) = (whole(size.x_m / cell_m)?, whole(size.y_m / cell_m)?);
             if columns.checked_mul(rows)? <= MOST_CELLS {
-                return Some(Self { turned_deg, low, cell_m, columns, rows });
+                return Some(Self {
+                    turned_deg,
+                    low,
+                    cell_m,
+                    columns,
+                    rows,
+                });
             }
             cell_m *= 1.01;
         }
@@ -114,7 +123,9 @@ impl Grid {
 }
 
 fn whole(cells: f64) -> Option<u32> {
-    crate::domain::units::round_to_i64(cells.ceil()).and_then(|n| u32::try_from(n).ok()).map(|n| n.max(1))
+    crate::domain::units::round_to_i64(cells.ceil())
+        .and_then(|n| u32::try_from(n).ok())
+        .map(|n| n.max(1))
 }
 
 fn floor(cells: f64) -> Option<u32> {

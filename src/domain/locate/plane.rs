@@ -33,7 +33,10 @@ impl Point {
     #[must_use]
     pub fn polar(bearing_deg: f64, distance_m: f64) -> Self {
         let (sin, cos) = bearing_deg.to_radians().sin_cos();
-        Self { x_m: distance_m * sin, y_m: distance_m * cos }
+        Self {
+            x_m: distance_m * sin,
+            y_m: distance_m * cos,
+        }
     }
 
     /// Returns the distance to `other`, m.
@@ -45,25 +48,37 @@ impl Point {
     /// Returns the bearing to `other`, degrees clockwise from the y axis, 0 to under 360.
     #[must_use]
     pub fn bearing_deg(self, other: Self) -> f64 {
-        (other.x_m - self.x_m).atan2(other.y_m - self.y_m).to_degrees().rem_euclid(360.0)
+        (other.x_m - self.x_m)
+            .atan2(other.y_m - self.y_m)
+            .to_degrees()
+            .rem_euclid(360.0)
     }
 
     /// Returns the sum, axis by axis.
     #[must_use]
     pub fn plus(self, other: Self) -> Self {
-        Self { x_m: self.x_m + other.x_m, y_m: self.y_m + other.y_m }
+        Self {
+            x_m: self.x_m + other.x_m,
+            y_m: self.y_m + other.y_m,
+        }
     }
 
     /// Returns the difference, axis by axis.
     #[must_use]
     pub fn minus(self, other: Self) -> Self {
-        Self { x_m: self.x_m - other.x_m, y_m: self.y_m - other.y_m }
+        Self {
+            x_m: self.x_m - other.x_m,
+            y_m: self.y_m - other.y_m,
+        }
     }
 
     /// Returns the point stretched from the origin.
     #[must_use]
     pub fn times(self, factor: f64) -> Self {
-        Self { x_m: self.x_m * factor, y_m: self.y_m * factor }
+        Self {
+            x_m: self.x_m * factor,
+            y_m: self.y_m * factor,
+        }
     }
 
     /// Returns the inner product.
@@ -95,7 +110,10 @@ impl Point {
     #[must_use]
     pub fn turned_deg(self, clockwise_deg: f64) -> Self {
         let (sin, cos) = clockwise_deg.to_radians().sin_cos();
-        Self { x_m: self.x_m.mul_add(cos, self.y_m * sin), y_m: self.y_m.mul_add(cos, -(self.x_m * sin)) }
+        Self {
+            x_m: self.x_m.mul_add(cos, self.y_m * sin),
+            y_m: self.y_m.mul_add(cos, -(self.x_m * sin)),
+        }
     }
 
     /// Whether both metres are finite numbers.
@@ -110,7 +128,11 @@ impl Point {
 pub fn distance_to_piece_m(p: Point, a: Point, b: Point) -> (f64, f64) {
     let along = b.minus(a);
     let squared = along.dot(along);
-    let share = if squared > 0.0 { (p.minus(a).dot(along) / squared).clamp(0.0, 1.0) } else { 0.0 };
+    let share = if squared > 0.0 {
+        (p.minus(a).dot(along) / squared).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     (p.distance_m(a.plus(along.times(share))), share)
 }
 
@@ -127,12 +149,20 @@ pub struct Spread {
 
 impl Spread {
     /// No error.
-    pub const NONE: Self = Self { xx: 0.0, xy: 0.0, yy: 0.0 };
+    pub const NONE: Self = Self {
+        xx: 0.0,
+        xy: 0.0,
+        yy: 0.0,
+    };
 
     /// The same standard deviation `axis_m` along every axis.
     #[must_use]
     pub fn round(axis_m: f64) -> Self {
-        Self { xx: axis_m * axis_m, xy: 0.0, yy: axis_m * axis_m }
+        Self {
+            xx: axis_m * axis_m,
+            xy: 0.0,
+            yy: axis_m * axis_m,
+        }
     }
 
     /// Returns the variance along the direction `unit`, m².
@@ -156,7 +186,11 @@ impl Spread {
     /// Returns the sum of two independent errors.
     #[must_use]
     pub fn plus(self, other: Self) -> Self {
-        Self { xx: self.xx + other.xx, xy: self.xy + other.xy, yy: self.yy + other.yy }
+        Self {
+            xx: self.xx + other.xx,
+            xy: self.xy + other.xy,
+            yy: self.yy + other.yy,
+        }
     }
 
     /// Returns the ellipse of one standard deviation.
@@ -168,7 +202,9 @@ impl Spread {
             major_m: (mean + half).max(0.0).sqrt(),
             minor_m: (mean - half).max(0.0).sqrt(),
             // Half the angle of (yy - xx, 2xy) turns from the y axis; an ellipse has no front, so 0 to under 180.
-            bearing_deg: (0.5 * (2.0 * self.xy).atan2(self.yy - self.xx)).to_degrees().rem_euclid(180.0),
+            bearing_deg: (0.5 * (2.0 * self.xy).atan2(self.yy - self.xx))
+                .to_degrees()
+                .rem_euclid(180.0),
         }
     }
 }

@@ -169,11 +169,18 @@ impl ProbeMap {
             weights: vec![0.0; grid.len()],
             under: vec![0.0; grid.len()],
         };
-        map.ground = grid.centres().map(|at| (map.yard.weight(at), map.yard.wall_distance_m(at))).collect();
+        map.ground = grid
+            .centres()
+            .map(|at| (map.yard.weight(at), map.yard.wall_distance_m(at)))
+            .collect();
         let open = map.ground.iter().filter(|(weight, _)| *weight > 0.0).count();
         map.area_m2 = count(open) * grid.cell_m().powi(2);
         map.rebuild();
-        if map.total > 0.0 { Ok(map) } else { Err(MapError::NothingLeft) }
+        if map.total > 0.0 {
+            Ok(map)
+        } else {
+            Err(MapError::NothingLeft)
+        }
     }
 
     /// The grid.
@@ -202,7 +209,13 @@ impl ProbeMap {
             .grid
             .centres()
             .zip(&self.weights)
-            .map(|(at, weight)| if *weight > 0.0 { evidence.likelihood(&clue, at) } else { 0.0 })
+            .map(|(at, weight)| {
+                if *weight > 0.0 {
+                    evidence.likelihood(&clue, at)
+                } else {
+                    0.0
+                }
+            })
             .collect();
         for layer in &mut self.layers {
             for (weight, said) in layer.weights.iter_mut().zip(&said) {
@@ -242,7 +255,9 @@ impl ProbeMap {
     /// Every cell's middle with the chance that a rod there would meet the tank, for shading.
     pub fn shading(&self) -> impl Iterator<Item = (Point, f64)> {
         let total = self.total;
-        self.grid.centres().zip(self.under.iter().map(move |under| (under / total).clamp(0.0, 1.0)))
+        self.grid
+            .centres()
+            .zip(self.under.iter().map(move |under| (under / total).clamp(0.0, 1.0)))
     }
 
     /// Returns the smallest area that holds the tank's middle with the chance `share`.
@@ -260,7 +275,10 @@ impl ProbeMap {
             cells += 1;
             least = weight;
         }
-        Area { square_m: count(cells) * self.grid.cell_m().powi(2), least }
+        Area {
+            square_m: count(cells) * self.grid.cell_m().powi(2),
+            least,
+        }
     }
 
     /// Returns whether a place lies in such an area.
@@ -298,17 +316,30 @@ impl ProbeMap {
 
     /// The share of tanks that lie along the grid's rows' normal: lengthwise is along the sewer, whichever wall it leaves.
     fn share_ahead(&self, sewer: Option<SewerLine>) -> f64 {
-        let Some((bearing, _)) = sewer.and_then(|sewer| sewer.bearing) else { return 0.5 };
+        let Some((bearing, _)) = sewer.and_then(|sewer| sewer.bearing) else {
+            return 0.5;
+        };
         let turned = (bearing - self.yard.turned_deg()).to_radians();
-        if turned.cos().abs() >= turned.sin().abs() { LENGTHWISE } else { 1.0 - LENGTHWISE }
+        if turned.cos().abs() >= turned.sin().abs() {
+            LENGTHWISE
+        } else {
+            1.0 - LENGTHWISE
+        }
     }
 
     fn run_m(&self, sewer: Option<SewerLine>, at: Point) -> f64 {
-        self.yard.wall_distance_m(at).or_else(|| sewer.map(|sewer| sewer.from.distance_m(at))).unwrap_or(0.0)
+        self.yard
+            .wall_distance_m(at)
+            .or_else(|| sewer.map(|sewer| sewer.from.distance_m(at)))
+            .unwrap_or(0.0)
     }
 
     fn pipe_hits(&self) -> Vec<Point> {
-        self.probes.iter().filter(|probe| probe.met == Met::Pipe).map(|probe| probe.at).collect()
+        self.probes
+            .iter()
+            .filter(|probe| probe.met == Met::Pipe)
+            .map(|probe| probe.at)
+            .collect()
     }
 
     fn value(&self, of: &[f64], at: Point) -> Option<f64> {
@@ -328,7 +359,13 @@ impl ProbeMap {
             .grid
             .centres()
             .zip(&self.ground)
-            .map(|(at, (yard, wall_m))| if *yard > 0.0 { yard * evidence.weight(*wall_m, at) } else { 0.0 })
+            .map(|(at, (yard, wall_m))| {
+                if *yard > 0.0 {
+                    yard * evidence.weight(*wall_m, at)
+                } else {
+                    0.0
+                }
+            })
             .collect();
         self.layers = Layer::all(self.grid.cell_m(), self.share_ahead(evidence.sewer()), &said);
         for probe in self.probes.clone() {
@@ -344,7 +381,11 @@ impl ProbeMap {
     /// Scales the weights and works out what lies under every cell.
     fn settle(&mut self) {
         let total: f64 = self.layers.iter().flat_map(|layer| &layer.weights).sum();
-        let scale = if total > 0.0 && total.is_finite() { 1.0 / total } else { 1.0 };
+        let scale = if total > 0.0 && total.is_finite() {
+            1.0 / total
+        } else {
+            1.0
+        };
         self.under.fill(0.0);
         self.weights.fill(0.0);
         for layer in &mut self.layers {
@@ -380,7 +421,9 @@ impl ProbeMap {
     fn lower(&mut self, probe: Probe, mut changed: impl FnMut(usize, usize, f64)) {
         let sewer = SewerLine::from_clues(&self.yard, &self.clues, &self.pipe_hits());
         let reached = self.sewer_depth.reached(self.run_m(sewer, probe.at), probe.depth);
-        let Some((column, row)) = self.grid.cell(probe.at) else { return };
+        let Some((column, row)) = self.grid.cell(probe.at) else {
+            return;
+        };
         for (number, layer) in self.layers.iter_mut().enumerate() {
             for (index, covered) in layer.kernel.around(self.grid, column, row) {
                 if let Some(weight) = layer.weights.get_mut(index) {
@@ -394,7 +437,9 @@ impl ProbeMap {
 
     /// Keeps the cells a tank could have reached the rod from, or its edge.
     fn hit(&mut self, probe: Probe) {
-        let Some((column, row)) = self.grid.cell(probe.at) else { return };
+        let Some((column, row)) = self.grid.cell(probe.at) else {
+            return;
+        };
         for layer in &mut self.layers {
             let before = layer.weights.clone();
             for weight in &mut layer.weights {
@@ -421,10 +466,14 @@ impl ProbeMap {
                 .filter(|(index, _)| {
                     let (column, row) = self.grid.column_row(*index);
                     peaks.is_empty()
-                        || peaks.iter().all(|(at, _)| at.distance_m(self.grid.centre(column, row)) > 2.4)
+                        || peaks
+                            .iter()
+                            .all(|(at, _)| at.distance_m(self.grid.centre(column, row)) > 2.4)
                 })
                 .max_by(|a, b| a.1.total_cmp(b.1));
-            let Some((index, under)) = best.filter(|(_, under)| **under > 0.0) else { break };
+            let Some((index, under)) = best.filter(|(_, under)| **under > 0.0) else {
+                break;
+            };
             let (column, row) = self.grid.column_row(index);
             peaks.push((self.grid.centre(column, row), (under / total).clamp(0.0, 1.0)));
         }
@@ -450,10 +499,18 @@ impl ProbeMap {
         };
         let sewer = |p: Point| evidence.sewer_weight(self.yard.wall_distance_m(p), p);
         let sewer_strength = sewer(at) / average(&sewer).max(f64::MIN_POSITIVE);
-        if let Some((sewer, (off_m, along_m))) =
-            evidence.sewer().and_then(|sewer| Some((sewer, sewer.off_and_along_m(at)?)))
+        if let Some((sewer, (off_m, along_m))) = evidence
+            .sewer()
+            .and_then(|sewer| Some((sewer, sewer.off_and_along_m(at)?)))
         {
-            speak(sewer_strength, Reason::SewerLine { off_m, along_m, seen: sewer.seen });
+            speak(
+                sewer_strength,
+                Reason::SewerLine {
+                    off_m,
+                    along_m,
+                    seen: sewer.seen,
+                },
+            );
         }
         if let Some(distance_m) = self.yard.wall_distance_m(at) {
             speak(sewer_strength, Reason::FromWall { distance_m });
@@ -464,21 +521,42 @@ impl ProbeMap {
             match clue {
                 Clue::SewerExit { .. } | Clue::Cleanout { .. } => {}
                 Clue::Field { at: field } => {
-                    speak(strength, Reason::TowardField { clue: index, off_m: evidence.field_off_m(*field, at) });
+                    speak(
+                        strength,
+                        Reason::TowardField {
+                            clue: index,
+                            off_m: evidence.field_off_m(*field, at),
+                        },
+                    );
                 }
                 Clue::Record { from, distance } => {
                     let off_m = (from.distance_m(at) - distance.mm() / 1000.0).abs();
                     speak(strength, Reason::Record { clue: index, off_m });
                 }
-                _ => speak(strength, Reason::NearClue { clue: index, distance_m: clue.at().distance_m(at) }),
+                _ => speak(
+                    strength,
+                    Reason::NearClue {
+                        clue: index,
+                        distance_m: clue.at().distance_m(at),
+                    },
+                ),
             }
         }
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let hits = self.probes.iter().enumerate().filter(|(_, probe)| probe.met != Met::Nothing);
-        let hits = hits.map(|(probe, hit)| Reason::Hit { probe, distance_m: hit.at.distance_m(at) });
+        let hits = self
+            .probes
+            .iter()
+            .enumerate()
+            .filter(|(_, probe)| probe.met != Met::Nothing);
+        let hits = hits.map(|(probe, hit)| Reason::Hit {
+            probe,
+            distance_m: hit.at.distance_m(at),
+        });
         let misses = self.probes.iter().filter(|probe| probe.met == Met::Nothing).count();
         let left = (misses > 0).then_some(Reason::Misses { count: misses });
-        hits.chain(ranked.into_iter().map(|(_, reason)| reason)).chain(left).collect()
+        hits.chain(ranked.into_iter().map(|(_, reason)| reason))
+            .chain(left)
+            .collect()
     }
 }
 
@@ -503,7 +581,10 @@ impl Layer {
         FOOTPRINTS
             .iter()
             .flat_map(|(length, width, common)| {
-                [(*width, *length, common * share_ahead), (*length, *width, common * (1.0 - share_ahead))]
+                [
+                    (*width, *length, common * share_ahead),
+                    (*length, *width, common * (1.0 - share_ahead)),
+                ]
             })
             .map(|(across_m, ahead_m, share)| Self {
                 kernel: Kernel::new(cell_m, across_m, ahead_m),
@@ -524,13 +605,23 @@ struct Kernel {
 impl Kernel {
     fn new(cell_m: f64, across_m: f64, ahead_m: f64) -> Self {
         let half = |side_m: f64| {
-            round_to_i64((side_m / 2.0 / cell_m + 0.499).floor()).and_then(|n| u32::try_from(n).ok()).unwrap_or(1)
+            round_to_i64((side_m / 2.0 / cell_m + 0.499).floor())
+                .and_then(|n| u32::try_from(n).ok())
+                .unwrap_or(1)
         };
         let (across, ahead) = (half(across_m), half(ahead_m));
         let covered = |steps: u32, side_m: f64| (side_m / 2.0 / cell_m - f64::from(steps) + 0.5).clamp(0.0, 1.0);
         let steps = |half: u32| (0..=2 * half).map(move |n| n.abs_diff(half));
-        let row = |down: u32| steps(across).map(|over| covered(over, across_m) * covered(down, ahead_m)).collect();
-        Self { across, ahead, rows: steps(ahead).map(row).collect() }
+        let row = |down: u32| {
+            steps(across)
+                .map(|over| covered(over, across_m) * covered(down, ahead_m))
+                .collect()
+        };
+        Self {
+            across,
+            ahead,
+            rows: steps(ahead).map(row).collect(),
+        }
     }
 
     /// The cells around one, with how much of a tank there reaches it.
@@ -569,7 +660,9 @@ impl Kernel {
         let skip = usize::try_from(self.across.saturating_sub(column)).unwrap_or(0);
         let wide = usize::try_from((column + self.across + 1).min(grid.columns()) - first).unwrap_or(0);
         for (line, down) in self.rows.iter().zip(0..) {
-            let Some(to_row) = (row + down).checked_sub(self.ahead).filter(|to| *to < grid.rows()) else { continue };
+            let Some(to_row) = (row + down).checked_sub(self.ahead).filter(|to| *to < grid.rows()) else {
+                continue;
+            };
             let start = grid.index(first, to_row);
             let cells = into.get_mut(start..start + wide).unwrap_or_default();
             for (cell, covered) in cells.iter_mut().zip(line.iter().skip(skip)) {

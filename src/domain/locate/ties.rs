@@ -36,7 +36,10 @@ pub struct TapeError {
 impl Default for TapeError {
     /// 25 mm and 2 ‰: common practice for a cloth or steel tape pulled over a lawn by one person.
     fn default() -> Self {
-        Self { fixed: Length::from_mm(25), per_mille: 2.0 }
+        Self {
+            fixed: Length::from_mm(25),
+            per_mille: 2.0,
+        }
     }
 }
 
@@ -44,7 +47,9 @@ impl TapeError {
     /// Returns one standard deviation at `distance_m`, m; a millimetre at least, the finest a tape reads.
     #[must_use]
     pub fn sigma_m(self, distance_m: f64) -> f64 {
-        (self.fixed.mm() / 1000.0).hypot(self.per_mille * distance_m / 1000.0).max(0.001)
+        (self.fixed.mm() / 1000.0)
+            .hypot(self.per_mille * distance_m / 1000.0)
+            .max(0.001)
     }
 }
 
@@ -68,7 +73,10 @@ impl Tie {
 
     /// Standard deviation of the distance as seen from `at`, with the error of the known place along the tape.
     fn sigma_m(&self, at: Point) -> f64 {
-        let along = at.minus(self.from).unit().map_or(0.0, |unit| self.from_spread.along(unit).max(0.0));
+        let along = at
+            .minus(self.from)
+            .unit()
+            .map_or(0.0, |unit| self.from_spread.along(unit).max(0.0));
         self.error.sigma_m(self.distance_m()).hypot(along.sqrt())
     }
 }
@@ -238,8 +246,14 @@ pub fn locate(ties: &[Tie]) -> Result<Located, TieError> {
     check(ties)?;
     let all: Vec<&Tie> = ties.iter().collect();
     if let [first, second] = all.as_slice() {
-        let crossings = cross_circles(first.from, first.distance_m(), second.from, second.distance_m())
-            .map_err(|shortfall_m| TieError::CannotMeet { first: 0, second: 1, shortfall_m })?;
+        let crossings =
+            cross_circles(first.from, first.distance_m(), second.from, second.distance_m()).map_err(|shortfall_m| {
+                TieError::CannotMeet {
+                    first: 0,
+                    second: 1,
+                    shortfall_m,
+                }
+            })?;
         let [left, right] = crossings;
         let mut places = vec![left];
         if right != left {
@@ -247,7 +261,11 @@ pub fn locate(ties: &[Tie]) -> Result<Located, TieError> {
         }
         let candidates: Vec<_> = places.into_iter().map(|at| candidate(&all, at)).collect();
         let advice = advise(&all, &candidates);
-        return Ok(Located { candidates, agreement: Agreement::Unchecked, advice });
+        return Ok(Located {
+            candidates,
+            agreement: Agreement::Unchecked,
+            advice,
+        });
     }
     let fitted = fit(&all);
     let consistent = fitted.first().is_some_and(|(_, chi)| *chi <= limit(all.len() - 2));
@@ -270,7 +288,11 @@ fn check(ties: &[Tie]) -> Result<(), TieError> {
     // Ties from one place are welcome as repeats, but there must be two places.
     let first = ties.first().map_or(Point::ORIGIN, |tie| tie.from);
     let apart = ties.iter().any(|tie| tie.from.distance_m(first) > 0.001);
-    if apart { Ok(()) } else { Err(TieError::SamePlace { first: 0, second: 1 }) }
+    if apart {
+        Ok(())
+    } else {
+        Err(TieError::SamePlace { first: 0, second: 1 })
+    }
 }
 
 /// The sum of squares that so many surplus measurements exceed once in a thousand (the chi-square distribution; past
@@ -295,10 +317,14 @@ fn fit(ties: &[&Tie]) -> Vec<(Point, f64)> {
         }
     }
     found.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let Some(best) = found.first().copied() else { return found };
+    let Some(best) = found.first().copied() else {
+        return found;
+    };
     let reach = 10.0 * ties.iter().map(|tie| tie.sigma_m(best.0)).fold(0.0, f64::max);
     // Another place is a real alternative when it fits almost as well and is not the same place reached again.
-    let other = found.iter().find(|(at, chi)| *chi < best.1 + limit(1) && at.distance_m(best.0) > reach.min(0.5));
+    let other = found
+        .iter()
+        .find(|(at, chi)| *chi < best.1 + limit(1) && at.distance_m(best.0) > reach.min(0.5));
     let mut places = vec![best];
     places.extend(other.copied());
     places
@@ -330,7 +356,9 @@ fn descend(ties: &[&Tie], start: Point) -> Point {
     let mut chi = sum_of_squares(ties, at);
     for _ in 0..60 {
         let (normal, right) = normal_equations(ties, at);
-        let Some(mut step) = solve(normal, right) else { return at };
+        let Some(mut step) = solve(normal, right) else {
+            return at;
+        };
         let mut moved = false;
         for _ in 0..30 {
             let next = at.plus(step);
@@ -350,7 +378,9 @@ fn descend(ties: &[&Tie], start: Point) -> Point {
 }
 
 fn sum_of_squares(ties: &[&Tie], at: Point) -> f64 {
-    ties.iter().map(|tie| ((tie.distance_m() - at.distance_m(tie.from)) / tie.sigma_m(at)).powi(2)).sum()
+    ties.iter()
+        .map(|tie| ((tie.distance_m() - at.distance_m(tie.from)) / tie.sigma_m(at)).powi(2))
+        .sum()
 }
 
 /// `AᵀPA` and `AᵀPv` at a place; each row of `A` points from the known place to it.
@@ -362,22 +392,34 @@ fn normal_equations(ties: &[&Tie], at: Point) -> (Spread, Point) {
     let shortest_m = ties.iter().map(|tie| tie.distance_m()).fold(1.0e6, f64::min).max(0.1);
     let start = (Spread::round(1.0 / shortest_m), Point::ORIGIN);
     ties.iter().fold(start, |(normal, right), tie| {
-        let Some(unit) = at.minus(tie.from).unit() else { return (normal, right) };
+        let Some(unit) = at.minus(tie.from).unit() else {
+            return (normal, right);
+        };
         let weight = tie.sigma_m(at).powi(-2);
         let residual = tie.distance_m() - at.distance_m(tie.from);
-        (normal.plus(information(unit, weight)), right.plus(unit.times(weight * residual)))
+        (
+            normal.plus(information(unit, weight)),
+            right.plus(unit.times(weight * residual)),
+        )
     })
 }
 
 /// What one distance along `unit` says.
 fn information(unit: Point, weight: f64) -> Spread {
-    Spread { xx: weight * unit.x_m * unit.x_m, xy: weight * unit.x_m * unit.y_m, yy: weight * unit.y_m * unit.y_m }
+    Spread {
+        xx: weight * unit.x_m * unit.x_m,
+        xy: weight * unit.x_m * unit.y_m,
+        yy: weight * unit.y_m * unit.y_m,
+    }
 }
 
 /// Solves the two normal equations.
 fn solve(normal: Spread, right: Point) -> Option<Point> {
     let inverse = invert(normal)?;
-    Some(Point::new(inverse.xx * right.x_m + inverse.xy * right.y_m, inverse.xy * right.x_m + inverse.yy * right.y_m))
+    Some(Point::new(
+        inverse.xx * right.x_m + inverse.xy * right.y_m,
+        inverse.xy * right.x_m + inverse.yy * right.y_m,
+    ))
 }
 
 fn invert(normal: Spread) -> Option<Spread> {
@@ -406,7 +448,11 @@ fn candidate_from(all: &[&Tie], used: &[&Tie], at: Point) -> Candidate {
         let was_used = used.iter().any(|other| std::ptr::eq(*other, *tie));
         let variance = if was_used { sigma_sq - held } else { sigma_sq + held };
         residuals_m.push(residual);
-        standardised.push(if variance > 1.0e-6 * sigma_sq { residual / variance.sqrt() } else { 0.0 });
+        standardised.push(if variance > 1.0e-6 * sigma_sq {
+            residual / variance.sqrt()
+        } else {
+            0.0
+        });
     }
     let side = match all {
         [first, second, ..] => Side::of(at, first.from, second.from),
@@ -427,7 +473,9 @@ fn best_crossing_deg(ties: &[&Tie], at: Point) -> f64 {
     let mut best = 0.0_f64;
     for (index, a) in ties.iter().enumerate() {
         for b in ties.iter().skip(index + 1) {
-            let (Some(u), Some(v)) = (at.minus(a.from).unit(), at.minus(b.from).unit()) else { continue };
+            let (Some(u), Some(v)) = (at.minus(a.from).unit(), at.minus(b.from).unit()) else {
+                continue;
+            };
             best = best.max(u.cross(v).abs().min(1.0).asin().to_degrees());
         }
     }
@@ -437,7 +485,11 @@ fn best_crossing_deg(ties: &[&Tie], at: Point) -> f64 {
 fn settled(ties: &[&Tie], fitted: &[(Point, f64)], agreement: Agreement) -> Located {
     let candidates: Vec<_> = fitted.iter().map(|(at, _)| candidate(ties, *at)).collect();
     let advice = advise(ties, &candidates);
-    Located { candidates, agreement, advice }
+    Located {
+        candidates,
+        agreement,
+        advice,
+    }
 }
 
 /// A tie without which the others agree.
@@ -452,10 +504,16 @@ struct Cleared<'a> {
 fn blame(ties: &[&Tie], fitted: &[(Point, f64)]) -> Result<Located, TieError> {
     let mut cleared: Vec<Cleared<'_>> = Vec::new();
     for index in 0..ties.len() {
-        let rest: Vec<&Tie> =
-            ties.iter().enumerate().filter(|(other, _)| *other != index).map(|(_, tie)| *tie).collect();
+        let rest: Vec<&Tie> = ties
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != index)
+            .map(|(_, tie)| *tie)
+            .collect();
         let places = fit(&rest);
-        let Some((_, chi)) = places.first().copied() else { continue };
+        let Some((_, chi)) = places.first().copied() else {
+            continue;
+        };
         let fits = match rest.len() {
             // Two ties fit exactly or their arcs do not meet.
             2 => chi < limit(1),
@@ -470,17 +528,33 @@ fn blame(ties: &[&Tie], fitted: &[(Point, f64)]) -> Result<Located, TieError> {
             .map(|(at, _)| candidate_from(ties, &rest, *at))
             .filter_map(|c| Some((*c.residuals_m.get(index)?, *c.standardised.get(index)?)))
             .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))
-            .map(|(off_m, standardised)| Suspect { tie: index, off_m, standardised });
+            .map(|(off_m, standardised)| Suspect {
+                tie: index,
+                off_m,
+                standardised,
+            });
         if let Some(suspect) = suspect {
-            cleared.push(Cleared { suspect, chi, places, rest });
+            cleared.push(Cleared {
+                suspect,
+                chi,
+                places,
+                rest,
+            });
         }
     }
     cleared.sort_by(|a, b| a.chi.total_cmp(&b.chi));
     let second = cleared.get(1).map_or(f64::INFINITY, |next| next.chi);
-    if let Some(Cleared { suspect, places, rest, .. }) = cleared.first().filter(|best| second - best.chi > NAMED_AT) {
+    if let Some(Cleared {
+        suspect, places, rest, ..
+    }) = cleared.first().filter(|best| second - best.chi > NAMED_AT)
+    {
         let candidates: Vec<_> = places.iter().map(|(at, _)| candidate_from(ties, rest, *at)).collect();
         let advice = advise(rest, &candidates);
-        return Ok(Located { candidates, agreement: Agreement::OneDisagrees(*suspect), advice });
+        return Ok(Located {
+            candidates,
+            agreement: Agreement::OneDisagrees(*suspect),
+            advice,
+        });
     }
     if cleared.is_empty()
         && let Some(refused) = cannot_meet(ties)
@@ -490,15 +564,20 @@ fn blame(ties: &[&Tie], fitted: &[(Point, f64)]) -> Result<Located, TieError> {
     let mut suspects: Vec<Suspect> = cleared.into_iter().map(|one| one.suspect).collect();
     if suspects.is_empty() {
         // More than one is wrong: name those that stick out of the common fit, worst first.
-        let standardised =
-            fitted.first().map(|(at, _)| (candidate(ties, *at).residuals_m, candidate(ties, *at).standardised));
+        let standardised = fitted
+            .first()
+            .map(|(at, _)| (candidate(ties, *at).residuals_m, candidate(ties, *at).standardised));
         if let Some((residuals, standardised)) = standardised {
             suspects = residuals
                 .into_iter()
                 .zip(standardised)
                 .enumerate()
                 .filter(|(_, (_, w))| w.abs() > DISAGREES_AT)
-                .map(|(tie, (off_m, standardised))| Suspect { tie, off_m, standardised })
+                .map(|(tie, (off_m, standardised))| Suspect {
+                    tie,
+                    off_m,
+                    standardised,
+                })
                 .collect();
         }
     }
@@ -519,7 +598,14 @@ fn cannot_meet(ties: &[&Tie]) -> Option<TieError> {
                 && shortfall_m > allowed
                 && worst.as_ref().is_none_or(|(most, _)| shortfall_m > *most)
             {
-                worst = Some((shortfall_m, TieError::CannotMeet { first, second, shortfall_m }));
+                worst = Some((
+                    shortfall_m,
+                    TieError::CannotMeet {
+                        first,
+                        second,
+                        shortfall_m,
+                    },
+                ));
             }
         }
     }

@@ -51,9 +51,21 @@ impl SetbackCode {
             Self::Massachusetts => (10.0, 10.0, MASSACHUSETTS),
         };
         [
-            Setback { from: SetbackFrom::Foundation, distance_m: wall_ft * METRES_PER_FOOT, source },
-            Setback { from: SetbackFrom::PropertyLine, distance_m: line_ft * METRES_PER_FOOT, source },
-            Setback { from: SetbackFrom::Well, distance_m: 50.0 * METRES_PER_FOOT, source },
+            Setback {
+                from: SetbackFrom::Foundation,
+                distance_m: wall_ft * METRES_PER_FOOT,
+                source,
+            },
+            Setback {
+                from: SetbackFrom::PropertyLine,
+                distance_m: line_ft * METRES_PER_FOOT,
+                source,
+            },
+            Setback {
+                from: SetbackFrom::Well,
+                distance_m: 50.0 * METRES_PER_FOOT,
+                source,
+            },
         ]
     }
 }
@@ -114,7 +126,11 @@ impl Yard {
                 SetbackFrom::PropertyLine => outline_distance_m(&self.lot, at),
                 SetbackFrom::Well => self.wells.iter().map(|well| well.distance_m(at)).reduce(f64::min),
             };
-            if clear_m.is_some_and(|clear| clear < setback.distance_m + HALF_TANK_M) { weight * inside } else { weight }
+            if clear_m.is_some_and(|clear| clear < setback.distance_m + HALF_TANK_M) {
+                weight * inside
+            } else {
+                weight
+            }
         })
     }
 
@@ -127,13 +143,20 @@ impl Yard {
     /// Returns the bearing square away from the wall nearest to `at`, degrees; `None` without a house.
     #[must_use]
     pub fn outward_deg(&self, at: Point) -> Option<f64> {
-        let wall = edges(&self.house)
-            .min_by(|a, b| distance_to_piece_m(at, a.0, a.1).0.total_cmp(&distance_to_piece_m(at, b.0, b.1).0))?;
+        let wall = edges(&self.house).min_by(|a, b| {
+            distance_to_piece_m(at, a.0, a.1)
+                .0
+                .total_cmp(&distance_to_piece_m(at, b.0, b.1).0)
+        })?;
         let along = wall.1.minus(wall.0).unit()?;
         let left = Point::new(-along.y_m, along.x_m);
         let middle = wall.0.plus(wall.1).times(0.5);
         // A step off the wall is outside on one side of it only.
-        let outward = if contains(&self.house, middle.plus(left.times(0.01))) { left.times(-1.0) } else { left };
+        let outward = if contains(&self.house, middle.plus(left.times(0.01))) {
+            left.times(-1.0)
+        } else {
+            left
+        };
         Some(Point::ORIGIN.bearing_deg(outward))
     }
 
@@ -162,5 +185,7 @@ pub fn contains(outline: &[Point], at: Point) -> bool {
 
 /// The distance to the nearest edge of an outline, m.
 fn outline_distance_m(outline: &[Point], at: Point) -> Option<f64> {
-    edges(outline).map(|(a, b)| distance_to_piece_m(at, a, b).0).reduce(f64::min)
+    edges(outline)
+        .map(|(a, b)| distance_to_piece_m(at, a, b).0)
+        .reduce(f64::min)
 }
