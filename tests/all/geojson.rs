@@ -1,4 +1,8 @@
 //! GeoJSON plans out and in (RFC 7946).
+#![allow(
+    clippy::doc_markdown,
+    reason = "GeoJSON is a name"
+)]
 
 use lidmark::domain::locate::Position;
 use lidmark::domain::locate::fix::PinKind;

@@ -1,4 +1,11 @@
 //! Pins, tape ties and the house frame against published lines and a surveying text's worked case.
+#![allow(
+    clippy::unreadable_literal,
+    clippy::excessive_precision,
+    clippy::inconsistent_digit_grouping,
+    clippy::redundant_closure_for_method_calls,
+    reason = "published figures stand digit for digit"
+)]
 
 use lidmark::domain::locate::fix::{Fix, FixQuality, OPEN_SKY_FLOOR_M, average};
 use lidmark::domain::locate::frame::{self, FitError, Known, Shared, fit_rigid};
@@ -41,7 +48,7 @@ fn flinders_peak_to_buninyong() {
     assert!(back.distance_m(buninyong) < 0.001);
 }
 
-/// Source: Karney, GeodTest, doi:10.5281/zenodo.32156: lat1 azi1 lat2 lon2 azi2 s12, with lon1 = 0.
+/// Source: Karney, `GeodTest`, doi:10.5281/zenodo.32156: lat1 azi1 lat2 lon2 azi2 s12, with lon1 = 0.
 const SHORT_LINES: [[f64; 6]; 3] = [
     [
         18.725775553796,
