@@ -18,6 +18,11 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Finds lids from pins, tape ties, clues and probes; prints JSON in metres and degrees.
+    Locate {
+        /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
+        file: PathBuf,
+    },
     /// Computes what is in a tank, when to come back, and what to say about its lids; prints JSON.
     Work {
         /// The work file (JSON, docs/schema/work-input.schema.json); `-` reads standard input.
@@ -30,6 +35,7 @@ enum Command {
 
 fn main() -> ExitCode {
     let result = match Arguments::parse().command {
+        Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),
     };
     match result {

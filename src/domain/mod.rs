@@ -10,6 +10,7 @@ pub mod assess;
 pub mod check;
 pub mod forecast;
 pub mod judge;
+pub mod locate;
 pub mod reading;
 pub mod record;
 pub mod riser;

@@ -2,5 +2,10 @@
 #![deny(missing_docs)]
 
 pub mod facts;
+pub mod geojson;
+pub mod gpx;
+pub mod locate;
+pub mod nmea;
+pub mod position;
 pub mod rulefile;
 pub mod work;

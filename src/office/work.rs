@@ -49,7 +49,7 @@ pub fn run(path: &Path, rules: Option<&Path>, stdin: impl Read) -> Result<String
 }
 
 /// Reads a whole text file of bounded size, `-` from `stdin`.
-fn read_text(path: &Path, stdin: impl Read) -> Result<String, Refusal> {
+pub(super) fn read_text(path: &Path, stdin: impl Read) -> Result<String, Refusal> {
     let unreadable = |error: &std::io::Error| {
         Refusal::file(
             format!("cannot read {}: {error}", path.display()),

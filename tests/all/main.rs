@@ -6,6 +6,7 @@
     clippy::indexing_slicing,
     clippy::float_cmp,
     clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
     clippy::cast_sign_loss,
     clippy::print_stdout
 )]
@@ -14,6 +15,12 @@ mod card;
 mod forecast;
 #[cfg(feature = "ui")]
 mod look;
+mod geojson;
+mod gpx;
+mod locate;
+mod locate_file;
+mod nmea;
+mod probing;
 mod rules;
 mod schema;
 mod work;

@@ -1,0 +1,192 @@
+//! The house frame: corners and posts known to each other by tape, and how the frame lies on the pins.
+
+use super::plane::{AXES_PER_RADIUS, Point, Spread};
+use super::ties::{TapeError, limit};
+use crate::domain::units::Length;
+
+/// A place of the frame with its error.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Known {
+    /// The place.
+    pub at: Point,
+    /// Its error.
+    pub spread: Spread,
+}
+
+/// Starts a frame from two corners and the tape between them: the first is the origin, the x axis runs to the second.
+///
+/// The whole error of the tape is given to the second corner.
+#[must_use]
+pub fn baseline(distance: Length, error: TapeError) -> [Known; 2] {
+    let distance_m = distance.mm() / 1000.0;
+    let sigma_m = error.sigma_m(distance_m);
+    [
+        Known {
+            at: Point::ORIGIN,
+            spread: Spread::NONE,
+        },
+        Known {
+            at: Point::new(distance_m, 0.0),
+            spread: Spread {
+                xx: sigma_m * sigma_m,
+                xy: 0.0,
+                yy: 0.0,
+            },
+        },
+    ]
+}
+
+/// A place known both in the frame and by a pin.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shared {
+    /// Where the tapes put it in the frame.
+    pub frame: Point,
+    /// Where its pin lies on the site's plane.
+    pub pin: Point,
+    /// The pin's error, radius of about 68 %, m.
+    pub pin_error_m: f64,
+}
+
+/// Why a frame cannot be laid on pins.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum FitError {
+    /// Fewer than two shared places.
+    #[error("{0} shared place is not enough: two places of the frame need a pin")]
+    TooFew(usize),
+    /// All shared places are one place, so the frame could point anywhere.
+    #[error("the shared places lie on one spot: the direction of the frame cannot be told")]
+    OneSpot,
+    /// A number is not finite or an error is not above zero.
+    #[error("shared place {} has no usable numbers", .0 + 1)]
+    NotAPlace(usize),
+}
+
+/// How the frame lies on the site's plane: turned, then moved, never stretched.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RigidFit {
+    /// How far the frame is turned clockwise, degrees, 0 to under 360: the bearing of its y axis.
+    pub turned_deg: f64,
+    /// One standard deviation of the turn, degrees, from the pins' errors and how far apart they are.
+    pub turned_sigma_deg: f64,
+    /// Weighted middle of the shared places in the frame.
+    pub frame_middle: Point,
+    /// Weighted middle of the pins on the plane.
+    pub pin_middle: Point,
+    /// One standard deviation of the middle along any axis, m.
+    pub middle_sigma_m: f64,
+    /// Per shared place, how far its pin lies from where the frame puts it, m.
+    pub residuals_m: Vec<f64>,
+    /// Root mean square of those, m.
+    pub rms_m: f64,
+    /// Whether frame and pins agree within the pins' errors.
+    pub agrees: bool,
+    /// The shared place that lies off by most of its own error, when they do not agree.
+    pub worst: Option<usize>,
+}
+
+impl RigidFit {
+    /// Returns where a place of the frame lies on the site's plane.
+    #[must_use]
+    pub fn to_plane(&self, frame: Point) -> Point {
+        frame
+            .minus(self.frame_middle)
+            .turned_deg(self.turned_deg)
+            .plus(self.pin_middle)
+    }
+
+    /// Returns where a place of the site's plane lies in the frame.
+    #[must_use]
+    pub fn to_frame(&self, plane: Point) -> Point {
+        plane
+            .minus(self.pin_middle)
+            .turned_deg(-self.turned_deg)
+            .plus(self.frame_middle)
+    }
+
+    /// Returns the error of a place of the frame on the site's plane: its own, the middle's, and the turn's at its arm.
+    #[must_use]
+    pub fn spread_on_plane(&self, known: Known) -> Spread {
+        let arm = known.at.minus(self.frame_middle).turned_deg(self.turned_deg);
+        let turn_sq = self.turned_sigma_deg.to_radians().powi(2);
+        let across = Spread {
+            xx: turn_sq * arm.y_m * arm.y_m,
+            xy: -turn_sq * arm.x_m * arm.y_m,
+            yy: turn_sq * arm.x_m * arm.x_m,
+        };
+        known
+            .spread
+            .turned_deg(self.turned_deg)
+            .plus(Spread::round(self.middle_sigma_m))
+            .plus(across)
+    }
+}
+
+/// Lays the frame on the pins by the weighted least-squares turn and move, without scaling.
+///
+/// With both sets taken about their weighted middles, the clockwise turn is `atan2(Σ w (p × f), Σ w (p · f))`; each
+/// weight is `1 / σ²` of the pin.
+///
+/// Source: the two-dimensional case of Horn (1987), J. Opt. Soc. Am. A 4:629, doi:10.1364/JOSAA.4.000629 (paper not
+/// seen; the result follows from setting the derivative of the sum of squares to zero).
+///
+/// # Errors
+/// With fewer than two places, all on one spot, or numbers that are not usable.
+pub fn fit_rigid(shared: &[Shared]) -> Result<RigidFit, FitError> {
+    if shared.len() < 2 {
+        return Err(FitError::TooFew(shared.len()));
+    }
+    for (index, one) in shared.iter().enumerate() {
+        let usable = one.frame.is_finite() && one.pin.is_finite() && one.pin_error_m > 0.0 && one.pin_error_m < 1.0e6;
+        if !usable {
+            return Err(FitError::NotAPlace(index));
+        }
+    }
+    let weight = |one: &Shared| (one.pin_error_m / AXES_PER_RADIUS).powi(-2);
+    let total: f64 = shared.iter().map(weight).sum();
+    let middle = |of: fn(&Shared) -> Point| {
+        shared
+            .iter()
+            .fold(Point::ORIGIN, |sum, one| sum.plus(of(one).times(weight(one) / total)))
+    };
+    let (frame_middle, pin_middle) = (middle(|one| one.frame), middle(|one| one.pin));
+    let (mut cross, mut dot, mut arm_sq) = (0.0, 0.0, 0.0);
+    for one in shared {
+        let (frame, pin) = (one.frame.minus(frame_middle), one.pin.minus(pin_middle));
+        cross += weight(one) * pin.cross(frame);
+        dot += weight(one) * pin.dot(frame);
+        arm_sq += weight(one) * frame.dot(frame);
+    }
+    if arm_sq / total < 1.0e-6 || cross.hypot(dot) <= 0.0 {
+        return Err(FitError::OneSpot);
+    }
+    let mut fit = RigidFit {
+        turned_deg: cross.atan2(dot).to_degrees().rem_euclid(360.0),
+        turned_sigma_deg: arm_sq.powf(-0.5).to_degrees().min(180.0),
+        frame_middle,
+        pin_middle,
+        middle_sigma_m: total.powf(-0.5),
+        residuals_m: Vec::new(),
+        rms_m: 0.0,
+        agrees: true,
+        worst: None,
+    };
+    fit.residuals_m = shared
+        .iter()
+        .map(|one| fit.to_plane(one.frame).distance_m(one.pin))
+        .collect();
+    let weighted_sq = || {
+        shared
+            .iter()
+            .zip(&fit.residuals_m)
+            .map(|(one, off)| weight(one) * off * off)
+    };
+    let chi: f64 = weighted_sq().sum();
+    let worst = weighted_sq()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|(index, _)| index);
+    fit.rms_m = (chi / total).sqrt();
+    fit.agrees = chi <= limit(2 * shared.len() - 3);
+    fit.worst = if fit.agrees { None } else { worst };
+    Ok(fit)
+}

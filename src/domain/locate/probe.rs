@@ -1,0 +1,716 @@
+//! The probing map: where the tank is, as chances on a grid, and where to push the rod next.
+
+use super::clue::{Clue, Evidence, SewerLine};
+use super::depth::{DepthRange, SewerDepth};
+use super::grid::Grid;
+use super::plane::Point;
+use super::yard::Yard;
+use crate::domain::units::{Length, round_to_i64};
+
+/// How far around the house and the clues a tank is looked for, m.
+///
+/// Beyond it the published distances leave less than one chance in a hundred.
+const REACH_M: f64 = 25.0;
+
+/// Tanks' outside length and width, m, and how common each is.
+///
+/// Source: common practice for tanks of 500 to 1,500 gal; a code asks for a length of twice the width or more
+/// (15A NCAC 18A .1954(a)(3)).
+const FOOTPRINTS: [(f64, f64, f64); 3] = [(1.9, 1.2, 0.3), (2.4, 1.5, 0.4), (3.0, 1.7, 0.3)];
+
+/// Share of tanks that lie lengthwise along the sewer (common practice); the others lie across it.
+const LENGTHWISE: f64 = 0.65;
+
+/// A rod that meets something hard met something else (common practice).
+const FALSE_HIT: f64 = 0.02;
+
+/// What the rod met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Met {
+    /// Nothing, down to where it was pushed.
+    Nothing,
+    /// The top of the tank.
+    Tank,
+    /// The edge of the tank: it met it and, a hand beside, slipped past.
+    Edge,
+    /// The sewer pipe.
+    Pipe,
+}
+
+/// One push of the rod.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Probe {
+    /// Where.
+    pub at: Point,
+    /// How deep it went.
+    pub depth: Length,
+    /// What it met.
+    pub met: Met,
+}
+
+/// Why there is no map.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum MapError {
+    /// Nothing says where to look.
+    #[error("nothing says where to look: give the house, the lot or one clue")]
+    NothingKnown,
+    /// A place is not a number or kilometres off.
+    #[error("the places span more than ten kilometres or are not numbers")]
+    TooWide,
+    /// The limits leave no place for a tank.
+    #[error("the limits leave no place for a tank: the setbacks or outlines contradict each other")]
+    NothingLeft,
+}
+
+/// A place to push the rod.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BestPlace {
+    /// Where.
+    pub at: Point,
+    /// The chance that the tank lies under it.
+    pub chance: f64,
+    /// Why, the strongest first.
+    pub reasons: Vec<Reason>,
+    /// How deep the lid's top is to be expected there.
+    pub lid: DepthRange,
+}
+
+/// One reason for a place, in numbers; words are made where a language is known.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Reason {
+    /// On the sewer's line.
+    SewerLine {
+        /// How far off it, m.
+        off_m: f64,
+        /// How far from where the sewer was last seen, m.
+        along_m: f64,
+        /// Whether the bearing was seen, not taken as square to the wall.
+        seen: bool,
+    },
+    /// As far from the wall as tanks usually are.
+    FromWall {
+        /// How far, m.
+        distance_m: f64,
+    },
+    /// On the line to the field.
+    TowardField {
+        /// Which clue, counted from zero.
+        clue: usize,
+        /// How far off the line, m.
+        off_m: f64,
+    },
+    /// Near something seen or pointed out.
+    NearClue {
+        /// Which clue, counted from zero.
+        clue: usize,
+        /// How far from it, m.
+        distance_m: f64,
+    },
+    /// Where a record drawing's distance puts it.
+    Record {
+        /// Which clue, counted from zero.
+        clue: usize,
+        /// How far off that distance, m.
+        off_m: f64,
+    },
+    /// A rod met the tank or the pipe near here.
+    Hit {
+        /// Which probe, counted from zero.
+        probe: usize,
+        /// How far from it, m.
+        distance_m: f64,
+    },
+    /// What the rods that met nothing leave.
+    Misses {
+        /// How many they are.
+        count: usize,
+    },
+}
+
+/// The chances of where the tank's middle is, cell by cell.
+#[derive(Clone, Debug)]
+pub struct ProbeMap {
+    grid: Grid,
+    yard: Yard,
+    clues: Vec<Clue>,
+    probes: Vec<Probe>,
+    sewer_depth: SewerDepth,
+    area_m2: f64,
+    /// Per cell, what the yard says of it and how far it is from the house; neither changes.
+    ground: Vec<(f64, Option<f64>)>,
+    /// Per kind of tank, how likely its middle is in each cell. Kept apart, because a rod that just missed a large tank
+    /// says nothing of a small one, push after push.
+    layers: Vec<Layer>,
+    /// Per cell, the sum of the layers.
+    weights: Vec<f64>,
+    /// Per cell, how much of that weight a rod pushed there would meet.
+    under: Vec<f64>,
+    /// The sum of all weights.
+    total: f64,
+}
+
+impl ProbeMap {
+    /// Makes the map from what is known before the first probe.
+    ///
+    /// # Errors
+    /// When nothing is known, the places are kilometres apart, or the limits leave no place.
+    pub fn new(yard: Yard, clues: Vec<Clue>, sewer_depth: SewerDepth) -> Result<Self, MapError> {
+        let grid = cover(&yard, &clues)?;
+        let mut map = Self {
+            grid,
+            yard,
+            clues,
+            probes: Vec::new(),
+            sewer_depth,
+            area_m2: 0.0,
+            ground: Vec::new(),
+            layers: Vec::new(),
+            total: 0.0,
+            weights: vec![0.0; grid.len()],
+            under: vec![0.0; grid.len()],
+        };
+        map.ground = grid
+            .centres()
+            .map(|at| (map.yard.weight(at), map.yard.wall_distance_m(at)))
+            .collect();
+        let open = map.ground.iter().filter(|(weight, _)| *weight > 0.0).count();
+        map.area_m2 = count(open) * grid.cell_m().powi(2);
+        map.rebuild();
+        if map.total > 0.0 {
+            Ok(map)
+        } else {
+            Err(MapError::NothingLeft)
+        }
+    }
+
+    /// The grid.
+    #[must_use]
+    pub const fn grid(&self) -> Grid {
+        self.grid
+    }
+
+    /// The probes so far.
+    #[must_use]
+    pub fn probes(&self) -> &[Probe] {
+        &self.probes
+    }
+
+    /// Takes one more clue. A clue off the grid is kept, and says what it can from there.
+    pub fn add_clue(&mut self, clue: Clue) {
+        self.clues.push(clue);
+        if matches!(clue, Clue::SewerExit { .. } | Clue::Cleanout { .. }) {
+            // What the field clues say hangs on where the sewer starts.
+            self.rebuild();
+            return;
+        }
+        let found = self.pipe_hits();
+        let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
+        let said: Vec<f64> = self
+            .grid
+            .centres()
+            .zip(&self.weights)
+            .map(|(at, weight)| {
+                if *weight > 0.0 {
+                    evidence.likelihood(&clue, at)
+                } else {
+                    0.0
+                }
+            })
+            .collect();
+        for layer in &mut self.layers {
+            for (weight, said) in layer.weights.iter_mut().zip(&said) {
+                *weight *= said;
+            }
+        }
+        self.settle();
+    }
+
+    /// Takes one push of the rod.
+    ///
+    /// A miss lowers only what lies around it, so only that is worked out again.
+    pub fn add_probe(&mut self, probe: Probe) {
+        self.probes.push(probe);
+        match probe.met {
+            Met::Pipe => self.rebuild(),
+            Met::Nothing => self.miss(probe),
+            Met::Tank | Met::Edge => {
+                self.hit(probe);
+                self.settle();
+            }
+        }
+    }
+
+    /// Returns the chance that a rod pushed at `at` would meet the tank, were it deep enough.
+    #[must_use]
+    pub fn chance(&self, at: Point) -> f64 {
+        self.at_cell(&self.under, at)
+    }
+
+    /// Returns the chance that the tank's middle lies in the cell at `at`.
+    #[must_use]
+    pub fn cell_chance(&self, at: Point) -> f64 {
+        self.at_cell(&self.weights, at)
+    }
+
+    /// Every cell's middle with the chance that a rod there would meet the tank, for shading.
+    pub fn shading(&self) -> impl Iterator<Item = (Point, f64)> {
+        let total = self.total;
+        self.grid
+            .centres()
+            .zip(self.under.iter().map(move |under| (under / total).clamp(0.0, 1.0)))
+    }
+
+    /// Returns the smallest area that holds the tank's middle with the chance `share`.
+    #[must_use]
+    pub fn area(&self, share: f64) -> Area {
+        let total = self.total;
+        let mut sorted: Vec<f64> = self.weights.iter().copied().filter(|weight| *weight > 0.0).collect();
+        sorted.sort_by(|a, b| b.total_cmp(a));
+        let (mut held, mut cells, mut least) = (0.0, 0, f64::INFINITY);
+        for weight in sorted {
+            if held >= share * total {
+                break;
+            }
+            held += weight;
+            cells += 1;
+            least = weight;
+        }
+        Area {
+            square_m: count(cells) * self.grid.cell_m().powi(2),
+            least,
+        }
+    }
+
+    /// Returns whether a place lies in such an area.
+    #[must_use]
+    pub fn is_in(&self, area: Area, at: Point) -> bool {
+        self.value(&self.weights, at).is_some_and(|weight| weight >= area.least)
+    }
+
+    /// Returns the place to probe next: where a push is most likely to meet the tank.
+    ///
+    /// With one cost for every push, the expected number of pushes is the sum over pushes of the chance that the tank
+    /// is not found yet; taking the largest piece of what is left each time keeps it within four times the least
+    /// possible for any covering problem (Feige, Lovász and Tetali 2004, doi:10.1007/s00453-004-1110-5, not seen), and
+    /// here, where one tank's outline covers whole pushes, close to it.
+    #[must_use]
+    pub fn next_probe(&self) -> Option<Point> {
+        self.peaks(1).first().map(|(at, _)| *at)
+    }
+
+    /// Returns the best places to push the rod, a tank's length apart, each with its chance and its reasons.
+    #[must_use]
+    pub fn best_places(&self, most: usize) -> Vec<BestPlace> {
+        let found = self.pipe_hits();
+        let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
+        self.peaks(most)
+            .into_iter()
+            .map(|(at, chance)| BestPlace {
+                at,
+                chance,
+                reasons: self.reasons(&evidence, at),
+                lid: self.sewer_depth.lid(self.run_m(evidence.sewer(), at)),
+            })
+            .collect()
+    }
+
+    /// The share of tanks that lie along the grid's rows' normal: lengthwise is along the sewer, whichever wall it leaves.
+    fn share_ahead(&self, sewer: Option<SewerLine>) -> f64 {
+        let Some((bearing, _)) = sewer.and_then(|sewer| sewer.bearing) else {
+            return 0.5;
+        };
+        let turned = (bearing - self.yard.turned_deg()).to_radians();
+        if turned.cos().abs() >= turned.sin().abs() {
+            LENGTHWISE
+        } else {
+            1.0 - LENGTHWISE
+        }
+    }
+
+    fn run_m(&self, sewer: Option<SewerLine>, at: Point) -> f64 {
+        self.yard
+            .wall_distance_m(at)
+            .or_else(|| sewer.map(|sewer| sewer.from.distance_m(at)))
+            .unwrap_or(0.0)
+    }
+
+    fn pipe_hits(&self) -> Vec<Point> {
+        self.probes
+            .iter()
+            .filter(|probe| probe.met == Met::Pipe)
+            .map(|probe| probe.at)
+            .collect()
+    }
+
+    fn value(&self, of: &[f64], at: Point) -> Option<f64> {
+        let (column, row) = self.grid.cell(at)?;
+        of.get(self.grid.index(column, row)).copied()
+    }
+
+    fn at_cell(&self, of: &[f64], at: Point) -> f64 {
+        (self.value(of, at).unwrap_or(0.0) / self.total).clamp(0.0, 1.0)
+    }
+
+    /// Works everything out from the clues and the probes.
+    fn rebuild(&mut self) {
+        let found = self.pipe_hits();
+        let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
+        let said: Vec<f64> = self
+            .grid
+            .centres()
+            .zip(&self.ground)
+            .map(|(at, (yard, wall_m))| {
+                if *yard > 0.0 {
+                    yard * evidence.weight(*wall_m, at)
+                } else {
+                    0.0
+                }
+            })
+            .collect();
+        self.layers = Layer::all(self.grid.cell_m(), self.share_ahead(evidence.sewer()), &said);
+        for probe in self.probes.clone() {
+            match probe.met {
+                Met::Nothing => self.lower(probe, |_, _, _| ()),
+                Met::Tank | Met::Edge => self.hit(probe),
+                Met::Pipe => {}
+            }
+        }
+        self.settle();
+    }
+
+    /// Scales the weights and works out what lies under every cell.
+    fn settle(&mut self) {
+        let total: f64 = self.layers.iter().flat_map(|layer| &layer.weights).sum();
+        let scale = if total > 0.0 && total.is_finite() {
+            1.0 / total
+        } else {
+            1.0
+        };
+        self.under.fill(0.0);
+        self.weights.fill(0.0);
+        for layer in &mut self.layers {
+            for ((index, weight), sum) in layer.weights.iter_mut().enumerate().zip(&mut self.weights) {
+                *weight *= scale;
+                *sum += *weight;
+                // What is closed to a tank, or as good as closed, need not be spread.
+                if *weight > 1.0e-12 {
+                    layer.kernel.spread(self.grid, &mut self.under, index, *weight);
+                }
+            }
+        }
+        self.total = self.weights.iter().sum();
+    }
+
+    fn miss(&mut self, probe: Probe) {
+        let mut changed = Vec::new();
+        self.lower(probe, |layer, index, change| changed.push((layer, index, change)));
+        for (layer, index, change) in changed {
+            if let Some(layer) = self.layers.get(layer) {
+                layer.kernel.spread(self.grid, &mut self.under, index, change);
+            }
+            if let Some(sum) = self.weights.get_mut(index) {
+                *sum = (*sum + change).max(0.0);
+            }
+        }
+        self.total = self.weights.iter().sum();
+    }
+
+    /// Lowers the cells a tank could have reached the rod from: `w · (1 - reached · h)`.
+    ///
+    /// The depth is judged at the rod, so no cell is lowered more than the rod's own and that one never gains.
+    fn lower(&mut self, probe: Probe, mut changed: impl FnMut(usize, usize, f64)) {
+        let sewer = SewerLine::from_clues(&self.yard, &self.clues, &self.pipe_hits());
+        let reached = self.sewer_depth.reached(self.run_m(sewer, probe.at), probe.depth);
+        let Some((column, row)) = self.grid.cell(probe.at) else {
+            return;
+        };
+        for (number, layer) in self.layers.iter_mut().enumerate() {
+            for (index, covered) in layer.kernel.around(self.grid, column, row) {
+                if let Some(weight) = layer.weights.get_mut(index) {
+                    let change = -*weight * reached * covered;
+                    *weight += change;
+                    changed(number, index, change);
+                }
+            }
+        }
+    }
+
+    /// Keeps the cells a tank could have reached the rod from, or its edge.
+    fn hit(&mut self, probe: Probe) {
+        let Some((column, row)) = self.grid.cell(probe.at) else {
+            return;
+        };
+        for layer in &mut self.layers {
+            let before = layer.weights.clone();
+            for weight in &mut layer.weights {
+                *weight *= FALSE_HIT;
+            }
+            for (index, covered, rim) in layer.kernel.around_with_rim(self.grid, column, row) {
+                let likely = if probe.met == Met::Edge { covered * rim } else { covered };
+                if let (Some(weight), Some(was)) = (layer.weights.get_mut(index), before.get(index)) {
+                    *weight = was * (FALSE_HIT + (1.0 - FALSE_HIT) * likely);
+                }
+            }
+        }
+    }
+
+    /// The highest chances, each at least a tank's length from the others.
+    fn peaks(&self, most: usize) -> Vec<(Point, f64)> {
+        let total = self.total;
+        let mut peaks: Vec<(Point, f64)> = Vec::new();
+        while peaks.len() < most {
+            let best = self
+                .under
+                .iter()
+                .enumerate()
+                .filter(|(index, _)| {
+                    let (column, row) = self.grid.column_row(*index);
+                    peaks.is_empty()
+                        || peaks
+                            .iter()
+                            .all(|(at, _)| at.distance_m(self.grid.centre(column, row)) > 2.4)
+                })
+                .max_by(|a, b| a.1.total_cmp(b.1));
+            let Some((index, under)) = best.filter(|(_, under)| **under > 0.0) else {
+                break;
+            };
+            let (column, row) = self.grid.column_row(index);
+            peaks.push((self.grid.centre(column, row), (under / total).clamp(0.0, 1.0)));
+        }
+        peaks
+    }
+
+    /// The clues that speak for a place at least half as much again as for the yard as the map sees it.
+    fn reasons(&self, evidence: &Evidence<'_>, at: Point) -> Vec<Reason> {
+        let total = self.total;
+        // Every seventh cell is enough for an average that only orders reasons.
+        let average = |of: &dyn Fn(Point) -> f64| {
+            let cells = self.grid.centres().zip(&self.weights).step_by(7);
+            let (sum, open) = cells
+                .filter(|(_, weight)| **weight > total * 1.0e-9)
+                .fold((0.0, 0.0), |(sum, open), (centre, _)| (sum + of(centre), open + 1.0));
+            if open > 0.0 { sum / open } else { 0.0 }
+        };
+        let mut ranked: Vec<(f64, Reason)> = Vec::new();
+        let mut speak = |strength: f64, reason: Reason| {
+            if strength > 1.5 {
+                ranked.push((strength, reason));
+            }
+        };
+        let sewer = |p: Point| evidence.sewer_weight(self.yard.wall_distance_m(p), p);
+        let sewer_strength = sewer(at) / average(&sewer).max(f64::MIN_POSITIVE);
+        if let Some((sewer, (off_m, along_m))) = evidence
+            .sewer()
+            .and_then(|sewer| Some((sewer, sewer.off_and_along_m(at)?)))
+        {
+            speak(
+                sewer_strength,
+                Reason::SewerLine {
+                    off_m,
+                    along_m,
+                    seen: sewer.seen,
+                },
+            );
+        }
+        if let Some(distance_m) = self.yard.wall_distance_m(at) {
+            speak(sewer_strength, Reason::FromWall { distance_m });
+        }
+        for (index, clue) in self.clues.iter().enumerate() {
+            let strength =
+                evidence.likelihood(clue, at) / average(&|p| evidence.likelihood(clue, p)).max(f64::MIN_POSITIVE);
+            match clue {
+                Clue::SewerExit { .. } | Clue::Cleanout { .. } => {}
+                Clue::Field { at: field } => {
+                    speak(
+                        strength,
+                        Reason::TowardField {
+                            clue: index,
+                            off_m: evidence.field_off_m(*field, at),
+                        },
+                    );
+                }
+                Clue::Record { from, distance } => {
+                    let off_m = (from.distance_m(at) - distance.mm() / 1000.0).abs();
+                    speak(strength, Reason::Record { clue: index, off_m });
+                }
+                _ => speak(
+                    strength,
+                    Reason::NearClue {
+                        clue: index,
+                        distance_m: clue.at().distance_m(at),
+                    },
+                ),
+            }
+        }
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let hits = self
+            .probes
+            .iter()
+            .enumerate()
+            .filter(|(_, probe)| probe.met != Met::Nothing);
+        let hits = hits.map(|(probe, hit)| Reason::Hit {
+            probe,
+            distance_m: hit.at.distance_m(at),
+        });
+        let misses = self.probes.iter().filter(|probe| probe.met == Met::Nothing).count();
+        let left = (misses > 0).then_some(Reason::Misses { count: misses });
+        hits.chain(ranked.into_iter().map(|(_, reason)| reason))
+            .chain(left)
+            .collect()
+    }
+}
+
+/// The smallest area that holds a stated share of the chance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Area {
+    /// Its size, m².
+    pub square_m: f64,
+    least: f64,
+}
+
+/// One kind of tank: its outline as a kernel, and where its middle may be.
+#[derive(Clone, Debug)]
+struct Layer {
+    kernel: Kernel,
+    weights: Vec<f64>,
+}
+
+impl Layer {
+    /// Every kind, each with its share of what is `said` of a middle in every cell.
+    fn all(cell_m: f64, share_ahead: f64, said: &[f64]) -> Vec<Self> {
+        FOOTPRINTS
+            .iter()
+            .flat_map(|(length, width, common)| {
+                [
+                    (*width, *length, common * share_ahead),
+                    (*length, *width, common * (1.0 - share_ahead)),
+                ]
+            })
+            .map(|(across_m, ahead_m, share)| Self {
+                kernel: Kernel::new(cell_m, across_m, ahead_m),
+                weights: said.iter().map(|said| said * share).collect(),
+            })
+            .collect()
+    }
+}
+
+/// How much of each cell around its middle a tank of one size covers, 0 to 1.
+#[derive(Clone, Debug)]
+struct Kernel {
+    across: u32,
+    ahead: u32,
+    rows: Vec<Vec<f64>>,
+}
+
+impl Kernel {
+    fn new(cell_m: f64, across_m: f64, ahead_m: f64) -> Self {
+        let half = |side_m: f64| {
+            round_to_i64((side_m / 2.0 / cell_m + 0.499).floor())
+                .and_then(|n| u32::try_from(n).ok())
+                .unwrap_or(1)
+        };
+        let (across, ahead) = (half(across_m), half(ahead_m));
+        let covered = |steps: u32, side_m: f64| (side_m / 2.0 / cell_m - f64::from(steps) + 0.5).clamp(0.0, 1.0);
+        let steps = |half: u32| (0..=2 * half).map(move |n| n.abs_diff(half));
+        let row = |down: u32| {
+            steps(across)
+                .map(|over| covered(over, across_m) * covered(down, ahead_m))
+                .collect()
+        };
+        Self {
+            across,
+            ahead,
+            rows: steps(ahead).map(row).collect(),
+        }
+    }
+
+    /// The cells around one, with how much of a tank there reaches it.
+    fn around(&self, grid: Grid, column: u32, row: u32) -> impl Iterator<Item = (usize, f64)> {
+        let (across, ahead, columns, rows) = (self.across, self.ahead, grid.columns(), grid.rows());
+        self.rows.iter().zip(0..).flat_map(move |(line, down)| {
+            let to_row = (row + down).checked_sub(ahead).filter(|to| *to < rows);
+            line.iter().zip(0..).filter_map(move |(covered, over)| {
+                let to_column = (column + over).checked_sub(across).filter(|to| *to < columns)?;
+                Some((grid.index(to_column, to_row?), *covered))
+            })
+        })
+    }
+
+    /// As [`Self::around`], with whether the cell lies at the tank's rim: 1 there, little within.
+    fn around_with_rim(&self, grid: Grid, column: u32, row: u32) -> Vec<(usize, f64, f64)> {
+        let (columns, rows) = (grid.columns(), grid.rows());
+        let mut cells = Vec::new();
+        for (line, down) in self.rows.iter().zip(0..) {
+            for (covered, over) in line.iter().zip(0..) {
+                let to_row = (row + down).checked_sub(self.ahead).filter(|to| *to < rows);
+                let to_column = (column + over).checked_sub(self.across).filter(|to| *to < columns);
+                let at_rim = down == 0 || over == 0 || down == 2 * self.ahead || over == 2 * self.across;
+                if let (Some(to_row), Some(to_column)) = (to_row, to_column) {
+                    cells.push((grid.index(to_column, to_row), *covered, if at_rim { 1.0 } else { 0.05 }));
+                }
+            }
+        }
+        cells
+    }
+
+    /// Adds a cell's weight to every cell from which a rod would meet a tank there.
+    fn spread(&self, grid: Grid, into: &mut [f64], index: usize, weight: f64) {
+        let (column, row) = grid.column_row(index);
+        let first = column.saturating_sub(self.across);
+        let skip = usize::try_from(self.across.saturating_sub(column)).unwrap_or(0);
+        let wide = usize::try_from((column + self.across + 1).min(grid.columns()) - first).unwrap_or(0);
+        for (line, down) in self.rows.iter().zip(0..) {
+            let Some(to_row) = (row + down).checked_sub(self.ahead).filter(|to| *to < grid.rows()) else {
+                continue;
+            };
+            let start = grid.index(first, to_row);
+            let cells = into.get_mut(start..start + wide).unwrap_or_default();
+            for (cell, covered) in cells.iter_mut().zip(line.iter().skip(skip)) {
+                *cell += weight * covered;
+            }
+        }
+    }
+}
+
+/// The grid over the lot, or over what is known and a reach around it.
+fn cover(yard: &Yard, clues: &[Clue]) -> Result<Grid, MapError> {
+    let turned_deg = yard.turned_deg();
+    let mut near: Vec<Point> = yard.house.clone();
+    near.extend(clues.iter().map(Clue::at));
+    if near.is_empty() {
+        near.extend(yard.lot.iter());
+    }
+    if near.is_empty() {
+        return Err(MapError::NothingKnown);
+    }
+    let corners: Vec<Point> = near
+        .iter()
+        .flat_map(|at| {
+            [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
+                .map(|(x, y)| at.plus(Point::new(x * REACH_M, y * REACH_M).turned_deg(turned_deg)))
+        })
+        .collect();
+    // The lot cuts the reach short on every side where it is nearer.
+    let lot = yard.lot.iter().map(|corner| corner.turned_deg(-turned_deg));
+    let (low, high) = bounds(lot).unwrap_or((Point::new(-1e9, -1e9), Point::new(1e9, 1e9)));
+    let within: Vec<Point> = corners
+        .iter()
+        .map(|corner| corner.turned_deg(-turned_deg))
+        .map(|p| Point::new(p.x_m.clamp(low.x_m, high.x_m), p.y_m.clamp(low.y_m, high.y_m)).turned_deg(turned_deg))
+        .collect();
+    Grid::covering(&within, turned_deg).ok_or(MapError::TooWide)
+}
+
+fn bounds(points: impl Iterator<Item = Point>) -> Option<(Point, Point)> {
+    points.fold(None, |bounds, p| {
+        let (low, high) = bounds.unwrap_or((p, p));
+        Some((
+            Point::new(low.x_m.min(p.x_m), low.y_m.min(p.y_m)),
+            Point::new(high.x_m.max(p.x_m), high.y_m.max(p.y_m)),
+        ))
+    })
+}
+
+fn count(of: usize) -> f64 {
+    f64::from(u32::try_from(of).unwrap_or(u32::MAX))
+}

@@ -1,0 +1,191 @@
+//! What limits where a tank can lie: the house, the lot, the well, and the distances codes keep from them.
+
+use super::plane::{Point, distance_to_piece_m};
+
+/// Metres in a foot, exact (NIST SP 811, appendix B.8).
+pub const METRES_PER_FOOT: f64 = 0.3048;
+
+/// What a distance is kept from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SetbackFrom {
+    /// The house's foundation.
+    Foundation,
+    /// The edge of the lot.
+    PropertyLine,
+    /// A private well.
+    Well,
+}
+
+/// One distance a code keeps between a tank and something else.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Setback {
+    /// From what.
+    pub from: SetbackFrom,
+    /// How far, m.
+    pub distance_m: f64,
+    /// Where it is written.
+    pub source: &'static str,
+}
+
+const WASHINGTON: &str = "Clark County 24.17.120 Table IV, from WAC 246-272A-0210";
+const MASSACHUSETTS: &str = "310 CMR 15.211";
+
+/// Which code's distances are used.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum SetbackCode {
+    /// The shortest of the published distances: what any tank may be expected to keep.
+    #[default]
+    Shortest,
+    /// Washington's.
+    Washington,
+    /// Massachusetts'.
+    Massachusetts,
+}
+
+impl SetbackCode {
+    /// The distances of this code.
+    #[must_use]
+    pub const fn setbacks(self) -> [Setback; 3] {
+        let (line_ft, wall_ft, source) = match self {
+            Self::Shortest | Self::Washington => (5.0, 5.0, WASHINGTON),
+            Self::Massachusetts => (10.0, 10.0, MASSACHUSETTS),
+        };
+        [
+            Setback {
+                from: SetbackFrom::Foundation,
+                distance_m: wall_ft * METRES_PER_FOOT,
+                source,
+            },
+            Setback {
+                from: SetbackFrom::PropertyLine,
+                distance_m: line_ft * METRES_PER_FOOT,
+                source,
+            },
+            Setback {
+                from: SetbackFrom::Well,
+                distance_m: 50.0 * METRES_PER_FOOT,
+                source,
+            },
+        ]
+    }
+}
+
+/// How firmly setbacks hold.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Firmness {
+    /// A tank inside one is twenty times less likely: old tanks are older than the codes (common practice).
+    #[default]
+    Soft,
+    /// No tank lies inside one.
+    Hard,
+}
+
+impl Firmness {
+    const fn inside(self) -> f64 {
+        match self {
+            Self::Soft => 0.05,
+            Self::Hard => 0.0,
+        }
+    }
+}
+
+/// The site as far as it limits where a tank can lie. Outlines are corners in order, closed by themselves.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Yard {
+    /// The house's outline.
+    pub house: Vec<Point>,
+    /// The lot's outline; no tank lies beyond it.
+    pub lot: Vec<Point>,
+    /// Where no tank can be: another building, a pool, a pond.
+    pub blocked: Vec<Vec<Point>>,
+    /// Private wells.
+    pub wells: Vec<Point>,
+    /// Whose distances are kept.
+    pub code: SetbackCode,
+    /// How firmly.
+    pub firmness: Firmness,
+}
+
+/// Half of the width of the narrowest tank, m: its middle keeps a setback and this.
+pub(super) const HALF_TANK_M: f64 = 0.6;
+
+impl Yard {
+    /// Returns how the yard weighs a tank whose middle is at `at`: 0 where none can be, 1 where nothing speaks against.
+    #[must_use]
+    pub fn weight(&self, at: Point) -> f64 {
+        if contains(&self.house, at) || self.blocked.iter().any(|outline| contains(outline, at)) {
+            return 0.0;
+        }
+        if self.lot.len() > 2 && !contains(&self.lot, at) {
+            return 0.0;
+        }
+        let inside = self.firmness.inside();
+        self.code.setbacks().into_iter().fold(1.0, |weight, setback| {
+            let clear_m = match setback.from {
+                SetbackFrom::Foundation => outline_distance_m(&self.house, at),
+                SetbackFrom::PropertyLine => outline_distance_m(&self.lot, at),
+                SetbackFrom::Well => self.wells.iter().map(|well| well.distance_m(at)).reduce(f64::min),
+            };
+            if clear_m.is_some_and(|clear| clear < setback.distance_m + HALF_TANK_M) {
+                weight * inside
+            } else {
+                weight
+            }
+        })
+    }
+
+    /// Returns the distance from the house's wall, m; `None` without a house.
+    #[must_use]
+    pub fn wall_distance_m(&self, at: Point) -> Option<f64> {
+        outline_distance_m(&self.house, at)
+    }
+
+    /// Returns the bearing square away from the wall nearest to `at`, degrees; `None` without a house.
+    #[must_use]
+    pub fn outward_deg(&self, at: Point) -> Option<f64> {
+        let wall = edges(&self.house).min_by(|a, b| {
+            distance_to_piece_m(at, a.0, a.1)
+                .0
+                .total_cmp(&distance_to_piece_m(at, b.0, b.1).0)
+        })?;
+        let along = wall.1.minus(wall.0).unit()?;
+        let left = Point::new(-along.y_m, along.x_m);
+        let middle = wall.0.plus(wall.1).times(0.5);
+        // A step off the wall is outside on one side of it only.
+        let outward = if contains(&self.house, middle.plus(left.times(0.01))) {
+            left.times(-1.0)
+        } else {
+            left
+        };
+        Some(Point::ORIGIN.bearing_deg(outward))
+    }
+
+    /// Returns the bearing of the house's longest wall's right angle: the way a grid is turned to lie square with it.
+    #[must_use]
+    pub fn turned_deg(&self) -> f64 {
+        let longest = edges(&self.house).max_by(|a, b| a.0.distance_m(a.1).total_cmp(&b.0.distance_m(b.1)));
+        longest.map_or(0.0, |(a, b)| (a.bearing_deg(b) - 90.0).rem_euclid(90.0))
+    }
+}
+
+fn edges(outline: &[Point]) -> impl Iterator<Item = (Point, Point)> {
+    outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
+}
+
+/// Whether a place lies inside an outline (crossings of a ray).
+#[must_use]
+pub fn contains(outline: &[Point], at: Point) -> bool {
+    outline.len() > 2
+        && edges(outline).fold(false, |inside, (a, b)| {
+            let crosses = (a.y_m > at.y_m) != (b.y_m > at.y_m)
+                && at.x_m < (b.x_m - a.x_m) * (at.y_m - a.y_m) / (b.y_m - a.y_m) + a.x_m;
+            inside != crosses
+        })
+}
+
+/// The distance to the nearest edge of an outline, m.
+fn outline_distance_m(outline: &[Point], at: Point) -> Option<f64> {
+    edges(outline)
+        .map(|(a, b)| distance_to_piece_m(at, a, b).0)
+        .reduce(f64::min)
+}
