@@ -14,7 +14,13 @@ pub mod store;
 
 /// The compiled screens: everything in here is generated from `ui/app.slint`.
 #[cfg(feature = "ui")]
-#[allow(warnings, clippy::all, clippy::pedantic, clippy::restriction, reason = "generated code")]
+#[allow(
+    warnings,
+    clippy::all,
+    clippy::pedantic,
+    clippy::restriction,
+    reason = "generated code"
+)]
 pub mod ui {
     slint::include_modules!();
 }

@@ -24,9 +24,17 @@ pub type OpenDemo = Box<dyn Fn(&mut App) -> Result<(), String>>;
 
 /// Connects a window to an app: draws the first state, then keeps both in step.
 pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
-    let book = Rc::new(BookModel { app: app.clone(), notify: ModelNotify::default(), stamp: Cell::new((0, 0)) });
+    let book = Rc::new(BookModel {
+        app: app.clone(),
+        notify: ModelNotify::default(),
+        stamp: Cell::new((0, 0)),
+    });
     ui::BookApi::get(window).set_rows(ModelRc::from(book.clone()));
-    let binder = Rc::new(Binder { window: window.as_weak(), app: app.clone(), book });
+    let binder = Rc::new(Binder {
+        window: window.as_weak(),
+        app: app.clone(),
+        book,
+    });
     connect_shell(window, &binder, open_demo);
     connect_lists(window, &binder);
     connect_site(window, &binder);
@@ -352,7 +360,12 @@ fn render_day(window: &ui::AppWindow, app: &App) {
     api.set_load_ratio(share(view.load_ratio));
     api.set_load_over(view.load_over);
     api.set_empty_title(app.session().words().t("No stops yet today").into());
-    api.set_empty_text(app.session().words().t("Start a stop where you stand, or open a site from the book.").into());
+    api.set_empty_text(
+        app.session()
+            .words()
+            .t("Start a stop where you stand, or open a site from the book.")
+            .into(),
+    );
     let rows = view.stops.into_iter().map(|stop| ui::StopRow {
         title: stop.title.into(),
         detail: stop.detail.into(),
@@ -448,7 +461,11 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
         }
         sync(&api.get_layers(), layers_of(&drawing), |model| api.set_layers(model));
         sync(&api.get_ticks(), ticks, |model| api.set_ticks(model));
-        sync(&api.get_handles(), handles_of(&drawing, &|_| value.clone(), app), |model| api.set_handles(model));
+        sync(
+            &api.get_handles(),
+            handles_of(&drawing, &|_| value.clone(), app),
+            |model| api.set_handles(model),
+        );
     }
     api.set_advice_title(view.advice_title.into());
     api.set_advice_text(view.advice_text.into());
@@ -470,7 +487,9 @@ fn render_read(window: &ui::AppWindow, app: &App) {
         };
         sync(&api.get_layers(), layers_of(drawing), |model| api.set_layers(model));
         sync(&api.get_ticks(), ticks_of(drawing, app), |model| api.set_ticks(model));
-        sync(&api.get_handles(), handles_of(drawing, &value, app), |model| api.set_handles(model));
+        sync(&api.get_handles(), handles_of(drawing, &value, app), |model| {
+            api.set_handles(model)
+        });
     }
     api.set_view_text(view.view_text.into());
     api.set_selected(match view.quantity {
@@ -559,7 +578,9 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
         verdict: verdict_to(d.verdict),
         message: d.message.into(),
     });
-    sync(&api.get_dimensions(), dimensions.collect(), |model| api.set_dimensions(model));
+    sync(&api.get_dimensions(), dimensions.collect(), |model| {
+        api.set_dimensions(model)
+    });
     api.set_selected(small(view.selected));
     api.set_figure(figure_to(view.figure));
     api.set_plus_text(view.nudges.0.into());
@@ -577,7 +598,10 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
         message: row.message.into(),
     });
     sync(&api.get_dip_rows(), rows.collect(), |model| api.set_dip_rows(model));
-    let facts = view.facts.into_iter().map(|(name, value)| ui::TankFact { name: name.into(), value: value.into() });
+    let facts = view.facts.into_iter().map(|(name, value)| ui::TankFact {
+        name: name.into(),
+        value: value.into(),
+    });
     sync(&api.get_facts(), facts.collect(), |model| api.set_facts(model));
 }
 
@@ -599,7 +623,9 @@ fn render_door(window: &ui::AppWindow, app: &App) {
         text: label.text.into(),
         kind: chart_kind_to(label.kind),
     });
-    sync(&api.get_chart_labels(), labels.collect(), |model| api.set_chart_labels(model));
+    sync(&api.get_chart_labels(), labels.collect(), |model| {
+        api.set_chart_labels(model)
+    });
     api.set_chart_description(view.chart_description.into());
     api.set_chance(view.chance.into());
     api.set_reason(view.reason.into());
@@ -609,11 +635,17 @@ fn render_door(window: &ui::AppWindow, app: &App) {
     sync(&api.get_then(), layers(view.then), |model| api.set_then(model));
     api.set_then_caption(view.then_caption.into());
     api.set_lids_heading(view.lids_heading.into());
-    sync(&api.get_lids_lines(), texts(view.lids_lines), |model| api.set_lids_lines(model));
+    sync(&api.get_lids_lines(), texts(view.lids_lines), |model| {
+        api.set_lids_lines(model)
+    });
     api.set_found_heading(view.found_heading.into());
-    sync(&api.get_found_lines(), texts(view.found_lines), |model| api.set_found_lines(model));
+    sync(&api.get_found_lines(), texts(view.found_lines), |model| {
+        api.set_found_lines(model)
+    });
     api.set_cautions_heading(view.cautions_heading.into());
-    sync(&api.get_cautions(), texts(view.cautions), |model| api.set_cautions(model));
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model)
+    });
     api.set_sign_text(view.sign_text.into());
     api.set_slip_text(view.slip_text.into());
     api.set_done_text(view.done_text.into());
@@ -676,8 +708,14 @@ fn render_about(window: &ui::AppWindow, app: &App) {
         "A forecast helps to plan; it does not replace looking into the tank.",
         "Local code and licensed practice decide.",
     ];
-    sync(&api.get_sentences(), texts(sentences.iter().map(|text| words.t(text)).collect()), |m| api.set_sentences(m));
-    sync(&api.get_licences(), lines(app.about_licences()), |model| api.set_licences(model));
+    sync(
+        &api.get_sentences(),
+        texts(sentences.iter().map(|text| words.t(text)).collect()),
+        |m| api.set_sentences(m),
+    );
+    sync(&api.get_licences(), lines(app.about_licences()), |model| {
+        api.set_licences(model)
+    });
 }
 
 fn render_overlays(window: &ui::AppWindow, app: &App) {
@@ -818,7 +856,11 @@ fn ticks_of(drawing: &SectionDrawing, app: &App) -> Vec<ui::SectionTick> {
             x: pixels(tick.x),
             y: pixels(tick.y),
             // The deepest mark names the unit for all of them.
-            text: if index + 1 == drawing.ticks.len() { format!("{} {unit}", tick.text).into() } else { tick.text.as_str().into() },
+            text: if index + 1 == drawing.ticks.len() {
+                format!("{} {unit}", tick.text).into()
+            } else {
+                tick.text.as_str().into()
+            },
             kind: ui::TickKind::Scale,
         })
         .collect()
@@ -873,7 +915,12 @@ fn texts(list: Vec<String>) -> Vec<SharedString> {
 }
 
 fn lines(list: Vec<(String, String)>) -> Vec<ui::Line> {
-    list.into_iter().map(|(title, detail)| ui::Line { title: title.into(), detail: detail.into() }).collect()
+    list.into_iter()
+        .map(|(title, detail)| ui::Line {
+            title: title.into(),
+            detail: detail.into(),
+        })
+        .collect()
 }
 
 fn figure_to(figure: FigureView) -> ui::Figure {
@@ -887,7 +934,11 @@ fn figure_to(figure: FigureView) -> ui::Figure {
 }
 
 fn field_to(field: Field) -> ui::Field {
-    ui::Field { text: field.text.into(), verdict: verdict_to(field.verdict), message: field.message.into() }
+    ui::Field {
+        text: field.text.into(),
+        verdict: verdict_to(field.verdict),
+        message: field.message.into(),
+    }
 }
 
 const fn verdict_to(verdict: Verdict) -> ui::Verdict {

@@ -77,7 +77,13 @@ impl BookState {
                 row,
             })
             .collect();
-        let mut state = Self { entries, shown: Vec::new(), search: String::new(), sort, revision: 0 };
+        let mut state = Self {
+            entries,
+            shown: Vec::new(),
+            search: String::new(),
+            sort,
+            revision: 0,
+        };
         state.search(search);
         state
     }
@@ -122,7 +128,9 @@ impl BookState {
                 metres(a).total_cmp(&metres(b))
             }),
             BookSort::SoonestDue => self.shown.sort_by_key(|index| {
-                entry(index).and_then(|e| e.row.due_on).unwrap_or(chrono::NaiveDate::MAX)
+                entry(index)
+                    .and_then(|e| e.row.due_on)
+                    .unwrap_or(chrono::NaiveDate::MAX)
             }),
         }
     }
@@ -161,9 +169,17 @@ impl BookState {
         };
         let right = match (self.sort, entry.metres) {
             (BookSort::Nearest, Some(metres)) => distance_text(metres, figures),
-            _ => entry.row.due_on.map_or_else(|| figures.words.t("no date yet"), |due| figures.month(due)),
+            _ => entry
+                .row
+                .due_on
+                .map_or_else(|| figures.words.t("no date yet"), |due| figures.month(due)),
         };
-        Some(BookLine { title: entry.row.name.clone(), detail: entry.row.address.clone(), right, due })
+        Some(BookLine {
+            title: entry.row.name.clone(),
+            detail: entry.row.address.clone(),
+            right,
+            due,
+        })
     }
 
     /// Returns what is searched for.
@@ -195,7 +211,11 @@ impl App {
     /// Where the truck stands, as far as is known: the last stop of the day that was begun and has a position.
     #[must_use]
     pub fn here(&self) -> Option<(i64, i64)> {
-        self.day.iter().filter(|row| row.stop.started_at.is_some()).filter_map(|row| row.position_e7).next_back()
+        self.day
+            .iter()
+            .filter(|row| row.stop.started_at.is_some())
+            .filter_map(|row| row.position_e7)
+            .next_back()
     }
 
     /// Returns the book's rows.

@@ -64,7 +64,9 @@ impl App {
     pub fn reload_day(&mut self) -> Result<(), StoreError> {
         let today = self.session.today();
         let since = self.session.setup().truck_emptied_at;
-        let (day, ml) = self.session.ask(move |store| Ok((store.day(today)?, store.pumped_since_ml(since)?)))?;
+        let (day, ml) = self
+            .session
+            .ask(move |store| Ok((store.day(today)?, store.pumped_since_ml(since)?)))?;
         self.day = day;
         self.on_board_ml = ml;
         Ok(())
@@ -98,12 +100,14 @@ impl App {
                 let detail = match (progress, row.due_on) {
                     (StopProgress::Done, Some(due)) => words.f("done · next by {0}", &[&figures.month(due)]),
                     (StopProgress::Done, None) => words.t("done · no date"),
-                    (StopProgress::Open, _) => {
-                        words.f("begun, at {0}", &[&words.t(station_name(row.stop.station))])
-                    }
+                    (StopProgress::Open, _) => words.f("begun, at {0}", &[&words.t(station_name(row.stop.station))]),
                     (StopProgress::Waiting, _) if row.earlier == 0 => words.t("first visit · tank not located"),
                     (StopProgress::Waiting, Some(due)) => words.f("due {0}", &[&figures.month(due)]),
-                    (StopProgress::Waiting, None) => words.n("{0} visit before", "{0} visits before", usize::try_from(row.earlier).unwrap_or(0)),
+                    (StopProgress::Waiting, None) => words.n(
+                        "{0} visit before",
+                        "{0} visits before",
+                        usize::try_from(row.earlier).unwrap_or(0),
+                    ),
                 };
                 DayLine {
                     id: row.stop.id,
@@ -140,7 +144,9 @@ impl App {
 
     /// Opens a stop of the day, beginning it when the truck has just arrived.
     pub fn tap_stop(&mut self, index: usize) {
-        let Some(id) = self.day.get(index).map(|row| row.stop.id) else { return };
+        let Some(id) = self.day.get(index).map(|row| row.stop.id) else {
+            return;
+        };
         let begun = self.begin_stop(id);
         self.try_book(begun);
     }
@@ -152,8 +158,14 @@ impl App {
             target: PickerTarget::Start,
             title: words.t("Start a stop"),
             rows: vec![
-                (words.t("A place with no record"), words.t("Begins at Find; the name can be typed later.")),
-                (words.t("A site in the book"), words.t("Search by name, street or customer.")),
+                (
+                    words.t("A place with no record"),
+                    words.t("Begins at Find; the name can be typed later."),
+                ),
+                (
+                    words.t("A site in the book"),
+                    words.t("Search by name, street or customer."),
+                ),
             ],
             selected: None,
         });
@@ -172,7 +184,11 @@ impl App {
     fn start_at_new_place(&mut self) -> Result<(), StoreError> {
         let words = self.session.words();
         let name = words.f("New place {0}", &[&self.session.now().format("%H:%M").to_string()]);
-        let site = Site { id: SiteId(self.session.new_id()), name, ..Site::default() };
+        let site = Site {
+            id: SiteId(self.session.new_id()),
+            name,
+            ..Site::default()
+        };
         let id = site.id;
         self.add_site(site, true)?;
         let stop = self.plan_stop(id)?;
@@ -185,7 +201,10 @@ impl App {
     /// [`StoreError`] when the book cannot be read.
     pub fn add_site(&mut self, site: Site, with_tank: bool) -> Result<SiteId, StoreError> {
         let id = site.id;
-        let mut after = Visit { site, ..Visit::default() };
+        let mut after = Visit {
+            site,
+            ..Visit::default()
+        };
         if with_tank {
             let session = &self.session;
             let mut new_id = || session.new_id();
@@ -215,7 +234,10 @@ impl App {
         self.confirm = Some(Confirm {
             target: ConfirmTarget::EmptyTruck,
             title: words.t("Truck emptied?"),
-            sentence: words.f("The load of {0} goes down to nothing. The stops stay as they are.", &[&load]),
+            sentence: words.f(
+                "The load of {0} goes down to nothing. The stops stay as they are.",
+                &[&load],
+            ),
             yes: words.t("It is empty"),
             no: words.t("Leave it"),
         });
@@ -223,7 +245,8 @@ impl App {
 
     pub(crate) fn empty_truck(&mut self) {
         let now = self.session.now();
-        self.session.change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
+        self.session
+            .change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
         let reloaded = self.reload_day();
         self.try_book(reloaded);
     }

@@ -135,14 +135,20 @@ pub struct Played {
 }
 
 fn parse<'a, T: Deserialize<'a>>(file: &'static str, text: &'a str) -> Result<T, DemoError> {
-    toml::from_str(text).map_err(|error| DemoError::File { file, reason: error.to_string() })
+    toml::from_str(text).map_err(|error| DemoError::File {
+        file,
+        reason: error.to_string(),
+    })
 }
 
 fn date_in(file: &'static str, text: &str) -> Result<NaiveDate, DemoError> {
     NaiveDate::parse_from_str(text, "%Y-%m-%d")
         .ok()
         .filter(|date| (1900..=2200).contains(&date.year()))
-        .ok_or_else(|| DemoError::File { file, reason: format!("`{text}` is not a date like 2026-06-17") })
+        .ok_or_else(|| DemoError::File {
+            file,
+            reason: format!("`{text}` is not a date like 2026-06-17"),
+        })
 }
 
 fn book_error(error: impl std::fmt::Display) -> DemoError {
@@ -157,7 +163,11 @@ impl Demo {
     pub fn read(book: &str, day: &str) -> Result<Self, DemoError> {
         let day: DayFile = parse("day.toml", day)?;
         let date = date_in("day.toml", &day.day)?;
-        Ok(Self { book: parse("book.toml", book)?, day, date })
+        Ok(Self {
+            book: parse("book.toml", book)?,
+            day,
+            date,
+        })
     }
 
     /// Returns the day that is played.
@@ -188,7 +198,9 @@ impl Demo {
             setup.riser_12 = riser("12");
             setup.riser_18 = riser("18");
             setup.riser_24 = riser("24");
-            setup.truck_ml = Volume::from_us_gallons(company.truck).as_whole_ml().unwrap_or(setup.truck_ml);
+            setup.truck_ml = Volume::from_us_gallons(company.truck)
+                .as_whole_ml()
+                .unwrap_or(setup.truck_ml);
         });
         for site in &self.book.site {
             let id = add_site(app, site)?;
@@ -200,9 +212,13 @@ impl Demo {
             }
         }
         // The truck was emptied after every earlier day.
-        clock.set(at(self.date + shift, NaiveTime::from_hms_opt(6, 0, 0).unwrap_or(NaiveTime::MIN)));
+        clock.set(at(
+            self.date + shift,
+            NaiveTime::from_hms_opt(6, 0, 0).unwrap_or(NaiveTime::MIN),
+        ));
         let now = clock.get();
-        app.session_mut().change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
+        app.session_mut()
+            .change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
         app.reload_day().map_err(book_error)
     }
 
@@ -234,13 +250,21 @@ impl Demo {
         for (stop, id) in self.day.stop.iter().zip(stops) {
             let begun = !stop.taps.trim().is_empty();
             if begun {
-                if let Some(time) = stop.arrive.as_deref().and_then(|t| NaiveTime::parse_from_str(t, "%H:%M").ok()) {
+                if let Some(time) = stop
+                    .arrive
+                    .as_deref()
+                    .and_then(|t| NaiveTime::parse_from_str(t, "%H:%M").ok())
+                {
                     clock.set(at(self.date + shift, time));
                 }
                 app.begin_stop(id).map_err(book_error)?;
                 play(app, &clock, &stop.site, &stop.taps)?;
             }
-            played.push(Played { stop: id, name: stop.site.clone(), begun });
+            played.push(Played {
+                stop: id,
+                name: stop.site.clone(),
+                begun,
+            });
         }
         app.go(Screen::Day);
         Ok(played)
@@ -255,7 +279,8 @@ pub fn open_bundled(app: &mut App) -> Result<(), DemoError> {
     let demo = Demo::read(BOOK_TOML, DAY_TOML)?;
     let shift = app.session().today() - demo.date();
     demo.play_book(app, shift)?;
-    app.session_mut().set_clock(Box::new(|| chrono::Local::now().fixed_offset()));
+    app.session_mut()
+        .set_clock(Box::new(|| chrono::Local::now().fixed_offset()));
     app.reload_day().map_err(book_error)?;
     demo.plan_day(app)?;
     app.reload_book().map_err(book_error)
@@ -316,7 +341,9 @@ fn find_site(app: &mut App, name: &str) -> Result<SiteId, DemoError> {
     app.edit_search(name);
     let found = (0..app.book().len())
         .find(|row| {
-            app.book().line(*row, app.session().figures(), app.session().today()).is_some_and(|line| line.title == name)
+            app.book()
+                .line(*row, app.session().figures(), app.session().today())
+                .is_some_and(|line| line.title == name)
         })
         .and_then(|row| app.book().site(row));
     app.edit_search("");
@@ -340,7 +367,11 @@ fn type_number(app: &mut App, text: &str) -> Result<(), String> {
         None => Ok(()),
         Some(pad) => {
             app.cancel_overlay();
-            Err(if pad.message.is_empty() { "expected a number".to_owned() } else { pad.message })
+            Err(if pad.message.is_empty() {
+                "expected a number".to_owned()
+            } else {
+                pad.message
+            })
         }
     }
 }
@@ -387,7 +418,8 @@ fn quantity(word: &str) -> Result<Quantity, String> {
 }
 
 fn steps(word: &str) -> Result<i32, String> {
-    word.parse().map_err(|_| "expected a number of steps like +2".to_owned())
+    word.parse()
+        .map_err(|_| "expected a number of steps like +2".to_owned())
 }
 
 /// Does one tap of the script.
@@ -485,7 +517,8 @@ fn until(wanted: Answer, app: &mut App, tap: fn(&mut App), shown: fn(&App) -> An
 }
 
 fn choose_material(app: &mut App, word: &str) -> Result<(), String> {
-    let wanted = crate::domain::record::LidMaterial::from_word(word).ok_or("expected concrete, plastic, metal or other")?;
+    let wanted =
+        crate::domain::record::LidMaterial::from_word(word).ok_or("expected concrete, plastic, metal or other")?;
     let wanted = app.session().words().t(wanted.word());
     for _ in 0..5 {
         if app.dig_view().material == wanted {
@@ -513,7 +546,10 @@ fn size(app: &mut App, rest: &str) -> Result<(), String> {
         _ => return Err("expected a size like length, liquid or device".to_owned()),
     };
     let list = dimensions_of(app.tank_view().shape);
-    let index = list.iter().position(|known| *known == dimension).ok_or("this shape has no such size")?;
+    let index = list
+        .iter()
+        .position(|known| *known == dimension)
+        .ok_or("this shape has no such size")?;
     app.tap_dimension(index);
     app.tap_dimension_figure();
     type_number(app, value)
@@ -538,8 +574,15 @@ fn drag(app: &mut App, rest: &str) -> Result<(), String> {
     };
     let drawing = app.read_view().drawing.ok_or("there is nothing to drag")?;
     let edge = Edge { kind, part: 0 };
-    let handle = drawing.handles.iter().find(|handle| handle.edge == edge).ok_or("that edge is not in the drawing")?;
-    let to = i32::try_from(mm).ok().and_then(|mm| drawing.y_of(edge, mm)).ok_or("that value is outside the drawing")?;
+    let handle = drawing
+        .handles
+        .iter()
+        .find(|handle| handle.edge == edge)
+        .ok_or("that edge is not in the drawing")?;
+    let to = i32::try_from(mm)
+        .ok()
+        .and_then(|mm| drawing.y_of(edge, mm))
+        .ok_or("that value is outside the drawing")?;
     let (x, from) = (handle.x, handle.y);
     app.read_pressed(x, from);
     for step in 1..=8 {
@@ -559,7 +602,10 @@ fn sign(app: &mut App, name: &str) {
     for step in 0..(letters * 10) {
         let t = f64::from(step) / f64::from(letters * 10);
         let wave = t * f64::from(letters) * 6.0;
-        app.pad_dragged(30.0 + 300.0 * t + 9.0 * wave.cos(), 150.0 + 26.0 * wave.sin() * (1.2 - t) - 18.0 * t);
+        app.pad_dragged(
+            30.0 + 300.0 * t + 9.0 * wave.cos(),
+            150.0 + 26.0 * wave.sin() * (1.2 - t) - 18.0 * t,
+        );
     }
     app.sign_accept();
     app.back();

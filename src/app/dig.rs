@@ -2,10 +2,10 @@
 
 use crate::app::figures::Figures;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
-use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
 use crate::app::section::{Area, Edge, EdgeKind, GroundScene, SectionDrawing, ground_section};
 use crate::app::shell::App;
 use crate::app::stop::stepped;
+use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
 use crate::domain::record::{Lid, LidId, LidMaterial};
 use crate::domain::riser::{Need, RiserAdvice};
 use crate::domain::units::{Length, round_to_i64};
@@ -73,9 +73,18 @@ impl App {
             width_mm: lid.width_mm.map_or(USUAL_LID_MM, Length::as_mm),
             stack_mm: advice
                 .as_ref()
-                .map(|advice| advice.sections_in.iter().filter_map(|inches| section_mm(*inches)).collect())
+                .map(|advice| {
+                    advice
+                        .sections_in
+                        .iter()
+                        .filter_map(|inches| section_mm(*inches))
+                        .collect()
+                })
                 .unwrap_or_default(),
-            finish_mm: advice.as_ref().filter(|advice| !advice.sections_in.is_empty()).and_then(|a| whole(a.finish_mm)),
+            finish_mm: advice
+                .as_ref()
+                .filter(|advice| !advice.sections_in.is_empty())
+                .and_then(|a| whole(a.finish_mm)),
             // While a finger holds the lid the scale stands still.
             span_mm: state.held_span_mm.unwrap_or_else(|| GroundScene::span_for(cover)),
             part: state.lid,
@@ -89,14 +98,23 @@ impl App {
     /// Returns what the Dig station shows.
     #[must_use]
     pub fn dig_view(&self) -> DigView {
-        let Some(state) = self.stop.as_ref() else { return DigView::default() };
-        let Some(lid) = self.lid() else { return DigView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return DigView::default();
+        };
+        let Some(lid) = self.lid() else {
+            return DigView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let count = state.lids().len();
         let advice = self.lid_advice(&lid);
         let drawing = self.ground_drawing();
         let many_tanks = state.shown().tanks.len() > 1;
-        let tank_place = state.shown().tanks.iter().position(|tank| tank.id == lid.tank).unwrap_or(0);
+        let tank_place = state
+            .shown()
+            .tanks
+            .iter()
+            .position(|tank| tank.id == lid.tank)
+            .unwrap_or(0);
         let name = words.f("{0} lid", &[&words.t(&lid.name)]);
         DigView {
             lid_name: if many_tanks {
@@ -125,7 +143,10 @@ impl App {
             // A whole inch or a centimetre: soil is not measured finer.
             nudges: ("+ 1".to_owned(), "− 1".to_owned()),
             drawing,
-            stack_text: advice.as_ref().map(|advice| stack_text(advice, figures)).unwrap_or_default(),
+            stack_text: advice
+                .as_ref()
+                .map(|advice| stack_text(advice, figures))
+                .unwrap_or_default(),
             advice_title: advice.as_ref().map_or_else(
                 || words.t("How deep is this lid?"),
                 |advice| words.t(need_title(advice.need)),
@@ -151,7 +172,10 @@ impl App {
     pub fn dig_pressed(&mut self, _x: f64, y: f64) {
         let (drawing, lid) = (self.ground_drawing(), self.lid());
         let Some(state) = self.stop.as_mut() else { return };
-        state.grabbed = Some(Edge { kind: EdgeKind::LidTop, part: state.lid });
+        state.grabbed = Some(Edge {
+            kind: EdgeKind::LidTop,
+            part: state.lid,
+        });
         state.held = drawing;
         let cover = lid.and_then(|lid| lid.cover_mm).unwrap_or(FIRST_COVER_MM);
         state.held_span_mm = Some(GroundScene::span_for(i32::try_from(cover).unwrap_or(0)));
@@ -162,7 +186,9 @@ impl App {
     pub fn dig_dragged(&mut self, _x: f64, y: f64) {
         let figures = self.session.figures();
         let Some(state) = self.stop.as_ref() else { return };
-        let (Some(held), Some(edge)) = (state.held.as_ref(), state.grabbed) else { return };
+        let (Some(held), Some(edge)) = (state.held.as_ref(), state.grabbed) else {
+            return;
+        };
         let Some(mm) = held.value_at(edge, y) else { return };
         let mm = figures.nudged(i64::from(mm), 0).clamp(-600, 3_000);
         let Some(id) = self.lid().map(|lid| lid.id) else { return };
@@ -186,9 +212,16 @@ impl App {
     pub fn nudge_cover(&mut self, steps: i32) {
         let figures = self.session.figures();
         let Some(lid) = self.lid() else { return };
-        let steps = i64::from(steps) * if figures.units == crate::domain::record::Units::UsCustomary { 2 } else { 1 };
+        let steps = i64::from(steps)
+            * if figures.units == crate::domain::record::Units::UsCustomary {
+                2
+            } else {
+                1
+            };
         // The first touch on an unknown depth shows where it starts from.
-        let mm = lid.cover_mm.map_or_else(|| figures.nudged(FIRST_COVER_MM, 0), |mm| figures.nudged(mm, steps));
+        let mm = lid
+            .cover_mm
+            .map_or_else(|| figures.nudged(FIRST_COVER_MM, 0), |mm| figures.nudged(mm, steps));
         self.set_cover(mm);
     }
 
@@ -215,13 +248,19 @@ impl App {
     pub fn choose_lid(&mut self, name: &str) -> Option<()> {
         let state = self.stop.as_mut()?;
         let tank = state.tank()?.id;
-        state.lid = state.lids().iter().position(|lid| lid.tank == tank && lid.name == name)?;
+        state.lid = state
+            .lids()
+            .iter()
+            .position(|lid| lid.tank == tank && lid.name == name)?;
         Some(())
     }
 
     /// Adds a lid to the tank of the lid shown.
     pub fn add_lid(&mut self) {
-        let tank = self.lid().map(|lid| lid.tank).or_else(|| self.stop.as_ref()?.tank().map(|tank| tank.id));
+        let tank = self
+            .lid()
+            .map(|lid| lid.tank)
+            .or_else(|| self.stop.as_ref()?.tank().map(|tank| tank.id));
         let Some(tank) = tank else { return };
         let mut added = None;
         self.change("another lid", |visit, new_id| {
@@ -230,9 +269,19 @@ impl App {
             added = Some(id);
             let place = i64::try_from(of_tank).unwrap_or(0);
             let name = if of_tank == 2 { "middle" } else { "other" };
-            let lid = Lid { id, tank, place, name: name.to_owned(), ..Lid::default() };
+            let lid = Lid {
+                id,
+                tank,
+                place,
+                name: name.to_owned(),
+                ..Lid::default()
+            };
             // Beside its own tank's lids, so that the order on the screen is the order in the book.
-            let at = visit.lids.iter().rposition(|lid| lid.tank == tank).map_or(visit.lids.len(), |at| at + 1);
+            let at = visit
+                .lids
+                .iter()
+                .rposition(|lid| lid.tank == tank)
+                .map_or(visit.lids.len(), |at| at + 1);
             visit.lids.insert(at, lid);
         });
         if let (Some(state), Some(id)) = (self.stop.as_mut(), added) {
@@ -253,7 +302,10 @@ impl App {
     pub fn tap_material(&mut self) {
         self.change_lid("lid material", |lid| {
             let next = lid.material.map_or(0, |now| {
-                LidMaterial::ALL.iter().position(|material| *material == now).map_or(0, |at| at + 1)
+                LidMaterial::ALL
+                    .iter()
+                    .position(|material| *material == now)
+                    .map_or(0, |at| at + 1)
             });
             lid.material = LidMaterial::ALL.get(next).copied();
         });
@@ -309,7 +361,10 @@ pub fn stack_text(advice: &RiserAdvice, figures: Figures) -> String {
     if excess <= 6 {
         figures.words.f("{0} of riser fits", &[&sections])
     } else {
-        figures.words.f("{0} of riser: trim {1}, or leave it proud", &[&sections, &figures.mm(excess)])
+        figures.words.f(
+            "{0} of riser: trim {1}, or leave it proud",
+            &[&sections, &figures.mm(excess)],
+        )
     }
 }
 
@@ -323,7 +378,10 @@ pub fn advice_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveD
         Need::NotNeeded => words.f("{0} of soil: found and lifted without digging much.", &[&cover]),
         Need::YourChoice => words.f("{0} of soil. A riser saves digging; it is for you to say.", &[&cover]),
         Need::Recommended => words.f("{0} of soil is a long dig at every visit.", &[&cover]),
-        Need::Required => words.f("{0} of soil. The rule asks for a riser: {1}.", &[&cover, &advice.clause]),
+        Need::Required => words.f(
+            "{0} of soil. The rule asks for a riser: {1}.",
+            &[&cover, &advice.clause],
+        ),
     };
     if let Some(payback) = advice.payback {
         let (stack, dig) = (figures.money(payback.stack), figures.money(payback.dig));

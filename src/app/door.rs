@@ -4,9 +4,9 @@ use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, Tank
 use crate::app::figures::Figures;
 use crate::app::paper;
 use crate::app::read::rule_name;
-use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
+use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::domain::assess::Assessment;
 use crate::domain::check::FlagCode;
 use crate::domain::forecast::Cap;
@@ -154,10 +154,14 @@ impl App {
     /// Returns what the customer sees.
     #[must_use]
     pub fn door_view(&self) -> DoorView {
-        let Some(state) = self.stop.as_ref() else { return DoorView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return DoorView::default();
+        };
         let figures = self.session.customer_figures(&state.visit.site);
         let words = figures.words;
-        let Some(card) = self.card_data() else { return DoorView::default() };
+        let Some(card) = self.card_data() else {
+            return DoorView::default();
+        };
         let visit = state.shown();
         let drawing = |picture: Option<&TankPicture>| {
             let (width_px, height_px) = state.door.tank_area;
@@ -199,7 +203,11 @@ impl App {
             done_text: words.t("Done"),
             signed,
             signed_text: visit.stop.signed_at.map_or_else(String::new, |at| {
-                let name = if visit.stop.signed_name.is_empty() { words.t("the customer") } else { visit.stop.signed_name.clone() };
+                let name = if visit.stop.signed_name.is_empty() {
+                    words.t("the customer")
+                } else {
+                    visit.stop.signed_name.clone()
+                };
                 words.f("Signed by {0}, {1}", &[&name, &figures.date(at.date_naive())])
             }),
             signing: state.door.signing,
@@ -227,15 +235,21 @@ impl App {
         let rule_set = self.session.rule_set(&visit.site);
         let dates = soonest.forecast.dates;
         let (date_label, date_text, in_text) = match dates {
-            Some(dates) if dates.due <= day => {
-                (words.t("Time to pump"), words.t("now"), words.f("since {0}", &[&figures.month(dates.due)]))
-            }
+            Some(dates) if dates.due <= day => (
+                words.t("Time to pump"),
+                words.t("now"),
+                words.f("since {0}", &[&figures.month(dates.due)]),
+            ),
             Some(dates) => (
                 words.t("Call us back by"),
                 figures.month(dates.due),
                 words.f("{0} from today", &[&figures.years_months(day, dates.due)]),
             ),
-            None => (words.t("Call us back"), words.t("when we know more"), words.t(&self.no_date_plain())),
+            None => (
+                words.t("Call us back"),
+                words.t("when we know more"),
+                words.t(&self.no_date_plain()),
+            ),
         };
         let mut found = self.found_lines(figures);
         if !visit.stop.found_note.is_empty() {
@@ -250,13 +264,25 @@ impl App {
                 Language::Spanish => "es-US".to_owned(),
             },
             title: words.f("{0}: next service", &[&visit.site.name]),
-            company: if setup.company.is_empty() { "Lidmark".to_owned() } else { setup.company.clone() },
-            company_lines: [setup.company_phone.clone()].into_iter().filter(|line| !line.is_empty()).collect(),
-            site_lines: [&visit.site.name, &visit.site.customer, &visit.site.address, &visit.site.town]
+            company: if setup.company.is_empty() {
+                "Lidmark".to_owned()
+            } else {
+                setup.company.clone()
+            },
+            company_lines: [setup.company_phone.clone()]
                 .into_iter()
                 .filter(|line| !line.is_empty())
-                .cloned()
                 .collect(),
+            site_lines: [
+                &visit.site.name,
+                &visit.site.customer,
+                &visit.site.address,
+                &visit.site.town,
+            ]
+            .into_iter()
+            .filter(|line| !line.is_empty())
+            .cloned()
+            .collect(),
             date_label,
             date_text,
             in_text,
@@ -283,10 +309,20 @@ impl App {
             .to_vec(),
             lids: TextBlock {
                 heading: words.t("Lids and risers"),
-                lines: if lids.is_empty() { vec![words.t("How deep the lids lie was not recorded.")] } else { lids },
+                lines: if lids.is_empty() {
+                    vec![words.t("How deep the lids lie was not recorded.")]
+                } else {
+                    lids
+                },
             },
-            found: TextBlock { heading: words.t("What we found and did"), lines: found },
-            cautions: TextBlock { heading: words.t("Stay safe"), lines: cautions(figures) },
+            found: TextBlock {
+                heading: words.t("What we found and did"),
+                lines: found,
+            },
+            cautions: TextBlock {
+                heading: words.t("Stay safe"),
+                lines: cautions(figures),
+            },
             signature: Some(Signature {
                 label: words.t("Signature"),
                 name: visit.stop.signed_name.clone(),
@@ -310,9 +346,16 @@ impl App {
     }
 
     fn no_date_plain(&self) -> String {
-        let asked = self.stop.as_ref().is_some_and(|state| state.shown().site.residents_tenths.is_some());
-        if asked { "The tank's size or its last pump-out is not known." } else { "How many people live here is not known." }
-            .to_owned()
+        let asked = self
+            .stop
+            .as_ref()
+            .is_some_and(|state| state.shown().site.residents_tenths.is_some());
+        if asked {
+            "The tank's size or its last pump-out is not known."
+        } else {
+            "How many people live here is not known."
+        }
+        .to_owned()
     }
 
     /// Writes the card as PDF and PNG into a folder.
@@ -329,17 +372,34 @@ impl App {
             Units::Metric => PageSize::A4,
         };
         let page = lay_out(&card, size);
-        let stem = format!("{}-{}", state.visit.stop.day.format("%Y-%m-%d"), file_stem(&state.visit.site.name));
-        let files = SlipFiles { pdf: folder.join(format!("{stem}.pdf")), png: folder.join(format!("{stem}.png")) };
+        let stem = format!(
+            "{}-{}",
+            state.visit.stop.day.format("%Y-%m-%d"),
+            file_stem(&state.visit.site.name)
+        );
+        let files = SlipFiles {
+            pdf: folder.join(format!("{stem}.pdf")),
+            png: folder.join(format!("{stem}.png")),
+        };
         let write = |path: &Path, bytes: Vec<u8>| {
-            std::fs::write(path, bytes)
-                .map_err(|error| words.f("The slip {0} cannot be written: {1}.", &[&path.display().to_string(), &error.to_string()]))
+            std::fs::write(path, bytes).map_err(|error| {
+                words.f(
+                    "The slip {0} cannot be written: {1}.",
+                    &[&path.display().to_string(), &error.to_string()],
+                )
+            })
         };
         std::fs::create_dir_all(folder).map_err(|error| {
-            words.f("The folder {0} cannot be made: {1}.", &[&folder.display().to_string(), &error.to_string()])
+            words.f(
+                "The folder {0} cannot be made: {1}.",
+                &[&folder.display().to_string(), &error.to_string()],
+            )
         })?;
         write(&files.pdf, paper::pdf(&page).map_err(|error| error.to_string())?)?;
-        write(&files.png, paper::png(&page, paper::PHONE_WIDTH_PX).map_err(|error| error.to_string())?)?;
+        write(
+            &files.png,
+            paper::png(&page, paper::PHONE_WIDTH_PX).map_err(|error| error.to_string())?,
+        )?;
         Ok(files)
     }
 
@@ -352,7 +412,11 @@ impl App {
                 words.t("The slip is written, as a page and as a picture."),
                 files.pdf.display().to_string(),
             ),
-            Err(what) => self.say(NoticeKind::Failure, what, words.t("Free some room or choose another folder, then try again.")),
+            Err(what) => self.say(
+                NoticeKind::Failure,
+                what,
+                words.t("Free some room or choose another folder, then try again."),
+            ),
         }
     }
 
@@ -405,8 +469,14 @@ impl App {
         let (width, height) = state.door.pad_area;
         // Both in thousandths of the width, so that the signature keeps its proportions wherever it is shown.
         let thousandths = |value: f64, most: f64| {
-            let share = if width > 0.0 { value.clamp(0.0, most.max(0.0)) / width } else { 0.0 };
-            crate::domain::units::round_to_i64(share * 1_000.0).and_then(|v| i32::try_from(v).ok()).unwrap_or(0)
+            let share = if width > 0.0 {
+                value.clamp(0.0, most.max(0.0)) / width
+            } else {
+                0.0
+            };
+            crate::domain::units::round_to_i64(share * 1_000.0)
+                .and_then(|v| i32::try_from(v).ok())
+                .unwrap_or(0)
         };
         let point = (thousandths(x, width), thousandths(y, height));
         if let Some(stroke) = state.door.strokes.last_mut()
@@ -459,8 +529,16 @@ impl App {
 /// One sentence of reason: what was read after how long with how many people, or what the date rests on without it.
 fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
     let words = figures.words;
-    let people = visit.site.residents_tenths.map_or_else(|| words.t("people not asked"), |n| figures.people(n));
-    let last = assessment.forecast.posterior.used.iter().find(|used| used.date == visit.stop.day);
+    let people = visit
+        .site
+        .residents_tenths
+        .map_or_else(|| words.t("people not asked"), |n| figures.people(n));
+    let last = assessment
+        .forecast
+        .posterior
+        .used
+        .iter()
+        .find(|used| used.date == visit.stop.day);
     let sludge = assessment
         .contents
         .compartments
@@ -474,7 +552,10 @@ fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
             words.f("{0} of sludge after {1} with {2}.", &[&sludge, &years, &people])
         }
         _ => match assessment.forecast.posterior.used.len() {
-            0 => words.f("From {0} and the size of the tank; nothing measured here yet.", &[&people]),
+            0 => words.f(
+                "From {0} and the size of the tank; nothing measured here yet.",
+                &[&people],
+            ),
             count => words.n("From {0} earlier visit here.", "From {0} earlier visits here.", count),
         },
     }
@@ -491,10 +572,14 @@ fn notes(assessment: &Assessment, figures: Figures) -> Vec<String> {
         lines.push(match cap {
             // Only the late end of the window moved: the date itself needs no excuse.
             Cap::MaxInterval { moves_due: false, .. } => continue,
-            Cap::MaxInterval { years, .. } => {
-                words.f("No later than {0} years after pumping, whatever the tank holds.", &[&years_text(*years)])
-            }
-            Cap::Calendar { years, .. } => words.f("The rule here asks for pumping every {0} years.", &[&years_text(*years)]),
+            Cap::MaxInterval { years, .. } => words.f(
+                "No later than {0} years after pumping, whatever the tank holds.",
+                &[&years_text(*years)],
+            ),
+            Cap::Calendar { years, .. } => words.f(
+                "The rule here asks for pumping every {0} years.",
+                &[&years_text(*years)],
+            ),
             Cap::UnderSixMonths => {
                 words.t("Less than six months: look for a cause (tank too small, more people, grinder, leak).")
             }
@@ -536,11 +621,17 @@ fn cautions(figures: Figures) -> Vec<String> {
 
 fn pictures(visit: &Visit, tank: &Tank, assessment: &Assessment, figures: Figures) -> Vec<TankPicture> {
     let words = figures.words;
-    let pumped = visit.pumpings.iter().any(|p| p.tank == tank.id && !p.removed && p.pumped == Some(true));
+    let pumped = visit
+        .pumpings
+        .iter()
+        .any(|p| p.tank == tank.id && !p.removed && p.pumped == Some(true));
     let today = TankPicture {
         caption: words.t(if pumped { "today, after pumping" } else { "today" }),
         detail: String::new(),
-        scene: SectionScene { fit: Fit::Whole, ..tank_today(visit, tank, pumped, figures.units) },
+        scene: SectionScene {
+            fit: Fit::Whole,
+            ..tank_today(visit, tank, pumped, figures.units)
+        },
     };
     let mut list = vec![today];
     if let Some(dates) = assessment.forecast.dates {
@@ -555,8 +646,12 @@ fn pictures(visit: &Visit, tank: &Tank, assessment: &Assessment, figures: Figure
 
 fn curve(assessment: &Assessment, figures: Figures, today: NaiveDate) -> Option<FillCurve> {
     let forecast = &assessment.forecast;
-    let (start, limit, years, dates) =
-        (forecast.start?, forecast.limit.as_ref()?, forecast.years?, forecast.dates?);
+    let (start, limit, years, dates) = (
+        forecast.start?,
+        forecast.limit.as_ref()?,
+        forecast.years?,
+        forecast.dates?,
+    );
     let words = figures.words;
     // Past the late date nothing is promised, so nothing is drawn.
     let longest = (years.late * 1.25).max(years.due * 1.25).max(0.5);
@@ -642,8 +737,18 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
         (ChartKind::Marker, marker),
     ];
     // Labels of neighbouring years must not touch: every second, third … one is written when they are close.
-    let gap = curve.axis.windows(2).filter_map(|pair| Some(x(pair.get(1)?.0) - x(pair.first()?.0))).fold(f64::INFINITY, f64::min);
-    let every = if gap.is_finite() && gap > 1.0 { crate::domain::units::round_to_i64((44.0 / gap).ceil()).unwrap_or(1).max(1) } else { 1 };
+    let gap = curve
+        .axis
+        .windows(2)
+        .filter_map(|pair| Some(x(pair.get(1)?.0) - x(pair.first()?.0)))
+        .fold(f64::INFINITY, f64::min);
+    let every = if gap.is_finite() && gap > 1.0 {
+        crate::domain::units::round_to_i64((44.0 / gap).ceil())
+            .unwrap_or(1)
+            .max(1)
+    } else {
+        1
+    };
     let every = usize::try_from(every).unwrap_or(1);
     let mut labels = curve
         .axis
@@ -657,13 +762,26 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
         })
         .collect::<Vec<_>>();
     // Beside the marker, on the side with more room.
-    let limit_x = if due_x - left > right - due_x { left + 84.0 } else { right - 84.0 };
-    labels.push(ChartLabel { x: limit_x, y: limit_y - 12.0, text: curve.limit_text.clone(), kind: ChartKind::Limit });
+    let limit_x = if due_x - left > right - due_x {
+        left + 84.0
+    } else {
+        right - 84.0
+    };
+    labels.push(ChartLabel {
+        x: limit_x,
+        y: limit_y - 12.0,
+        text: curve.limit_text.clone(),
+        kind: ChartKind::Limit,
+    });
     (paths, labels)
 }
 
 fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
-    if json.is_empty() { Vec::new() } else { serde_json::from_str(json).unwrap_or_default() }
+    if json.is_empty() {
+        Vec::new()
+    } else {
+        serde_json::from_str(json).unwrap_or_default()
+    }
 }
 
 fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {

@@ -27,7 +27,10 @@ pub fn store(error: &StoreError, words: Words) -> Explained {
             words.t("Nothing was changed. Choose another file."),
         ),
         StoreError::TooNew { found, .. } => (
-            words.f("This book was made by a newer version (form {0}).", &[&found.to_string()]),
+            words.f(
+                "This book was made by a newer version (form {0}).",
+                &[&found.to_string()],
+            ),
             words.t("Nothing was changed. Install the newer version, then open it again."),
         ),
         StoreError::Damaged { detail } => (

@@ -151,14 +151,19 @@ impl Figures {
     /// Writes tenths of a person.
     #[must_use]
     pub fn people_value(self, tenths: i64) -> String {
-        if tenths % 10 == 0 { (tenths / 10).to_string() } else { format!("{}.{}", tenths / 10, (tenths % 10).abs()) }
+        if tenths % 10 == 0 {
+            (tenths / 10).to_string()
+        } else {
+            format!("{}.{}", tenths / 10, (tenths % 10).abs())
+        }
     }
 
     /// Writes tenths of a person with the word.
     #[must_use]
     pub fn people(self, tenths: i64) -> String {
         let value = self.people_value(tenths);
-        self.words.f(if tenths == 10 { "{0} person" } else { "{0} people" }, &[&value])
+        self.words
+            .f(if tenths == 10 { "{0} person" } else { "{0} people" }, &[&value])
     }
 
     /// Writes money.
@@ -213,7 +218,10 @@ impl Figures {
             Language::Spanish => self.date_as(date, "%A %-d de %B"),
         };
         let mut letters = text.chars();
-        letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+        letters
+            .next()
+            .map(|first| first.to_uppercase().chain(letters).collect())
+            .unwrap_or_default()
     }
 
     /// Writes the time between two dates in years and months: "2 years 6 months".
@@ -254,7 +262,11 @@ impl Figures {
             return Err(TypedError::TooFine);
         }
         // A tank deeper or longer than 100 m does not exist; a slipped key does.
-        if whole.abs() > 100_000 { Err(TypedError::TooLarge) } else { Ok(whole) }
+        if whole.abs() > 100_000 {
+            Err(TypedError::TooLarge)
+        } else {
+            Ok(whole)
+        }
     }
 
     /// Reads a typed length that cannot be below zero.
@@ -315,8 +327,16 @@ fn parse_number(text: &str) -> Result<f64, TypedError> {
         && digits.matches('.').count() <= 1
         && digits.chars().any(|c| c.is_ascii_digit())
         && !(half > 0.0 && digits.contains('.'));
-    let number = if plain { digits.parse::<f64>().map_err(|_| TypedError::NotANumber)? } else { return Err(TypedError::NotANumber) };
-    if number.is_finite() { Ok(sign * (number + half)) } else { Err(TypedError::TooLarge) }
+    let number = if plain {
+        digits.parse::<f64>().map_err(|_| TypedError::NotANumber)?
+    } else {
+        return Err(TypedError::NotANumber);
+    };
+    if number.is_finite() {
+        Ok(sign * (number + half))
+    } else {
+        Err(TypedError::TooLarge)
+    }
 }
 
 /// Reads a plain typed number.
@@ -381,17 +401,28 @@ mod tests {
         Figures::default()
     }
     fn metric() -> Figures {
-        Figures { units: Units::Metric, ..Figures::default() }
+        Figures {
+            units: Units::Metric,
+            ..Figures::default()
+        }
     }
     fn spanish() -> Figures {
-        Figures { words: Words::new(Language::Spanish), ..Figures::default() }
+        Figures {
+            words: Words::new(Language::Spanish),
+            ..Figures::default()
+        }
     }
 
     #[test]
     fn lengths_read_as_a_tape_does() {
-        for (mm, inches, centimetres) in
-            [(0, "0", "0"), (13, "½", "1.3"), (356, "14", "35.6"), (368, "14½", "36.8"), (-51, "−2", "−5.1"), (26_000, "1,023½", "2,600")]
-        {
+        for (mm, inches, centimetres) in [
+            (0, "0", "0"),
+            (13, "½", "1.3"),
+            (356, "14", "35.6"),
+            (368, "14½", "36.8"),
+            (-51, "−2", "−5.1"),
+            (26_000, "1,023½", "2,600"),
+        ] {
             assert_eq!(us().mm_value(mm), inches);
             assert_eq!(metric().mm_value(mm), centimetres);
         }

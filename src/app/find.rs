@@ -23,11 +23,19 @@ impl App {
     /// Returns what the Find station shows.
     #[must_use]
     pub fn find_view(&self) -> FindView {
-        let Some(state) = self.stop.as_ref() else { return FindView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return FindView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let visit = state.shown();
         let mut known = Vec::new();
-        for row in state.history.iter().rev().filter(|row| row.stop.id != visit.stop.id).take(2) {
+        for row in state
+            .history
+            .iter()
+            .rev()
+            .filter(|row| row.stop.id != visit.stop.id)
+            .take(2)
+        {
             if !row.stop.find_note.is_empty() {
                 known.push(words.f("{0}: {1}", &[&figures.date(row.stop.day), &row.stop.find_note]));
             }
@@ -67,24 +75,40 @@ impl App {
 
     /// The lid has been found, or not; tapping the answer that stands takes it back.
     pub fn tap_found(&mut self, answer: Answer) {
-        self.change("lid found", |visit, _| visit.stop.lid_found = answer.tapped_on(visit.stop.lid_found));
+        self.change("lid found", |visit, _| {
+            visit.stop.lid_found = answer.tapped_on(visit.stop.lid_found)
+        });
     }
 
     /// Opens the note on where the tank is.
     pub fn tap_find_note(&mut self) {
-        let text = self.stop.as_ref().map(|state| state.visit.stop.find_note.clone()).unwrap_or_default();
+        let text = self
+            .stop
+            .as_ref()
+            .map(|state| state.visit.stop.find_note.clone())
+            .unwrap_or_default();
         self.open_sheet(SheetTarget::FindNote, "Where the tank is", text, true);
     }
 
     /// Opens the latitude.
     pub fn tap_latitude(&mut self) {
-        let text = self.stop.as_ref().and_then(|state| state.visit.site.lat_e7).map(degrees_text).unwrap_or_default();
+        let text = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.visit.site.lat_e7)
+            .map(degrees_text)
+            .unwrap_or_default();
         self.open_sheet(SheetTarget::Latitude, "Latitude, degrees", text, false);
     }
 
     /// Opens the longitude.
     pub fn tap_longitude(&mut self) {
-        let text = self.stop.as_ref().and_then(|state| state.visit.site.lon_e7).map(degrees_text).unwrap_or_default();
+        let text = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.visit.site.lon_e7)
+            .map(degrees_text)
+            .unwrap_or_default();
         self.open_sheet(SheetTarget::Longitude, "Longitude, degrees", text, false);
     }
 }

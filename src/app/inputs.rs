@@ -13,14 +13,21 @@ use chrono::NaiveDate;
 #[must_use]
 pub fn shape_of(compartment: &Compartment) -> Option<TankShape> {
     Some(match compartment.shape {
-        ShapeKind::Box => TankShape::Box { length: compartment.length_mm?, width: compartment.width_mm? },
-        ShapeKind::UprightCylinder => TankShape::UprightCylinder { diameter: compartment.diameter_mm? },
-        ShapeKind::LevelCylinder => {
-            TankShape::LevelCylinder { diameter: compartment.diameter_mm?, length: compartment.length_mm? }
-        }
-        ShapeKind::ObroundPlan => {
-            TankShape::ObroundPlan { length: compartment.length_mm?, width: compartment.width_mm? }
-        }
+        ShapeKind::Box => TankShape::Box {
+            length: compartment.length_mm?,
+            width: compartment.width_mm?,
+        },
+        ShapeKind::UprightCylinder => TankShape::UprightCylinder {
+            diameter: compartment.diameter_mm?,
+        },
+        ShapeKind::LevelCylinder => TankShape::LevelCylinder {
+            diameter: compartment.diameter_mm?,
+            length: compartment.length_mm?,
+        },
+        ShapeKind::ObroundPlan => TankShape::ObroundPlan {
+            length: compartment.length_mm?,
+            width: compartment.width_mm?,
+        },
         ShapeKind::ObroundSection => TankShape::ObroundSection {
             radius: compartment.radius_mm?,
             straight: compartment.straight_mm?,
@@ -39,11 +46,16 @@ pub fn shape_of(compartment: &Compartment) -> Option<TankShape> {
             TankShape::DipTable {
                 rows: rows
                     .into_iter()
-                    .map(|(depth, ml)| DipRow { depth, volume: Volume::from_whole_ml(ml) })
+                    .map(|(depth, ml)| DipRow {
+                        depth,
+                        volume: Volume::from_whole_ml(ml),
+                    })
                     .collect(),
             }
         }
-        ShapeKind::Nominal => TankShape::Nominal { capacity: Volume::from_whole_ml(compartment.nominal_ml?) },
+        ShapeKind::Nominal => TankShape::Nominal {
+            capacity: Volume::from_whole_ml(compartment.nominal_ml?),
+        },
     })
 }
 
@@ -67,7 +79,9 @@ pub fn dip_json(rows: &[(Length, i64)]) -> String {
         return String::new();
     }
     serde_json::Value::from(
-        rows.iter().map(|(depth, ml)| serde_json::json!([depth.as_mm(), ml])).collect::<Vec<_>>(),
+        rows.iter()
+            .map(|(depth, ml)| serde_json::json!([depth.as_mm(), ml]))
+            .collect::<Vec<_>>(),
     )
     .to_string()
 }
@@ -78,7 +92,11 @@ pub fn probes(json: &str) -> Vec<Length> {
     if json.is_empty() {
         return Vec::new();
     }
-    serde_json::from_str::<Vec<u32>>(json).unwrap_or_default().into_iter().map(Length::from_mm).collect()
+    serde_json::from_str::<Vec<u32>>(json)
+        .unwrap_or_default()
+        .into_iter()
+        .map(Length::from_mm)
+        .collect()
 }
 
 /// Writes sludge probes the way they are kept.
@@ -93,11 +111,17 @@ pub fn probes_json(list: &[Length]) -> String {
 /// Returns a tank's compartments in the order of the flow.
 #[must_use]
 pub fn compartments_of(visit: &Visit, tank: TankId) -> Vec<&Compartment> {
-    visit.compartments.iter().filter(|compartment| compartment.tank == tank && !compartment.removed).collect()
+    visit
+        .compartments
+        .iter()
+        .filter(|compartment| compartment.tank == tank && !compartment.removed)
+        .collect()
 }
 
 fn reading_facts(reading: Option<&Reading>, setup: &Setup) -> ReadingFacts {
-    let Some(reading) = reading else { return ReadingFacts::default() };
+    let Some(reading) = reading else {
+        return ReadingFacts::default();
+    };
     ReadingFacts {
         level: Offset::from_mm(reading.level_mm.and_then(|mm| i32::try_from(mm).ok()).unwrap_or(0)),
         scum: reading.scum_mm,
@@ -142,7 +166,11 @@ pub fn last_emptied_before(tank: &Tank, history: &[HistoryRow], day: NaiveDate) 
     history
         .iter()
         .filter(|row| row.stop.day < day)
-        .filter(|row| row.pumpings.iter().any(|p| p.tank == tank.id && !p.removed && p.pumped == Some(true)))
+        .filter(|row| {
+            row.pumpings
+                .iter()
+                .any(|p| p.tank == tank.id && !p.removed && p.pumped == Some(true))
+        })
         .map(|row| row.stop.day)
         .max()
         .max(tank.last_emptied.filter(|emptied| *emptied < day))
@@ -160,10 +188,22 @@ pub fn work_input(visit: &Visit, history: &[HistoryRow], tank: &Tank, setup: &Se
             last_emptied: last_emptied_before(tank, history, row.stop.day),
         })
         .filter(|past| {
-            past.visit.pumped || past.visit.readings.iter().any(|r| r.scum.is_some() || r.sludge.is_some())
+            past.visit.pumped
+                || past
+                    .visit
+                    .readings
+                    .iter()
+                    .any(|r| r.scum.is_some() || r.sludge.is_some())
         })
         .collect();
-    let mut now = visit_facts(&visit.stop, &visit.readings, &visit.pumpings, &compartments, tank.id, setup);
+    let mut now = visit_facts(
+        &visit.stop,
+        &visit.readings,
+        &visit.pumpings,
+        &compartments,
+        tank.id,
+        setup,
+    );
     // The forecast is for the people who live here now; the record of the stop keeps who did.
     now.residents = None;
     WorkInput {
@@ -206,7 +246,19 @@ pub fn work_input(visit: &Visit, history: &[HistoryRow], tank: &Tank, setup: &Se
 }
 
 fn prices(setup: &Setup) -> Option<Prices> {
-    let sections = [(6, setup.riser_6), (12, setup.riser_12), (18, setup.riser_18), (24, setup.riser_24)];
-    let sections = sections.into_iter().filter(|(_, price)| price.0 > 0).collect::<Vec<_>>();
-    (setup.dig_fee.0 > 0 && !sections.is_empty()).then(|| Prices { dig: setup.dig_fee, sections, ..Prices::default() })
+    let sections = [
+        (6, setup.riser_6),
+        (12, setup.riser_12),
+        (18, setup.riser_18),
+        (24, setup.riser_24),
+    ];
+    let sections = sections
+        .into_iter()
+        .filter(|(_, price)| price.0 > 0)
+        .collect::<Vec<_>>();
+    (setup.dig_fee.0 > 0 && !sections.is_empty()).then(|| Prices {
+        dig: setup.dig_fee,
+        sections,
+        ..Prices::default()
+    })
 }

@@ -33,7 +33,9 @@ impl App {
     /// Returns what the Leave station shows.
     #[must_use]
     pub fn leave_view(&self) -> LeaveView {
-        let Some(state) = self.stop.as_ref() else { return LeaveView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return LeaveView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let visit = state.shown();
         let today = self.session.today();
@@ -59,9 +61,16 @@ impl App {
             note: visit.stop.found_note.clone(),
             people: FigureView {
                 name: words.t("People living here"),
-                value: visit.site.residents_tenths.map_or_else(|| "–".to_owned(), |n| figures.people_value(n)),
+                value: visit
+                    .site
+                    .residents_tenths
+                    .map_or_else(|| "–".to_owned(), |n| figures.people_value(n)),
                 unit: String::new(),
-                verdict: if visit.site.residents_tenths.is_some() { Verdict::Ok } else { Verdict::Empty },
+                verdict: if visit.site.residents_tenths.is_some() {
+                    Verdict::Ok
+                } else {
+                    Verdict::Empty
+                },
                 message: String::new(),
             },
             finished: visit.stop.finished_at.is_some(),
@@ -71,10 +80,18 @@ impl App {
     /// Why no date can be given, and what to do.
     pub(crate) fn no_date_reason(&self) -> String {
         let words = self.session.words();
-        let Some(state) = self.stop.as_ref() else { return String::new() };
+        let Some(state) = self.stop.as_ref() else {
+            return String::new();
+        };
         let visit = state.shown();
-        let known = visit.tanks.iter().any(|tank| last_emptied_before(tank, &state.history, visit.stop.day).is_some());
-        let pumped = visit.pumpings.iter().any(|pumping| pumping.pumped == Some(true) && !pumping.removed);
+        let known = visit
+            .tanks
+            .iter()
+            .any(|tank| last_emptied_before(tank, &state.history, visit.stop.day).is_some());
+        let pumped = visit
+            .pumpings
+            .iter()
+            .any(|pumping| pumping.pumped == Some(true) && !pumping.removed);
         words.t(if visit.site.residents_tenths.is_none() {
             "Ask how many people live here: the date depends on it."
         } else if !known && !pumped {
@@ -86,26 +103,48 @@ impl App {
 
     /// What was found, as finished lines in the words of `figures`.
     pub(crate) fn found_lines(&self, figures: crate::app::figures::Figures) -> Vec<String> {
-        let Some(state) = self.stop.as_ref() else { return Vec::new() };
+        let Some(state) = self.stop.as_ref() else {
+            return Vec::new();
+        };
         let words = figures.words;
         let visit = state.shown();
         let many = visit.tanks.len() > 1;
-        let rule = self.session.rule_set(&visit.site).map(|set| rule_name(&set)).unwrap_or_default();
+        let rule = self
+            .session
+            .rule_set(&visit.site)
+            .map(|set| rule_name(&set))
+            .unwrap_or_default();
         let mut lines = Vec::new();
         for (place, (tank, assessment)) in visit.tanks.iter().zip(&state.assessments).enumerate() {
             let named = |line: String| {
-                if many { words.f("Tank {0}: {1}", &[&(place + 1).to_string(), &line]) } else { line }
+                if many {
+                    words.f("Tank {0}: {1}", &[&(place + 1).to_string(), &line])
+                } else {
+                    line
+                }
             };
-            if let Some(share) = assessment.contents.fraction_volume.or(assessment.contents.fraction_depth) {
+            if let Some(share) = assessment
+                .contents
+                .fraction_volume
+                .or(assessment.contents.fraction_depth)
+            {
                 let end = match assessment.verdict.decision {
                     Decision::Pump => words.f("time to pump by {0}", &[&rule]),
                     Decision::NotYet => words.f("not yet due by {0}", &[&rule]),
                     Decision::NotMeasured => String::new(),
                 };
                 let line = words.f("{0} of the liquid was solids", &[&figures.percent(share)]);
-                lines.push(named(if end.is_empty() { line } else { format!("{line}: {end}.") }));
+                lines.push(named(if end.is_empty() {
+                    line
+                } else {
+                    format!("{line}: {end}.")
+                }));
             }
-            if let Some(pumping) = visit.pumpings.iter().find(|pumping| pumping.tank == tank.id && !pumping.removed) {
+            if let Some(pumping) = visit
+                .pumpings
+                .iter()
+                .find(|pumping| pumping.tank == tank.id && !pumping.removed)
+            {
                 let volume = |ml: i64| figures.volume(Volume::from_whole_ml(ml));
                 match (pumping.pumped, pumping.out_ml) {
                     (Some(false), _) => lines.push(named(words.t("Not pumped this time."))),
@@ -123,8 +162,15 @@ impl App {
                     (None, _) => {}
                 }
             }
-            for lid in visit.lids.iter().filter(|lid| lid.tank == tank.id && lid.cracked == Some(true)) {
-                lines.push(named(words.f("{0} lid is cracked: have it replaced before anyone walks there.", &[&words.t(&lid.name)])));
+            for lid in visit
+                .lids
+                .iter()
+                .filter(|lid| lid.tank == tank.id && lid.cracked == Some(true))
+            {
+                lines.push(named(words.f(
+                    "{0} lid is cracked: have it replaced before anyone walks there.",
+                    &[&words.t(&lid.name)],
+                )));
             }
         }
         lines
@@ -132,7 +178,9 @@ impl App {
 
     /// Lid depths and what to say about risers, in the words of `figures`.
     pub(crate) fn lid_lines(&self, figures: crate::app::figures::Figures) -> Vec<String> {
-        let Some(state) = self.stop.as_ref() else { return Vec::new() };
+        let Some(state) = self.stop.as_ref() else {
+            return Vec::new();
+        };
         let words = figures.words;
         let today = self.session.today();
         state
@@ -156,7 +204,9 @@ impl App {
     }
 
     fn missing_lines(&self) -> Vec<String> {
-        let Some(state) = self.stop.as_ref() else { return Vec::new() };
+        let Some(state) = self.stop.as_ref() else {
+            return Vec::new();
+        };
         let words = self.session.words();
         let visit = state.shown();
         let mut lines = Vec::new();
@@ -167,13 +217,19 @@ impl App {
             lines.push(words.t("Dig: a lid's soil cover is not known."));
         }
         let unread = visit.compartments.iter().any(|compartment| {
-            state.reading_of(compartment.id).is_none_or(|r| r.scum_mm.is_none() || (r.sludge_mm.is_none() && r.probes_mm.is_empty()))
+            state
+                .reading_of(compartment.id)
+                .is_none_or(|r| r.scum_mm.is_none() || (r.sludge_mm.is_none() && r.probes_mm.is_empty()))
         });
         if unread {
             lines.push(words.t("Read: scum or sludge is not read."));
         }
         let unsaid = visit.tanks.iter().any(|tank| {
-            visit.pumpings.iter().find(|p| p.tank == tank.id && !p.removed).is_none_or(|p| p.pumped.is_none())
+            visit
+                .pumpings
+                .iter()
+                .find(|p| p.tank == tank.id && !p.removed)
+                .is_none_or(|p| p.pumped.is_none())
         });
         if unsaid {
             lines.push(words.t("Pump: pumped or not is not said."));
@@ -186,7 +242,9 @@ impl App {
 
     /// Every lid is closed and secured, or not; tapping the answer that stands takes it back.
     pub fn tap_closed(&mut self, answer: Answer) {
-        self.change("lids closed", |visit, _| visit.stop.lids_closed = answer.tapped_on(visit.stop.lids_closed));
+        self.change("lids closed", |visit, _| {
+            visit.stop.lids_closed = answer.tapped_on(visit.stop.lids_closed)
+        });
     }
 
     /// One person more or less.
@@ -210,7 +268,11 @@ impl App {
 
     /// Opens the note for the customer.
     pub fn tap_found_note(&mut self) {
-        let text = self.stop.as_ref().map(|state| state.visit.stop.found_note.clone()).unwrap_or_default();
+        let text = self
+            .stop
+            .as_ref()
+            .map(|state| state.visit.stop.found_note.clone())
+            .unwrap_or_default();
         self.open_sheet(SheetTarget::FoundNote, "What was found", text, true);
     }
 
@@ -226,7 +288,10 @@ impl App {
 
     /// Finishes the stop; asks first while a lid is not known to be closed.
     pub fn tap_finish(&mut self) {
-        let closed = self.stop.as_ref().is_some_and(|state| state.visit.stop.lids_closed == Some(true));
+        let closed = self
+            .stop
+            .as_ref()
+            .is_some_and(|state| state.visit.stop.lids_closed == Some(true));
         if closed {
             self.finish_stop();
             return;
@@ -235,7 +300,9 @@ impl App {
         self.confirm = Some(Confirm {
             target: ConfirmTarget::FinishWithLids,
             title: words.t("Are the lids closed?"),
-            sentence: words.t("Nobody has said that every lid is closed and secured. An open tank kills. Look before you drive off."),
+            sentence: words.t(
+                "Nobody has said that every lid is closed and secured. An open tank kills. Look before you drive off.",
+            ),
             yes: words.t("Finish all the same"),
             no: words.t("Go and look"),
         });
@@ -252,5 +319,8 @@ impl App {
 
 pub(crate) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
 }

@@ -198,10 +198,16 @@ impl Pad {
                 return Err(TypedError::Negative);
             }
             let whole = round_to_i64(number * factor).ok_or(TypedError::TooLarge)?;
-            if whole > most { Err(TypedError::TooLarge) } else { Ok(whole) }
+            if whole > most {
+                Err(TypedError::TooLarge)
+            } else {
+                Ok(whole)
+            }
         };
         match self.kind {
-            PadKind::Length => figures.parse_length(&self.text).map(|length| PadValue::Mm(i64::from(length.as_mm()))),
+            PadKind::Length => figures
+                .parse_length(&self.text)
+                .map(|length| PadValue::Mm(i64::from(length.as_mm()))),
             PadKind::SignedLength => figures.parse_mm(&self.text).map(PadValue::Mm),
             PadKind::Volume => figures.parse_volume(&self.text).map(PadValue::Volume),
             PadKind::People => scaled(10.0, 10_000).map(PadValue::Tenths),
@@ -381,11 +387,21 @@ pub fn degrees_text(e7: i64) -> String {
 
 impl App {
     pub(crate) fn open_pad(&mut self, target: PadTarget, kind: PadKind, title: &str, text: String) {
-        self.pad = Some(Pad { target, kind, title: self.session.words().t(title), text });
+        self.pad = Some(Pad {
+            target,
+            kind,
+            title: self.session.words().t(title),
+            text,
+        });
     }
 
     pub(crate) fn open_sheet(&mut self, target: SheetTarget, title: &str, text: String, many_lines: bool) {
-        self.sheet = Some(Sheet { target, title: self.session.words().t(title), text, many_lines });
+        self.sheet = Some(Sheet {
+            target,
+            title: self.session.words().t(title),
+            text,
+            many_lines,
+        });
     }
 
     /// A key of the number pad. The first digit replaces what stood there.
@@ -428,7 +444,9 @@ impl App {
     /// Keeps the number on the pad.
     pub fn pad_keep(&mut self) {
         let figures = self.session.figures();
-        let Some(Ok(value)) = self.pad.as_ref().map(|pad| pad.value(figures)) else { return };
+        let Some(Ok(value)) = self.pad.as_ref().map(|pad| pad.value(figures)) else {
+            return;
+        };
         let Some(pad) = self.pad.take() else { return };
         match (pad.target, value) {
             (PadTarget::Cover, PadValue::Mm(mm)) => self.set_cover(mm),
@@ -474,7 +492,9 @@ impl App {
                 None if sheet.text.trim().is_empty() => Verdict::Empty,
                 None => Verdict::Ok,
             },
-            message: error.map(|error| self.session.figures().explain(error)).unwrap_or_default(),
+            message: error
+                .map(|error| self.session.figures().explain(error))
+                .unwrap_or_default(),
         })
     }
 
@@ -518,7 +538,10 @@ impl App {
                 }
             }
             PickerTarget::SiteRuleSet => {
-                let id = index.checked_sub(1).and_then(|i| self.session.rules().get(i)).map(|set| set.id.clone());
+                let id = index
+                    .checked_sub(1)
+                    .and_then(|i| self.session.rules().get(i))
+                    .map(|set| set.id.clone());
                 if let Some(form) = self.form.as_mut() {
                     form.rule_set = id.unwrap_or_default();
                 }

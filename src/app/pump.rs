@@ -41,10 +41,15 @@ impl App {
     /// Returns what the Pump station shows.
     #[must_use]
     pub fn pump_view(&self) -> PumpView {
-        let Some(state) = self.stop.as_ref() else { return PumpView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return PumpView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let pumping = state.pumping();
-        let liquid = state.assessment().map(|assessment| assessment.contents.liquid).unwrap_or_default();
+        let liquid = state
+            .assessment()
+            .map(|assessment| assessment.contents.liquid)
+            .unwrap_or_default();
         let out = pumping.and_then(|pumping| pumping.out_ml).map(Volume::from_whole_ml);
         let heel = pumping.and_then(|pumping| pumping.heel_ml).map(Volume::from_whole_ml);
         let figure = |name: &str, volume: Option<Volume>| FigureView {
@@ -82,7 +87,10 @@ impl App {
             &[&figures.volume_value(on_board), &figures.volume(capacity)],
         );
         if over {
-            truck_text = format!("{truck_text} {}", words.t("More than the truck holds: check the figures."));
+            truck_text = format!(
+                "{truck_text} {}",
+                words.t("More than the truck holds: check the figures.")
+            );
         } else if tight {
             truck_text = format!("{truck_text} {}", words.t("One more tank this size will not fit."));
         }
@@ -108,9 +116,15 @@ impl App {
     pub(crate) fn on_board_now(&self) -> Volume {
         // The book's sum holds the stop's figures as of the last look; what is on the screen replaces them.
         let stop_ml = |pumpings: &[Pumping]| {
-            pumpings.iter().filter(|p| !p.removed).filter_map(|p| p.out_ml).fold(0_i64, i64::saturating_add)
+            pumpings
+                .iter()
+                .filter(|p| !p.removed)
+                .filter_map(|p| p.out_ml)
+                .fold(0_i64, i64::saturating_add)
         };
-        let Some(state) = self.stop.as_ref() else { return Volume::from_whole_ml(self.on_board_ml) };
+        let Some(state) = self.stop.as_ref() else {
+            return Volume::from_whole_ml(self.on_board_ml);
+        };
         let others = self
             .session
             .ask({
@@ -119,8 +133,15 @@ impl App {
                 move |store| {
                     let all = store.pumped_since_ml(since)?;
                     let visit = store.visit(stop)?;
-                    let counted = visit.stop.started_at.is_some_and(|at| since.is_none_or(|since| at > since));
-                    let own = visit.pumpings.iter().filter_map(|p| p.out_ml).fold(0_i64, i64::saturating_add);
+                    let counted = visit
+                        .stop
+                        .started_at
+                        .is_some_and(|at| since.is_none_or(|since| at > since));
+                    let own = visit
+                        .pumpings
+                        .iter()
+                        .filter_map(|p| p.out_ml)
+                        .fold(0_i64, i64::saturating_add);
                     Ok(if counted { all - own } else { all })
                 }
             })
@@ -129,7 +150,9 @@ impl App {
     }
 
     fn change_pumping(&mut self, label: &str, change: impl FnOnce(&mut Pumping)) {
-        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else { return };
+        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else {
+            return;
+        };
         self.change(label, |visit, new_id| {
             if let Some(pumping) = pumping_mut(visit, tank, new_id) {
                 change(pumping);
@@ -149,7 +172,11 @@ impl App {
     /// One step more or less taken out. The first touch starts from what the tank holds.
     pub fn nudge_out(&mut self, steps: i32) {
         let figures = self.session.figures();
-        let liquid = self.stop.as_ref().and_then(|state| state.assessment()).map(|a| a.contents.liquid);
+        let liquid = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.assessment())
+            .map(|a| a.contents.liquid);
         let volume = self.current_out().map_or_else(
             || figures.nudged_volume(liquid.unwrap_or_default(), 0, OUT_STEP.0, OUT_STEP.1),
             |now| figures.nudged_volume(now, steps, OUT_STEP.0, OUT_STEP.1),
@@ -175,7 +202,11 @@ impl App {
     /// One step more or less left in.
     pub fn nudge_heel(&mut self, steps: i32) {
         let figures = self.session.figures();
-        let now = self.stop.as_ref().and_then(|state| state.pumping()).and_then(|pumping| pumping.heel_ml);
+        let now = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.pumping())
+            .and_then(|pumping| pumping.heel_ml);
         let volume = now.map_or(Volume::ZERO, |ml| {
             figures.nudged_volume(Volume::from_whole_ml(ml), steps, HEEL_STEP.0, HEEL_STEP.1)
         });
@@ -199,5 +230,9 @@ impl App {
 
 /// Share of a whole, zero when there is no whole.
 pub(crate) fn ratio(part: Volume, whole: Volume) -> f64 {
-    if whole.as_litres() > 0.0 { (part.as_litres() / whole.as_litres()).max(0.0) } else { 0.0 }
+    if whole.as_litres() > 0.0 {
+        (part.as_litres() / whole.as_litres()).max(0.0)
+    } else {
+        0.0
+    }
 }

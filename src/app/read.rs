@@ -3,10 +3,10 @@
 use crate::app::figures::Figures;
 use crate::app::inputs::{probes, probes_json};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, Verdict};
-use crate::app::tank_scenes::{USUAL_LIQUID_DEPTH_MM, mean_mm, reading_scene};
 use crate::app::section::{Area, Edge, EdgeKind, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
 use crate::app::stop::{Quantity, reading_mut};
+use crate::app::tank_scenes::{USUAL_LIQUID_DEPTH_MM, mean_mm, reading_scene};
 use crate::domain::check::{Flag, FlagCode};
 use crate::domain::judge::{ClauseResult, ClauseUnit, Decision};
 use crate::domain::record::{Compartment, CompartmentId, Visit};
@@ -70,7 +70,12 @@ impl App {
     fn read_drawing(&self) -> Option<SectionDrawing> {
         let state = self.stop.as_ref()?;
         let rule_set = self.session.rule_set(&state.shown().site);
-        let scene = reading_scene(state, rule_set.as_ref(), self.selected_edge(), self.session.setup().units);
+        let scene = reading_scene(
+            state,
+            rule_set.as_ref(),
+            self.selected_edge(),
+            self.session.setup().units,
+        );
         let (width_px, height_px) = state.read_area;
         Some(tank_section(&scene, Area { width_px, height_px }))
     }
@@ -84,7 +89,9 @@ impl App {
             Quantity::Scum => reading.and_then(|reading| reading.scum_mm).map(whole_mm),
             // The depth at the tool in hand; with probes taken, their mean is what counts, and it is shown beside them.
             Quantity::Sludge => {
-                let probed = reading.and_then(|reading| mean_mm(&probes(&reading.probes_mm))).map(i64::from);
+                let probed = reading
+                    .and_then(|reading| mean_mm(&probes(&reading.probes_mm)))
+                    .map(i64::from);
                 reading.and_then(|reading| reading.sludge_mm).map(whole_mm).or(probed)
             }
             Quantity::Device => compartment.outlet_device_mm.map(whole_mm),
@@ -94,7 +101,9 @@ impl App {
     /// Returns what the Read station shows.
     #[must_use]
     pub fn read_view(&self) -> ReadView {
-        let Some(state) = self.stop.as_ref() else { return ReadView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return ReadView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let drawing = self.read_drawing();
         let value = self.quantity_mm(state.quantity);
@@ -122,8 +131,18 @@ impl App {
         let share_limit = verdict.and_then(|verdict| verdict.clauses.iter().find(|c| c.unit == ClauseUnit::Share));
         // A rule that counts depth is shown against the share by depth, not by volume.
         let by_depth = share_limit.is_some_and(|c| c.id.contains("depth"));
-        let share = contents.and_then(|c| if by_depth { c.fraction_depth } else { c.fraction_volume.or(c.fraction_depth) });
-        let rule_name = self.session.rule_set(&state.shown().site).map(|set| rule_name(&set)).unwrap_or_default();
+        let share = contents.and_then(|c| {
+            if by_depth {
+                c.fraction_depth
+            } else {
+                c.fraction_volume.or(c.fraction_depth)
+            }
+        });
+        let rule_name = self
+            .session
+            .rule_set(&state.shown().site)
+            .map(|set| rule_name(&set))
+            .unwrap_or_default();
         ReadView {
             view_text: drawing
                 .as_ref()
@@ -144,8 +163,16 @@ impl App {
                 verdict: if value.is_some() { Verdict::Ok } else { Verdict::Empty },
                 message,
             },
-            nudges: (figures.nudge_captions().0.to_owned(), figures.nudge_captions().1.to_owned()),
-            values: [key(Quantity::Level), key(Quantity::Scum), key(Quantity::Sludge), key(Quantity::Device)],
+            nudges: (
+                figures.nudge_captions().0.to_owned(),
+                figures.nudge_captions().1.to_owned(),
+            ),
+            values: [
+                key(Quantity::Level),
+                key(Quantity::Scum),
+                key(Quantity::Sludge),
+                key(Quantity::Device),
+            ],
             many: compartments > 1 || tanks > 1,
             compartment_text: place_text(state.tank, tanks, state.compartment, compartments, figures),
             can_probe: state.quantity == Quantity::Sludge,
@@ -162,18 +189,28 @@ impl App {
             verdict_line: verdict_line(verdict.map(|verdict| verdict.decision), clause, &rule_name, figures),
             share,
             limit: share_limit.and_then(|clause| clause.limit),
-            limit_text: share_limit.and_then(|clause| clause.limit).map(|l| figures.percent(l)).unwrap_or_default(),
+            limit_text: share_limit
+                .and_then(|clause| clause.limit)
+                .map(|l| figures.percent(l))
+                .unwrap_or_default(),
             flag_text: self.read_flags(),
         }
     }
 
     /// What looks odd in the readings, worst first; what is merely missing is said elsewhere.
     fn read_flags(&self) -> String {
-        let Some(assessment) = self.stop.as_ref().and_then(|state| state.assessment()) else { return String::new() };
+        let Some(assessment) = self.stop.as_ref().and_then(|state| state.assessment()) else {
+            return String::new();
+        };
         let figures = self.session.figures();
-        let sizes_missing = self.stop.as_ref().is_some_and(|state| state.compartments().iter().any(|c| is_unmeasured(c)));
+        let sizes_missing = self
+            .stop
+            .as_ref()
+            .is_some_and(|state| state.compartments().iter().any(|c| is_unmeasured(c)));
         if sizes_missing {
-            return figures.words.t("Tank size not known yet: tap Tank. Drawn at a usual size meanwhile.");
+            return figures
+                .words
+                .t("Tank size not known yet: tap Tank. Drawn at a usual size meanwhile.");
         }
         assessment
             .flags
@@ -212,7 +249,8 @@ impl App {
     pub fn read_dragged(&mut self, _x: f64, y: f64) {
         let figures = self.session.figures();
         let Some(state) = self.stop.as_ref() else { return };
-        let (Some(held), Some(edge), Some(compartment)) = (state.held.as_ref(), state.grabbed, state.compartment()) else {
+        let (Some(held), Some(edge), Some(compartment)) = (state.held.as_ref(), state.grabbed, state.compartment())
+        else {
             return;
         };
         let Some(mm) = held.value_at(edge, y) else { return };
@@ -221,7 +259,11 @@ impl App {
             crate::domain::record::Units::UsCustomary => figures.nudged(i64::from(mm), 0),
             crate::domain::record::Units::Metric => (i64::from(mm) + 5).div_euclid(10) * 10,
         };
-        let mm = if quantity == Quantity::Level { snapped.clamp(-3_000, 1_000) } else { snapped.clamp(0, 5_000) };
+        let mm = if quantity == Quantity::Level {
+            snapped.clamp(-3_000, 1_000)
+        } else {
+            snapped.clamp(0, 5_000)
+        };
         self.preview(|visit, new_id| set_quantity(visit, id, quantity, mm, new_id));
     }
 
@@ -247,7 +289,9 @@ impl App {
     /// One step more or less of what is selected.
     pub fn nudge_reading(&mut self, steps: i32) {
         let figures = self.session.figures();
-        let Some(quantity) = self.stop.as_ref().map(|state| state.quantity) else { return };
+        let Some(quantity) = self.stop.as_ref().map(|state| state.quantity) else {
+            return;
+        };
         let mm = self.quantity_mm(quantity).map_or_else(
             // The first touch on a layer nobody has read shows where it starts from.
             || figures.nudged(first_mm(quantity), 0),
@@ -259,7 +303,9 @@ impl App {
 
     /// Opens the number pad on what is selected.
     pub fn tap_reading(&mut self) {
-        let Some(quantity) = self.stop.as_ref().map(|state| state.quantity) else { return };
+        let Some(quantity) = self.stop.as_ref().map(|state| state.quantity) else {
+            return;
+        };
         let (kind, title) = match quantity {
             Quantity::Level => (PadKind::SignedLength, "Liquid level above the outlet"),
             Quantity::Scum => (PadKind::Length, "Scum thickness"),
@@ -270,20 +316,35 @@ impl App {
     }
 
     pub(crate) fn set_reading(&mut self, quantity: Quantity, mm: i64) {
-        let Some(id) = self.stop.as_ref().and_then(|state| state.compartment()).map(|compartment| compartment.id) else {
+        let Some(id) = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.compartment())
+            .map(|compartment| compartment.id)
+        else {
             return;
         };
-        self.change(quantity_label(quantity), |visit, new_id| set_quantity(visit, id, quantity, mm, new_id));
+        self.change(quantity_label(quantity), |visit, new_id| {
+            set_quantity(visit, id, quantity, mm, new_id)
+        });
     }
 
     /// Adds the sludge depth shown to the probes; from then on their mean is the depth and their spread its error.
     pub fn tap_probe(&mut self) {
         let Some(state) = self.stop.as_ref() else { return };
-        let Some(id) = state.compartment().map(|compartment| compartment.id) else { return };
+        let Some(id) = state.compartment().map(|compartment| compartment.id) else {
+            return;
+        };
         let last = state.reading_of(id).and_then(|reading| reading.sludge_mm);
-        let Some(depth) = last.or_else(|| self.quantity_mm(Quantity::Sludge).and_then(|mm| u32::try_from(mm).ok()).map(Length::from_mm))
-        else {
-            self.say_nothing_to_do("No sludge depth to add yet.", "Set the depth, then tap Probe; set the next, tap again.");
+        let Some(depth) = last.or_else(|| {
+            self.quantity_mm(Quantity::Sludge)
+                .and_then(|mm| u32::try_from(mm).ok())
+                .map(Length::from_mm)
+        }) else {
+            self.say_nothing_to_do(
+                "No sludge depth to add yet.",
+                "Set the depth, then tap Probe; set the next, tap again.",
+            );
             return;
         };
         self.change("sludge probe", |visit, new_id| {
@@ -332,7 +393,9 @@ fn set_quantity(visit: &mut Visit, id: CompartmentId, quantity: Quantity, mm: i6
         }
         return;
     }
-    let Some(reading) = reading_mut(visit, id, new_id) else { return };
+    let Some(reading) = reading_mut(visit, id, new_id) else {
+        return;
+    };
     match quantity {
         Quantity::Level => reading.level_mm = Some(mm),
         Quantity::Scum => reading.scum_mm = length,
@@ -357,7 +420,11 @@ fn spread_text(list: &[Length], figures: Figures) -> String {
             let mean = i64::from(mean_mm(list).unwrap_or(0));
             figures.words.f(
                 "mean {2}, from {0} to {1}",
-                &[&figures.mm_value(whole_mm(*least)), &figures.mm_value(whole_mm(*most)), &figures.mm(mean)],
+                &[
+                    &figures.mm_value(whole_mm(*least)),
+                    &figures.mm_value(whole_mm(*most)),
+                    &figures.mm(mean),
+                ],
             )
         }
         _ => String::new(),
@@ -371,21 +438,35 @@ fn place_text(tank: usize, tanks: usize, compartment: usize, compartments: usize
     } else if compartment == 0 {
         words.f("inlet side, {0} of {1}", &["1", &compartments.to_string()])
     } else if compartment + 1 == compartments {
-        words.f("outlet side, {0} of {1}", &[&(compartment + 1).to_string(), &compartments.to_string()])
+        words.f(
+            "outlet side, {0} of {1}",
+            &[&(compartment + 1).to_string(), &compartments.to_string()],
+        )
     } else {
-        words.f("middle, {0} of {1}", &[&(compartment + 1).to_string(), &compartments.to_string()])
+        words.f(
+            "middle, {0} of {1}",
+            &[&(compartment + 1).to_string(), &compartments.to_string()],
+        )
     };
     if tanks < 2 {
         return side;
     }
     let tank = words.f("tank {0} of {1}", &[&(tank + 1).to_string(), &tanks.to_string()]);
-    if side.is_empty() { tank } else { format!("{tank}, {side}") }
+    if side.is_empty() {
+        tank
+    } else {
+        format!("{tank}, {side}")
+    }
 }
 
 /// The name of a rule set with its section, as it is quoted.
 #[must_use]
 pub fn rule_name(set: &RuleSet) -> String {
-    if set.section.is_empty() || set.section == "none" { set.name.clone() } else { format!("{}, {}", set.name, set.section) }
+    if set.section.is_empty() || set.section == "none" {
+        set.name.clone()
+    } else {
+        format!("{}, {}", set.name, set.section)
+    }
 }
 
 /// Says which clause binds and by how much.

@@ -30,7 +30,10 @@ pub struct Session {
 
 impl std::fmt::Debug for Session {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Session").field("setup", &self.setup).field("pending", &self.pending).finish_non_exhaustive()
+        f.debug_struct("Session")
+            .field("setup", &self.setup)
+            .field("pending", &self.pending)
+            .finish_non_exhaustive()
     }
 }
 
@@ -90,7 +93,10 @@ impl Session {
     /// Returns how figures are written for the technician.
     #[must_use]
     pub const fn figures(&self) -> Figures {
-        Figures { units: self.setup.units, words: Words::new(self.setup.language) }
+        Figures {
+            units: self.setup.units,
+            words: Words::new(self.setup.language),
+        }
     }
 
     /// Returns the technician's words.
@@ -103,7 +109,10 @@ impl Session {
     #[must_use]
     pub fn customer_figures(&self, site: &Site) -> Figures {
         let language = site.language.unwrap_or(self.setup.language);
-        Figures { units: self.setup.units, words: Words::new(language) }
+        Figures {
+            units: self.setup.units,
+            words: Words::new(language),
+        }
     }
 
     /// Returns the time now.
@@ -123,7 +132,11 @@ impl Session {
     pub fn new_id(&self) -> Uuid {
         let now = self.now();
         let seconds = u64::try_from(now.timestamp()).unwrap_or(0);
-        Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, seconds, now.timestamp_subsec_nanos()))
+        Uuid::new_v7(uuid::Timestamp::from_unix(
+            uuid::NoContext,
+            seconds,
+            now.timestamp_subsec_nanos(),
+        ))
     }
 
     /// Returns every rule set.
@@ -160,7 +173,14 @@ impl Session {
         if list.is_empty() {
             return;
         }
-        let op = Op { id: self.new_id(), stop, at: self.now(), label: label.to_owned(), undoable, changes: list };
+        let op = Op {
+            id: self.new_id(),
+            stop,
+            at: self.now(),
+            label: label.to_owned(),
+            undoable,
+            changes: list,
+        };
         match self.desk.keep(op) {
             Ok(()) => self.pending += 1,
             Err(error) => self.trouble = Some(error),
@@ -171,7 +191,11 @@ impl Session {
     pub fn change_setup(&mut self, label: &str, change: impl FnOnce(&mut Setup)) {
         let mut after = self.setup.clone();
         change(&mut after);
-        let before: &[Setup] = if self.is_new { &[] } else { std::slice::from_ref(&self.setup) };
+        let before: &[Setup] = if self.is_new {
+            &[]
+        } else {
+            std::slice::from_ref(&self.setup)
+        };
         let list = changes(before, std::slice::from_ref(&after));
         self.setup = after;
         self.is_new = false;

@@ -70,7 +70,13 @@ impl App {
         let (words, figures) = (self.session.words(), self.session.figures());
         let setup = self.session.setup();
         let text = |value: &str| value.to_owned();
-        let money = |amount: Cents| if amount.0 == 0 { String::new() } else { figures.money(amount) };
+        let money = |amount: Cents| {
+            if amount.0 == 0 {
+                String::new()
+            } else {
+                figures.money(amount)
+            }
+        };
         let (name, value) = match item {
             SetupItem::Company => (words.t("Company"), text(&setup.company)),
             SetupItem::CompanyPhone => (words.t("Phone"), text(&setup.company_phone)),
@@ -78,9 +84,15 @@ impl App {
             SetupItem::DigFee => (words.t("Digging out one lid"), money(setup.dig_fee)),
             SetupItem::Riser(inches) => {
                 let height = Length::from_inches(f64::from(inches)).unwrap_or_default();
-                (words.f("Riser section {0}", &[&figures.length(height)]), money(riser_price(setup, inches)))
+                (
+                    words.f("Riser section {0}", &[&figures.length(height)]),
+                    money(riser_price(setup, inches)),
+                )
             }
-            SetupItem::TruckCapacity => (words.t("Truck holds"), figures.volume(Volume::from_whole_ml(setup.truck_ml))),
+            SetupItem::TruckCapacity => (
+                words.t("Truck holds"),
+                figures.volume(Volume::from_whole_ml(setup.truck_ml)),
+            ),
             SetupItem::MaxInterval => (
                 words.t("Longest interval"),
                 setup.max_months.map_or_else(
@@ -109,7 +121,11 @@ impl App {
         let words = self.session.words();
         let setup = self.session.setup();
         let rows = |items: &[SetupItem]| items.iter().map(|item| self.setup_row(*item)).collect();
-        let rule = self.session.rule_set_named(&setup.rule_set).map(|set| rule_lines(set, &self.session)).unwrap_or_default();
+        let rule = self
+            .session
+            .rule_set_named(&setup.rule_set)
+            .map(|set| rule_lines(set, &self.session))
+            .unwrap_or_default();
         SetupView {
             language: setup.language,
             units: setup.units,
@@ -154,10 +170,24 @@ impl App {
             .session
             .rules()
             .iter()
-            .map(|set| (set.name.clone(), format!("{} · {}", set.jurisdiction, words.t(confidence_text(set.confidence)))))
+            .map(|set| {
+                (
+                    set.name.clone(),
+                    format!("{} · {}", set.jurisdiction, words.t(confidence_text(set.confidence))),
+                )
+            })
             .collect();
-        let selected = self.session.rules().iter().position(|set| set.id == self.session.setup().rule_set);
-        self.picker = Some(Picker { target: PickerTarget::RuleSet, title: words.t("Rule set"), rows, selected });
+        let selected = self
+            .session
+            .rules()
+            .iter()
+            .position(|set| set.id == self.session.setup().rule_set);
+        self.picker = Some(Picker {
+            target: PickerTarget::RuleSet,
+            title: words.t("Rule set"),
+            rows,
+            selected,
+        });
     }
 
     /// Opens what a row is changed with.
@@ -216,7 +246,11 @@ impl App {
         let words = self.session.words();
         self.say(
             crate::app::shell::NoticeKind::Warning,
-            words.n("A rule file of your own was refused.", "{0} rule files of your own were refused.", count),
+            words.n(
+                "A rule file of your own was refused.",
+                "{0} rule files of your own were refused.",
+                count,
+            ),
             first.to_owned(),
         );
     }
@@ -232,11 +266,20 @@ impl App {
         let words = self.session.words();
         [
             ("Lidmark", "MIT"),
-            ("Slint", "Slint Royalty-free Desktop, Mobile, and Web Applications License 2.0"),
+            (
+                "Slint",
+                "Slint Royalty-free Desktop, Mobile, and Web Applications License 2.0",
+            ),
             ("Atkinson Hyperlegible Next", "SIL Open Font License 1.1"),
             ("SQLite", "public domain"),
-            ("Rust crates", "MIT, Apache-2.0, BSD, ISC, Zlib, MPL-2.0, Unicode-3.0; listed in Cargo.lock"),
-            ("openwashdata fecalcanuga (one figure of the method)", "CC BY 4.0, doi 10.5281/zenodo.20795917"),
+            (
+                "Rust crates",
+                "MIT, Apache-2.0, BSD, ISC, Zlib, MPL-2.0, Unicode-3.0; listed in Cargo.lock",
+            ),
+            (
+                "openwashdata fecalcanuga (one figure of the method)",
+                "CC BY 4.0, doi 10.5281/zenodo.20795917",
+            ),
         ]
         .into_iter()
         .map(|(title, detail)| (title.to_owned(), words.t(detail)))
@@ -254,7 +297,11 @@ fn riser_price(setup: &Setup, inches: u8) -> Cents {
 }
 
 fn years_text(months: i64) -> String {
-    if months % 12 == 0 { (months / 12).to_string() } else { format!("{}.{}", months / 12, (months % 12) * 10 / 12) }
+    if months % 12 == 0 {
+        (months / 12).to_string()
+    } else {
+        format!("{}.{}", months / 12, (months % 12) * 10 / 12)
+    }
 }
 
 /// How sure a rule set is, as a message id.
@@ -276,44 +323,55 @@ pub fn clause_text(clause: &Clause, figures: Figures) -> String {
     let length = |limit: &LengthLimit| figures.mm(round_to_i64(limit.mm()).unwrap_or(0));
     let at = clause.sense == Sense::At;
     match &clause.test {
-        Test::VolumeFraction(limit) if at => {
-            words.f("Pump when scum and sludge are {0} of the liquid or more.", &[&figures.percent(limit.value)])
-        }
-        Test::VolumeFraction(limit) => {
-            words.f("Pump when scum and sludge are more than {0} of the liquid.", &[&figures.percent(limit.value)])
-        }
-        Test::DepthFraction(limit) if at => {
-            words.f("Pump when scum and sludge are {0} of the liquid depth or more.", &[&figures.percent(limit.value)])
-        }
-        Test::DepthFraction(limit) => {
-            words.f("Pump when scum and sludge are more than {0} of the liquid depth.", &[&figures.percent(limit.value)])
-        }
-        Test::SludgeClearance(limit) if at => {
-            words.f("Pump when the sludge comes to {0} below the outlet device, or nearer.", &[&length(limit)])
-        }
-        Test::SludgeClearance(limit) => {
-            words.f("Pump when the sludge is less than {0} below the outlet device.", &[&length(limit)])
-        }
+        Test::VolumeFraction(limit) if at => words.f(
+            "Pump when scum and sludge are {0} of the liquid or more.",
+            &[&figures.percent(limit.value)],
+        ),
+        Test::VolumeFraction(limit) => words.f(
+            "Pump when scum and sludge are more than {0} of the liquid.",
+            &[&figures.percent(limit.value)],
+        ),
+        Test::DepthFraction(limit) if at => words.f(
+            "Pump when scum and sludge are {0} of the liquid depth or more.",
+            &[&figures.percent(limit.value)],
+        ),
+        Test::DepthFraction(limit) => words.f(
+            "Pump when scum and sludge are more than {0} of the liquid depth.",
+            &[&figures.percent(limit.value)],
+        ),
+        Test::SludgeClearance(limit) if at => words.f(
+            "Pump when the sludge comes to {0} below the outlet device, or nearer.",
+            &[&length(limit)],
+        ),
+        Test::SludgeClearance(limit) => words.f(
+            "Pump when the sludge is less than {0} below the outlet device.",
+            &[&length(limit)],
+        ),
         Test::ScumClearance(limit) if at => words.f(
             "Pump when the scum comes to {0} above the bottom of the outlet device, or nearer.",
             &[&length(limit)],
         ),
-        Test::ScumClearance(limit) => {
-            words.f("Pump when the scum is less than {0} above the bottom of the outlet device.", &[&length(limit)])
-        }
-        Test::ScumTopClearance(limit) => {
-            words.f("Pump when the scum comes within {0} of the top of the outlet device.", &[&length(limit)])
-        }
-        Test::SludgeDistanceTable(_) => {
-            words.t("Pump when the sludge comes nearer to the outlet device than the table for this size and depth says.")
-        }
+        Test::ScumClearance(limit) => words.f(
+            "Pump when the scum is less than {0} above the bottom of the outlet device.",
+            &[&length(limit)],
+        ),
+        Test::ScumTopClearance(limit) => words.f(
+            "Pump when the scum comes within {0} of the top of the outlet device.",
+            &[&length(limit)],
+        ),
+        Test::SludgeDistanceTable(_) => words
+            .t("Pump when the sludge comes nearer to the outlet device than the table for this size and depth says."),
         Test::Calendar { years, .. } => words.f("Pump every {0} years.", &[&years.to_string()]),
     }
 }
 
 fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
     let (words, figures) = (session.words(), session.figures());
-    let mut sentences = set.clauses.iter().map(|clause| clause_text(clause, figures)).collect::<Vec<_>>();
+    let mut sentences = set
+        .clauses
+        .iter()
+        .map(|clause| clause_text(clause, figures))
+        .collect::<Vec<_>>();
     if let Some(years) = set.inspect_every_years {
         sentences.push(words.f("Look in every {0} years.", &[&years.to_string()]));
     }

@@ -138,7 +138,10 @@ impl App {
     pub fn notice(&self) -> Option<Notice> {
         self.session
             .trouble()
-            .map(|error| Notice { kind: NoticeKind::Failure, text: explain::store(error, self.session.words()) })
+            .map(|error| Notice {
+                kind: NoticeKind::Failure,
+                text: explain::store(error, self.session.words()),
+            })
             .or_else(|| self.notice.clone())
     }
 
@@ -148,7 +151,10 @@ impl App {
     }
 
     pub(crate) fn say(&mut self, kind: NoticeKind, what: String, advice: String) {
-        self.notice = Some(Notice { kind, text: Explained { what, advice } });
+        self.notice = Some(Notice {
+            kind,
+            text: Explained { what, advice },
+        });
     }
 
     /// Runs something that may fail on the book, and says so on the screen when it does.
@@ -157,7 +163,10 @@ impl App {
             Ok(value) => Some(value),
             Err(error) => {
                 let text = explain::store(&error, self.session.words());
-                self.notice = Some(Notice { kind: NoticeKind::Failure, text });
+                self.notice = Some(Notice {
+                    kind: NoticeKind::Failure,
+                    text,
+                });
                 None
             }
         }

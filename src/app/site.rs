@@ -3,7 +3,9 @@
 use crate::app::book::DueState;
 use crate::app::figures::parse_date;
 use crate::app::inputs::{compartments_of, work_input};
-use crate::app::overlay::{Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, degrees_text, parse_degrees_e7};
+use crate::app::overlay::{
+    Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, degrees_text, parse_degrees_e7,
+};
 use crate::app::shell::{App, Screen};
 use crate::app::stop::StopState;
 use crate::domain::assess::assess;
@@ -125,7 +127,9 @@ pub struct SiteFormView {
 impl App {
     /// Opens a site's page.
     pub fn open_site(&mut self, id: SiteId) {
-        let result = self.session.ask(move |store| Ok((store.site_whole(id)?, store.history(id)?)));
+        let result = self
+            .session
+            .ask(move |store| Ok((store.site_whole(id)?, store.history(id)?)));
         if let Some((visit, history)) = self.try_book(result) {
             self.site = Some(SiteState { visit, history });
             self.go(Screen::Site);
@@ -134,7 +138,9 @@ impl App {
 
     pub(crate) fn reload_site(&mut self) {
         if let Some(id) = self.site.as_ref().map(|site| site.visit.site.id) {
-            let result = self.session.ask(move |store| Ok((store.site_whole(id)?, store.history(id)?)));
+            let result = self
+                .session
+                .ask(move |store| Ok((store.site_whole(id)?, store.history(id)?)));
             if let Some((visit, history)) = self.try_book(result) {
                 self.site = Some(SiteState { visit, history });
             }
@@ -144,13 +150,17 @@ impl App {
     /// Returns what the site's page shows.
     #[must_use]
     pub fn site_view(&self) -> SiteView {
-        let Some(state) = self.site.as_ref() else { return SiteView::default() };
+        let Some(state) = self.site.as_ref() else {
+            return SiteView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let site = &state.visit.site;
         let rule_set = self.session.rule_set(site);
         let today = self.session.today();
         let due = site.due_on;
-        let people = site.residents_tenths.map_or_else(|| words.t("people not asked"), |n| figures.people(n));
+        let people = site
+            .residents_tenths
+            .map_or_else(|| words.t("people not asked"), |n| figures.people(n));
         let grinder = match site.grinder {
             Some(true) => words.t("grinder"),
             Some(false) => words.t("no grinder"),
@@ -166,7 +176,10 @@ impl App {
             address: joined(&[&site.address, &site.town], ", "),
             customer: joined(&[&site.customer, language.unwrap_or_default()], " · "),
             phone: site.phone.clone(),
-            due_text: due.map_or_else(|| words.t("No date yet"), |due| words.f("Next by {0}", &[&figures.month(due)])),
+            due_text: due.map_or_else(
+                || words.t("No date yet"),
+                |due| words.f("Next by {0}", &[&figures.month(due)]),
+            ),
             due_detail: joined(&[&people, &grinder, &rule_name], " · "),
             due: Some(match due {
                 None => DueState::None,
@@ -174,9 +187,24 @@ impl App {
                 Some(due) if due <= today + chrono::TimeDelta::days(92) => DueState::Soon,
                 Some(_) => DueState::Ok,
             }),
-            tanks: state.visit.tanks.iter().enumerate().map(|(i, tank)| self.tank_line(&state.visit, i, tank)).collect(),
-            history: state.history.iter().rev().map(|row| self.history_line(state, row)).collect(),
-            notes: if site.note.is_empty() { Vec::new() } else { vec![site.note.clone()] },
+            tanks: state
+                .visit
+                .tanks
+                .iter()
+                .enumerate()
+                .map(|(i, tank)| self.tank_line(&state.visit, i, tank))
+                .collect(),
+            history: state
+                .history
+                .iter()
+                .rev()
+                .map(|row| self.history_line(state, row))
+                .collect(),
+            notes: if site.note.is_empty() {
+                Vec::new()
+            } else {
+                vec![site.note.clone()]
+            },
         }
     }
 
@@ -185,8 +213,16 @@ impl App {
         let input = work_input(visit, &[], tank, self.session.setup());
         let liquid = input.tank.liquid();
         let number = words.f("Tank {0}", &[&(place + 1).to_string()]);
-        let title = if tank.name.is_empty() { number } else { tank.name.clone() };
-        let size = if liquid.as_litres() > 0.5 { figures.volume(liquid) } else { words.t("size not known") };
+        let title = if tank.name.is_empty() {
+            number
+        } else {
+            tank.name.clone()
+        };
+        let size = if liquid.as_litres() > 0.5 {
+            figures.volume(liquid)
+        } else {
+            words.t("size not known")
+        };
         let compartments = compartments_of(visit, tank.id);
         let shape = compartments.first().map_or("", |c| shape_name(c.shape));
         let lids = visit.lids.iter().filter(|lid| lid.tank == tank.id).collect::<Vec<_>>();
@@ -259,7 +295,11 @@ impl App {
 
     /// Opens an earlier stop of the site, newest first.
     pub fn tap_site_visit(&mut self, index: usize) {
-        let stop = self.site.as_ref().and_then(|state| state.history.iter().rev().nth(index)).map(|row| row.stop.id);
+        let stop = self
+            .site
+            .as_ref()
+            .and_then(|state| state.history.iter().rev().nth(index))
+            .map(|row| row.stop.id);
         if let Some(stop) = stop {
             let opened = self.open_stop(stop);
             self.try_book(opened);
@@ -268,7 +308,9 @@ impl App {
 
     /// Begins a stop at the site shown: the one already on today's list, or a new one.
     pub fn tap_start_here(&mut self) {
-        let Some(site) = self.site.as_ref().map(|site| site.visit.site.id) else { return };
+        let Some(site) = self.site.as_ref().map(|site| site.visit.site.id) else {
+            return;
+        };
         let started = self.start_at(site);
         self.try_book(started);
     }
@@ -279,7 +321,10 @@ impl App {
     /// [`StoreError`](crate::store::StoreError) when the book cannot be read.
     pub fn start_at(&mut self, site: SiteId) -> Result<(), crate::store::StoreError> {
         self.reload_day()?;
-        let waiting = self.day.iter().find(|row| row.stop.site == site && row.stop.finished_at.is_none());
+        let waiting = self
+            .day
+            .iter()
+            .find(|row| row.stop.site == site && row.stop.finished_at.is_none());
         let stop = match waiting {
             Some(row) => row.stop.id,
             None => self.plan_stop(site)?,
@@ -289,7 +334,9 @@ impl App {
 
     /// Opens the form of the site shown.
     pub fn tap_edit_site(&mut self) {
-        let Some(site) = self.site.as_ref().map(|site| site.visit.site.clone()) else { return };
+        let Some(site) = self.site.as_ref().map(|site| site.visit.site.clone()) else {
+            return;
+        };
         self.form = Some(SiteForm {
             id: Some(site.id),
             name: site.name,
@@ -298,7 +345,10 @@ impl App {
             town: site.town,
             customer: site.customer,
             phone: site.phone,
-            permit: site.permit_on.map(|date| date.format("%Y-%m-%d").to_string()).unwrap_or_default(),
+            permit: site
+                .permit_on
+                .map(|date| date.format("%Y-%m-%d").to_string())
+                .unwrap_or_default(),
             latitude: site.lat_e7.map(degrees_text).unwrap_or_default(),
             longitude: site.lon_e7.map(degrees_text).unwrap_or_default(),
             language: site.language,
@@ -311,18 +361,27 @@ impl App {
 
     /// Opens the form of a new site.
     pub fn tap_new_site(&mut self) {
-        self.form = Some(SiteForm { language: Some(self.session.setup().language), ..SiteForm::default() });
+        self.form = Some(SiteForm {
+            language: Some(self.session.setup().language),
+            ..SiteForm::default()
+        });
         self.go(Screen::SiteEdit);
     }
 
     /// Returns what the form shows.
     #[must_use]
     pub fn site_form_view(&self) -> SiteFormView {
-        let Some(form) = self.form.as_ref() else { return SiteFormView::default() };
+        let Some(form) = self.form.as_ref() else {
+            return SiteFormView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let plain = |text: &str| Field {
             text: text.to_owned(),
-            verdict: if text.trim().is_empty() { Verdict::Empty } else { Verdict::Ok },
+            verdict: if text.trim().is_empty() {
+                Verdict::Empty
+            } else {
+                Verdict::Ok
+            },
             message: String::new(),
         };
         let checked = |text: &str, error: Option<crate::app::figures::TypedError>| match error {
@@ -340,14 +399,24 @@ impl App {
             }
             field
         };
-        let latitude = degrees(&form.latitude, 90.0, "A latitude lies between -90 and 90 degrees. Check the digits.");
-        let longitude = degrees(&form.longitude, 180.0, "A longitude lies between -180 and 180 degrees. Check the digits.");
+        let latitude = degrees(
+            &form.latitude,
+            90.0,
+            "A latitude lies between -90 and 90 degrees. Check the digits.",
+        );
+        let longitude = degrees(
+            &form.longitude,
+            180.0,
+            "A longitude lies between -180 and 180 degrees. Check the digits.",
+        );
         let permit = checked(&form.permit, parse_date(&form.permit).err());
         let mut name = plain(&form.name);
         if name.verdict == Verdict::Empty {
             name.message = words.t("Give the place a name: the street will do.");
         }
-        let bad = [&latitude, &longitude, &permit].iter().any(|field| field.verdict == Verdict::Invalid);
+        let bad = [&latitude, &longitude, &permit]
+            .iter()
+            .any(|field| field.verdict == Verdict::Invalid);
         let half = latitude.verdict != longitude.verdict && !bad;
         let message = if name.verdict == Verdict::Empty {
             name.message.clone()
@@ -372,9 +441,15 @@ impl App {
             language: form.language.unwrap_or(self.session.setup().language),
             residents: FigureView {
                 name: words.t("People living here"),
-                value: form.residents_tenths.map_or_else(|| "–".to_owned(), |tenths| figures.people_value(tenths)),
+                value: form
+                    .residents_tenths
+                    .map_or_else(|| "–".to_owned(), |tenths| figures.people_value(tenths)),
                 unit: String::new(),
-                verdict: if form.residents_tenths.is_some() { Verdict::Ok } else { Verdict::Empty },
+                verdict: if form.residents_tenths.is_some() {
+                    Verdict::Ok
+                } else {
+                    Verdict::Empty
+                },
                 message: String::new(),
             },
             grinder: form.grinder.into(),
@@ -414,14 +489,21 @@ impl App {
     /// One person more or less.
     pub fn nudge_form_residents(&mut self, steps: i32) {
         if let Some(form) = self.form.as_mut() {
-            form.residents_tenths =
-                Some(form.residents_tenths.map_or(30, |tenths| (tenths + i64::from(steps) * 10).clamp(0, 10_000)));
+            form.residents_tenths = Some(
+                form.residents_tenths
+                    .map_or(30, |tenths| (tenths + i64::from(steps) * 10).clamp(0, 10_000)),
+            );
         }
     }
 
     /// Opens the number pad on the people.
     pub fn pad_form_residents(&mut self) {
-        self.open_pad(PadTarget::FormResidents, PadKind::People, "People living here", String::new());
+        self.open_pad(
+            PadTarget::FormResidents,
+            PadKind::People,
+            "People living here",
+            String::new(),
+        );
     }
 
     pub(crate) fn set_form_residents(&mut self, tenths: i64) {
@@ -442,8 +524,18 @@ impl App {
         let Some(form) = self.form.as_ref() else { return };
         let words = self.session.words();
         let mut rows = vec![(words.t("The company's usual rule set"), String::new())];
-        rows.extend(self.session.rules().iter().map(|set| (set.name.clone(), set.jurisdiction.clone())));
-        let selected = self.session.rules().iter().position(|set| set.id == form.rule_set).map_or(0, |at| at + 1);
+        rows.extend(
+            self.session
+                .rules()
+                .iter()
+                .map(|set| (set.name.clone(), set.jurisdiction.clone())),
+        );
+        let selected = self
+            .session
+            .rules()
+            .iter()
+            .position(|set| set.id == form.rule_set)
+            .map_or(0, |at| at + 1);
         self.picker = Some(Picker {
             target: PickerTarget::SiteRuleSet,
             title: words.t("Rule set"),
@@ -468,7 +560,10 @@ impl App {
             }
             None => None,
         };
-        let mut site = before.clone().unwrap_or_else(|| Site { id: SiteId(self.session.new_id()), ..Site::default() });
+        let mut site = before.clone().unwrap_or_else(|| Site {
+            id: SiteId(self.session.new_id()),
+            ..Site::default()
+        });
         form.name.trim().clone_into(&mut site.name);
         form.address.trim().clone_into(&mut site.address);
         form.note.trim().clone_into(&mut site.note);
@@ -506,7 +601,10 @@ impl App {
     /// The earliest due date over a site's tanks with its facts as given, counted from its last finished stop.
     fn due_of(&self, site: &Site) -> Option<chrono::NaiveDate> {
         let id = site.id;
-        let (mut visit, history) = self.session.ask(move |store| Ok((store.site_whole(id)?, store.history(id)?))).ok()?;
+        let (mut visit, history) = self
+            .session
+            .ask(move |store| Ok((store.site_whole(id)?, store.history(id)?)))
+            .ok()?;
         let last = history.last()?.clone();
         visit.site = site.clone();
         visit.stop = last.stop;
@@ -546,5 +644,10 @@ pub const fn shape_name(shape: ShapeKind) -> &'static str {
 }
 
 fn joined(parts: &[&str], by: &str) -> String {
-    parts.iter().filter(|part| !part.is_empty()).copied().collect::<Vec<_>>().join(by)
+    parts
+        .iter()
+        .filter(|part| !part.is_empty())
+        .copied()
+        .collect::<Vec<_>>()
+        .join(by)
 }

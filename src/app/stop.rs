@@ -5,8 +5,8 @@ use crate::app::section::Edge;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::domain::assess::{Assessment, assess};
 use crate::domain::record::{
-    Compartment, CompartmentId, Lid, LidId, Pumping, PumpingId, Reading, ReadingId, Record, SiteId, Station, Stop, StopId,
-    Tank, TankId, Visit,
+    Compartment, CompartmentId, Lid, LidId, Pumping, PumpingId, Reading, ReadingId, Record, SiteId, Station, Stop,
+    StopId, Tank, TankId, Visit,
 };
 use crate::store::{HistoryRow, StoreError};
 use uuid::Uuid;
@@ -90,7 +90,9 @@ impl StopState {
     }
 
     pub fn compartments(&self) -> Vec<&Compartment> {
-        self.tank().map(|tank| compartments_of(self.shown(), tank.id)).unwrap_or_default()
+        self.tank()
+            .map(|tank| compartments_of(self.shown(), tank.id))
+            .unwrap_or_default()
     }
 
     pub fn compartment(&self) -> Option<&Compartment> {
@@ -98,12 +100,18 @@ impl StopState {
     }
 
     pub fn reading_of(&self, compartment: CompartmentId) -> Option<&Reading> {
-        self.shown().readings.iter().find(|reading| reading.compartment == compartment && !reading.removed)
+        self.shown()
+            .readings
+            .iter()
+            .find(|reading| reading.compartment == compartment && !reading.removed)
     }
 
     pub fn pumping(&self) -> Option<&Pumping> {
         let tank = self.tank()?.id;
-        self.shown().pumpings.iter().find(|pumping| pumping.tank == tank && !pumping.removed)
+        self.shown()
+            .pumpings
+            .iter()
+            .find(|pumping| pumping.tank == tank && !pumping.removed)
     }
 
     /// Lids of every tank, in order: digging does not stop at the edge of a tank.
@@ -132,10 +140,19 @@ pub(crate) fn reading_mut<'a>(
     new_id: &mut dyn FnMut() -> Uuid,
 ) -> Option<&'a mut Reading> {
     let stop = visit.stop.id;
-    let at = visit.readings.iter().position(|r| r.compartment == compartment && !r.removed).unwrap_or_else(|| {
-        visit.readings.push(Reading { id: ReadingId(new_id()), stop, compartment, ..Reading::default() });
-        visit.readings.len() - 1
-    });
+    let at = visit
+        .readings
+        .iter()
+        .position(|r| r.compartment == compartment && !r.removed)
+        .unwrap_or_else(|| {
+            visit.readings.push(Reading {
+                id: ReadingId(new_id()),
+                stop,
+                compartment,
+                ..Reading::default()
+            });
+            visit.readings.len() - 1
+        });
     visit.readings.get_mut(at)
 }
 
@@ -146,20 +163,44 @@ pub(crate) fn pumping_mut<'a>(
     new_id: &mut dyn FnMut() -> Uuid,
 ) -> Option<&'a mut Pumping> {
     let stop = visit.stop.id;
-    let at = visit.pumpings.iter().position(|p| p.tank == tank && !p.removed).unwrap_or_else(|| {
-        visit.pumpings.push(Pumping { id: PumpingId(new_id()), stop, tank, ..Pumping::default() });
-        visit.pumpings.len() - 1
-    });
+    let at = visit
+        .pumpings
+        .iter()
+        .position(|p| p.tank == tank && !p.removed)
+        .unwrap_or_else(|| {
+            visit.pumpings.push(Pumping {
+                id: PumpingId(new_id()),
+                stop,
+                tank,
+                ..Pumping::default()
+            });
+            visit.pumpings.len() - 1
+        });
     visit.pumpings.get_mut(at)
 }
 
 /// Adds a tank with one compartment and the two lids nearly every tank has, all still unknown.
 pub(crate) fn add_tank(visit: &mut Visit, new_id: &mut dyn FnMut() -> Uuid) -> TankId {
     let place = i64::try_from(visit.tanks.len()).unwrap_or(0);
-    let tank = Tank { id: TankId(new_id()), site: visit.site.id, place, ..Tank::default() };
-    visit.compartments.push(Compartment { id: CompartmentId(new_id()), tank: tank.id, ..Compartment::default() });
+    let tank = Tank {
+        id: TankId(new_id()),
+        site: visit.site.id,
+        place,
+        ..Tank::default()
+    };
+    visit.compartments.push(Compartment {
+        id: CompartmentId(new_id()),
+        tank: tank.id,
+        ..Compartment::default()
+    });
     for (place, name) in [(0, "inlet"), (1, "outlet")] {
-        visit.lids.push(Lid { id: LidId(new_id()), tank: tank.id, place, name: name.to_owned(), ..Lid::default() });
+        visit.lids.push(Lid {
+            id: LidId(new_id()),
+            tank: tank.id,
+            place,
+            name: name.to_owned(),
+            ..Lid::default()
+        });
     }
     let id = tank.id;
     visit.tanks.push(tank);
@@ -198,7 +239,13 @@ impl App {
         let before = self.session.ask(move |store| store.site_whole(site))?;
         let place = i64::try_from(self.day.len()).unwrap_or(0);
         let mut after = before.clone();
-        after.stop = Stop { id: StopId(self.session.new_id()), site, day: self.session.today(), place, ..Stop::default() };
+        after.stop = Stop {
+            id: StopId(self.session.new_id()),
+            site,
+            day: self.session.today(),
+            place,
+            ..Stop::default()
+        };
         let id = after.stop.id;
         let list = crate::domain::record::changes(&[], std::slice::from_ref(&after.stop));
         self.session.keep(Some(id), "stop planned", false, list);
@@ -213,7 +260,10 @@ impl App {
     pub fn begin_stop(&mut self, id: StopId) -> Result<(), StoreError> {
         self.open_stop(id)?;
         let now = self.session.now();
-        let begun = self.stop.as_ref().is_some_and(|state| state.visit.stop.started_at.is_some());
+        let begun = self
+            .stop
+            .as_ref()
+            .is_some_and(|state| state.visit.stop.started_at.is_some());
         if !begun {
             self.change_plainly("stop begun", |visit, new_id| {
                 visit.stop.started_at = Some(now);
@@ -237,7 +287,9 @@ impl App {
     }
 
     fn change_with(&mut self, label: &str, undoable: bool, change: impl FnOnce(&mut Visit, &mut dyn FnMut() -> Uuid)) {
-        let Some(before) = self.stop.as_ref().map(|state| state.visit.clone()) else { return };
+        let Some(before) = self.stop.as_ref().map(|state| state.visit.clone()) else {
+            return;
+        };
         let mut after = before.clone();
         {
             let session = &self.session;
@@ -258,7 +310,10 @@ impl App {
         self.assess_stop();
         // The site's date moves with the stop, in the same action, so that undoing one undoes both.
         if undoable && let Some(state) = self.stop.as_mut().filter(|state| state.stop_id().is_some()) {
-            let due = state.soonest().and_then(|(_, soonest)| soonest.forecast.dates).map(|dates| dates.due);
+            let due = state
+                .soonest()
+                .and_then(|(_, soonest)| soonest.forecast.dates)
+                .map(|dates| dates.due);
             state.visit.site.due_on = due;
         }
         let Some(state) = self.stop.as_mut() else { return };
@@ -287,11 +342,19 @@ impl App {
     pub(crate) fn assess_stop(&mut self) {
         let Some(state) = self.stop.as_ref() else { return };
         let visit = state.shown();
-        let Some(rule_set) = self.session.rule_set(&visit.site) else { return };
+        let Some(rule_set) = self.session.rule_set(&visit.site) else {
+            return;
+        };
         let assessments = visit
             .tanks
             .iter()
-            .map(|tank| assess(&work_input(visit, &state.history, tank, self.session.setup()), &rule_set, &[]))
+            .map(|tank| {
+                assess(
+                    &work_input(visit, &state.history, tank, self.session.setup()),
+                    &rule_set,
+                    &[],
+                )
+            })
             .collect();
         if let Some(state) = self.stop.as_mut() {
             state.assessments = assessments;
@@ -300,7 +363,9 @@ impl App {
 
     /// Takes back the last action of the stop that still stands.
     pub fn undo(&mut self) {
-        let Some(stop) = self.stop.as_ref().and_then(StopState::stop_id) else { return };
+        let Some(stop) = self.stop.as_ref().and_then(StopState::stop_id) else {
+            return;
+        };
         let (id, at) = (self.session.new_id(), self.session.now());
         let result = self.session.ask(move |store| {
             let undone = store.undo(stop, id, at)?;
@@ -331,15 +396,26 @@ impl App {
     /// Returns what all five stations show.
     #[must_use]
     pub fn stop_view(&self) -> StopView {
-        let Some(state) = self.stop.as_ref() else { return StopView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return StopView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let visit = state.shown();
         let mut detail = Vec::new();
-        if let Some(liquid) = state.assessment().map(|a| a.contents.liquid).filter(|v| v.as_litres() > 0.5) {
+        if let Some(liquid) = state
+            .assessment()
+            .map(|a| a.contents.liquid)
+            .filter(|v| v.as_litres() > 0.5)
+        {
             detail.push(figures.volume(liquid));
         }
         detail.push(words.n("{0} lid", "{0} lids", state.lids().len()));
-        detail.push(visit.site.residents_tenths.map_or_else(|| words.t("people not asked"), |n| figures.people(n)));
+        detail.push(
+            visit
+                .site
+                .residents_tenths
+                .map_or_else(|| words.t("people not asked"), |n| figures.people(n)),
+        );
         let kept = match (self.session.is_kept(), self.session.kept_at()) {
             (false, _) => words.t("not kept yet"),
             (true, Some(at)) => words.f("kept {0}", &[&at.format("%H:%M").to_string()]),
@@ -352,7 +428,11 @@ impl App {
             is_kept: self.session.is_kept(),
             quarters: quarters(state),
             can_undo: state.undo_label.is_some(),
-            undo_text: state.undo_label.as_deref().map(|label| words.t(label)).unwrap_or_default(),
+            undo_text: state
+                .undo_label
+                .as_deref()
+                .map(|label| words.t(label))
+                .unwrap_or_default(),
         }
     }
 
@@ -378,10 +458,18 @@ impl App {
     pub fn step_compartment(&mut self, by: isize) {
         let Some(state) = self.stop.as_mut() else { return };
         let count = state.compartments().len();
-        let at_end = if by > 0 { state.compartment + 1 >= count } else { state.compartment == 0 };
+        let at_end = if by > 0 {
+            state.compartment + 1 >= count
+        } else {
+            state.compartment == 0
+        };
         if at_end && state.visit.tanks.len() > 1 {
             state.tank = stepped(state.tank, by, state.visit.tanks.len());
-            state.compartment = if by > 0 { 0 } else { state.compartments().len().saturating_sub(1) };
+            state.compartment = if by > 0 {
+                0
+            } else {
+                state.compartments().len().saturating_sub(1)
+            };
         } else {
             state.compartment = stepped(state.compartment, by, count);
         }
@@ -434,11 +522,18 @@ pub struct StopView {
 pub(crate) fn quarters(state: &StopState) -> [i32; 5] {
     let visit = state.shown();
     let share = |done: usize, of: usize| {
-        if of == 0 { 0 } else { i32::try_from((done * 4).div_ceil(of).min(4)).unwrap_or(4) }
+        if of == 0 {
+            0
+        } else {
+            i32::try_from((done * 4).div_ceil(of).min(4)).unwrap_or(4)
+        }
     };
     let count = |list: &[bool]| share(list.iter().filter(|done| **done).count(), list.len());
     let placed = visit.site.lat_e7.is_some() || !visit.stop.find_note.is_empty() || !state.history.is_empty();
-    let find = count(&[visit.stop.lid_found.is_some(), placed || visit.stop.lid_found == Some(true)]);
+    let find = count(&[
+        visit.stop.lid_found.is_some(),
+        placed || visit.stop.lid_found == Some(true),
+    ]);
     let lids = state.lids();
     let dig = share(lids.iter().filter(|lid| lid.cover_mm.is_some()).count(), lids.len());
     let readings = visit
@@ -446,7 +541,10 @@ pub(crate) fn quarters(state: &StopState) -> [i32; 5] {
         .iter()
         .flat_map(|c| {
             let reading = state.reading_of(c.id);
-            [reading.is_some_and(|r| r.scum_mm.is_some()), reading.is_some_and(|r| r.sludge_mm.is_some() || !r.probes_mm.is_empty())]
+            [
+                reading.is_some_and(|r| r.scum_mm.is_some()),
+                reading.is_some_and(|r| r.sludge_mm.is_some() || !r.probes_mm.is_empty()),
+            ]
         })
         .collect::<Vec<_>>();
     let pumped = visit

@@ -3,10 +3,10 @@
 use crate::app::inputs::{dip_json, dip_rows};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::{flag_text, is_unmeasured};
-use crate::app::tank_scenes::shape_scene;
 use crate::app::section::{Area, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
 use crate::app::stop::add_tank;
+use crate::app::tank_scenes::shape_scene;
 use crate::domain::record::{Compartment, CompartmentId, ShapeKind, Tank};
 use crate::domain::units::{Length, Volume};
 
@@ -173,16 +173,25 @@ impl App {
     /// Returns what the tank sheet shows.
     #[must_use]
     pub fn tank_view(&self) -> TankView {
-        let Some(state) = self.stop.as_ref() else { return TankView::default() };
-        let (Some(tank), Some(compartment)) = (state.tank(), state.compartment()) else { return TankView::default() };
+        let Some(state) = self.stop.as_ref() else {
+            return TankView::default();
+        };
+        let (Some(tank), Some(compartment)) = (state.tank(), state.compartment()) else {
+            return TankView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
         let list = dimensions_of(compartment.shape);
-        let dimensions = list.iter().map(|dimension| self.dimension_view(*dimension, compartment)).collect::<Vec<_>>();
+        let dimensions = list
+            .iter()
+            .map(|dimension| self.dimension_view(*dimension, compartment))
+            .collect::<Vec<_>>();
         let selected = state.dimension.min(list.len().saturating_sub(1));
         let (width_px, height_px) = state.tank_area;
         let drawing = tank_section(&shape_scene(compartment, figures.units), Area { width_px, height_px });
         let contents = state.assessment().map(|assessment| &assessment.contents);
-        let own = contents.and_then(|contents| contents.compartments.get(state.compartment)).map(|c| c.liquid);
+        let own = contents
+            .and_then(|contents| contents.compartments.get(state.compartment))
+            .map(|c| c.liquid);
         let total = contents.map(|contents| contents.liquid);
         let count = state.compartments().len();
         let capacity_text = match (own.filter(|v| v.as_litres() > 0.5), total) {
@@ -195,10 +204,18 @@ impl App {
         };
         // While a size is missing every other flag only follows from that.
         let mut notes = match state.assessment() {
-            _ if state.compartments().iter().any(|compartment| is_unmeasured(compartment)) => {
+            _ if state
+                .compartments()
+                .iter()
+                .any(|compartment| is_unmeasured(compartment)) =>
+            {
                 vec![words.t("A size is still missing: volumes and dates wait for it.")]
             }
-            Some(assessment) => assessment.flags.iter().filter_map(|flag| flag_text(flag, figures)).collect(),
+            Some(assessment) => assessment
+                .flags
+                .iter()
+                .filter_map(|flag| flag_text(flag, figures))
+                .collect(),
             None => Vec::new(),
         };
         notes.push(words.t(match drawing.view {
@@ -213,7 +230,10 @@ impl App {
         let nudges = if list.get(selected) == Some(&Dimension::Capacity) {
             (format!("+ {capacity_step}"), format!("− {capacity_step}"))
         } else {
-            (figures.nudge_captions().0.to_owned(), figures.nudge_captions().1.to_owned())
+            (
+                figures.nudge_captions().0.to_owned(),
+                figures.nudge_captions().1.to_owned(),
+            )
         };
         TankView {
             tank_text: words.f(
@@ -237,10 +257,18 @@ impl App {
             notes,
             dip_rows: self.dip_views(compartment),
             facts: vec![
-                (words.t("Name"), if tank.name.is_empty() { words.t("none") } else { tank.name.clone() }),
+                (
+                    words.t("Name"),
+                    if tank.name.is_empty() {
+                        words.t("none")
+                    } else {
+                        tank.name.clone()
+                    },
+                ),
                 (
                     words.t("Last emptied"),
-                    tank.last_emptied.map_or_else(|| words.t("not known"), |date| figures.date(date)),
+                    tank.last_emptied
+                        .map_or_else(|| words.t("not known"), |date| figures.date(date)),
                 ),
             ],
         }
@@ -249,11 +277,19 @@ impl App {
     fn dimension_view(&self, dimension: Dimension, compartment: &Compartment) -> FigureView {
         let (words, figures) = (self.session.words(), self.session.figures());
         let value = if dimension == Dimension::Capacity {
-            compartment.nominal_ml.map(|ml| figures.volume_value(Volume::from_whole_ml(ml)))
+            compartment
+                .nominal_ml
+                .map(|ml| figures.volume_value(Volume::from_whole_ml(ml)))
         } else {
-            dimension.of(compartment).map(|length| figures.mm_value(i64::from(length.as_mm())))
+            dimension
+                .of(compartment)
+                .map(|length| figures.mm_value(i64::from(length.as_mm())))
         };
-        let unit = if dimension == Dimension::Capacity { figures.volume_unit() } else { figures.length_unit() };
+        let unit = if dimension == Dimension::Capacity {
+            figures.volume_unit()
+        } else {
+            figures.length_unit()
+        };
         let optional = matches!(dimension, Dimension::Air | Dimension::OutletTop);
         FigureView {
             name: words.t(dimension.name()),
@@ -287,7 +323,10 @@ impl App {
                     message: if rises {
                         String::new()
                     } else {
-                        words.f("Row {0} is not deeper and fuller than the row before. Check both.", &[&(index + 1).to_string()])
+                        words.f(
+                            "Row {0} is not deeper and fuller than the row before. Check both.",
+                            &[&(index + 1).to_string()],
+                        )
                     },
                 }
             })
@@ -315,7 +354,9 @@ impl App {
 
     /// Makes the tank one, two or three compartments. The last ones go first, and their readings stay in the record.
     pub fn tap_compartment_count(&mut self, count: usize) {
-        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else { return };
+        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else {
+            return;
+        };
         let count = count.clamp(1, 3);
         self.change("compartments", |visit, new_id| {
             let mut seen = 0_usize;
@@ -329,9 +370,25 @@ impl App {
                 let id = CompartmentId(new_id());
                 let place = i64::try_from(seen).unwrap_or(0);
                 // Compartments of one tank share its width and depths; only the length along the flow differs.
-                let copied = first.clone().map_or_else(Compartment::default, |c| Compartment { length_mm: None, nominal_ml: None, ..c });
-                let at = visit.compartments.iter().rposition(|c| c.tank == tank).map_or(0, |at| at + 1);
-                visit.compartments.insert(at, Compartment { id, tank, place, ..copied });
+                let copied = first.clone().map_or_else(Compartment::default, |c| Compartment {
+                    length_mm: None,
+                    nominal_ml: None,
+                    ..c
+                });
+                let at = visit
+                    .compartments
+                    .iter()
+                    .rposition(|c| c.tank == tank)
+                    .map_or(0, |at| at + 1);
+                visit.compartments.insert(
+                    at,
+                    Compartment {
+                        id,
+                        tank,
+                        place,
+                        ..copied
+                    },
+                );
                 seen += 1;
             }
         });
@@ -350,7 +407,9 @@ impl App {
     }
 
     fn change_compartment(&mut self, label: &str, change: impl FnOnce(&mut Compartment)) {
-        let Some(id) = self.stop.as_ref().and_then(|state| state.compartment()).map(|c| c.id) else { return };
+        let Some(id) = self.stop.as_ref().and_then(|state| state.compartment()).map(|c| c.id) else {
+            return;
+        };
         self.change(label, |visit, _| {
             if let Some(compartment) = visit.compartments.iter_mut().find(|compartment| compartment.id == id) {
                 change(compartment);
@@ -359,7 +418,9 @@ impl App {
     }
 
     pub(crate) fn change_tank(&mut self, label: &str, change: impl FnOnce(&mut Tank)) {
-        let Some(id) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else { return };
+        let Some(id) = self.stop.as_ref().and_then(|state| state.tank()).map(|tank| tank.id) else {
+            return;
+        };
         self.change(label, |visit, _| {
             if let Some(tank) = visit.tanks.iter_mut().find(|tank| tank.id == id) {
                 change(tank);
@@ -390,8 +451,12 @@ impl App {
     /// One step more or less of the selected size.
     pub fn nudge_dimension(&mut self, steps: i32) {
         let figures = self.session.figures();
-        let Some(dimension) = self.selected_dimension() else { return };
-        let Some(compartment) = self.stop.as_ref().and_then(|state| state.compartment()).cloned() else { return };
+        let Some(dimension) = self.selected_dimension() else {
+            return;
+        };
+        let Some(compartment) = self.stop.as_ref().and_then(|state| state.compartment()).cloned() else {
+            return;
+        };
         if dimension == Dimension::Capacity {
             let volume = compartment.nominal_ml.map_or_else(
                 || figures.nudged_volume(Volume::from_us_gallons(1_000.0), 0, CAPACITY_STEP.0, CAPACITY_STEP.1),
@@ -409,14 +474,24 @@ impl App {
 
     /// Opens the number pad on the selected size.
     pub fn tap_dimension_figure(&mut self) {
-        let Some(dimension) = self.selected_dimension() else { return };
+        let Some(dimension) = self.selected_dimension() else {
+            return;
+        };
         let index = self.stop.as_ref().map_or(0, |state| state.dimension);
-        let kind = if dimension == Dimension::Capacity { PadKind::Volume } else { PadKind::Length };
+        let kind = if dimension == Dimension::Capacity {
+            PadKind::Volume
+        } else {
+            PadKind::Length
+        };
         self.open_pad(PadTarget::Dimension(index), kind, dimension.name(), String::new());
     }
 
     pub(crate) fn set_dimension(&mut self, index: usize, mm: i64) {
-        let shape = self.stop.as_ref().and_then(|state| state.compartment()).map(|compartment| compartment.shape);
+        let shape = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.compartment())
+            .map(|compartment| compartment.shape);
         if let Some(dimension) = shape.and_then(|shape| dimensions_of(shape).get(index).copied()) {
             self.set_dimension_value(dimension, mm);
         }
@@ -446,11 +521,18 @@ impl App {
 
     /// Opens the number pad on a row's volume.
     pub fn tap_dip_volume(&mut self, row: usize) {
-        self.open_pad(PadTarget::DipVolume(row), PadKind::Volume, "Volume below this depth", String::new());
+        self.open_pad(
+            PadTarget::DipVolume(row),
+            PadKind::Volume,
+            "Volume below this depth",
+            String::new(),
+        );
     }
 
     pub(crate) fn set_dip_depth(&mut self, row: usize, mm: i64) {
-        let Some(depth) = u32::try_from(mm).ok().map(Length::from_mm) else { return };
+        let Some(depth) = u32::try_from(mm).ok().map(Length::from_mm) else {
+            return;
+        };
         self.change_dip(|rows| {
             if let Some(row) = rows.get_mut(row) {
                 row.0 = depth;
@@ -472,7 +554,10 @@ impl App {
         self.change_dip(|rows| {
             let (depth, ml) = rows.last().copied().unwrap_or_default();
             let added = Volume::from_us_gallons(250.0).as_whole_ml().unwrap_or(0);
-            rows.push((Length::from_mm(depth.as_mm().saturating_add(305)), ml.saturating_add(added)));
+            rows.push((
+                Length::from_mm(depth.as_mm().saturating_add(305)),
+                ml.saturating_add(added),
+            ));
         });
     }
 
@@ -487,12 +572,22 @@ impl App {
 
     /// Opens the sheet on the tank's name or its last pump-out.
     pub fn tap_tank_fact(&mut self, index: usize) {
-        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).cloned() else { return };
+        let Some(tank) = self.stop.as_ref().and_then(|state| state.tank()).cloned() else {
+            return;
+        };
         if index == 0 {
             self.open_sheet(SheetTarget::TankName, "Tank name", tank.name, false);
         } else {
-            let text = tank.last_emptied.map(|date| date.format("%Y-%m-%d").to_string()).unwrap_or_default();
-            self.open_sheet(SheetTarget::LastEmptied, "Last emptied (year, or 2022-05-30)", text, false);
+            let text = tank
+                .last_emptied
+                .map(|date| date.format("%Y-%m-%d").to_string())
+                .unwrap_or_default();
+            self.open_sheet(
+                SheetTarget::LastEmptied,
+                "Last emptied (year, or 2022-05-30)",
+                text,
+                false,
+            );
         }
     }
 }

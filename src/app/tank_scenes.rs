@@ -1,9 +1,7 @@
 //! From what was recorded to what is drawn in section.
 
 use crate::app::inputs::{compartments_of, shape_of};
-use crate::app::section::{
-    CompartmentScene, DeviceScene, Edge, Fit, LidScene, SectionScene, SectionShape, TickUnit,
-};
+use crate::app::section::{CompartmentScene, DeviceScene, Edge, Fit, LidScene, SectionScene, SectionShape, TickUnit};
 use crate::app::stop::StopState;
 use crate::domain::assess::Assessment;
 use crate::domain::record::{Compartment, Reading, ShapeKind, Tank, Units, Visit};
@@ -30,11 +28,15 @@ fn section_shape(compartment: &Compartment) -> SectionShape {
         return SectionShape::of(&shape, liquid);
     }
     match compartment.shape {
-        ShapeKind::Box | ShapeKind::ObroundPlan | ShapeKind::Nominal | ShapeKind::DipTable => {
-            SectionShape::Prism { width_mm: mm(compartment.length_mm, USUAL_LENGTH_MM) }
-        }
-        ShapeKind::UprightCylinder => SectionShape::Prism { width_mm: mm(compartment.diameter_mm, 1_500) },
-        ShapeKind::LevelCylinder => SectionShape::Circle { diameter_mm: mm(compartment.diameter_mm, 1_524) },
+        ShapeKind::Box | ShapeKind::ObroundPlan | ShapeKind::Nominal | ShapeKind::DipTable => SectionShape::Prism {
+            width_mm: mm(compartment.length_mm, USUAL_LENGTH_MM),
+        },
+        ShapeKind::UprightCylinder => SectionShape::Prism {
+            width_mm: mm(compartment.diameter_mm, 1_500),
+        },
+        ShapeKind::LevelCylinder => SectionShape::Circle {
+            diameter_mm: mm(compartment.diameter_mm, 1_524),
+        },
         ShapeKind::ObroundSection => SectionShape::Obround {
             radius_mm: mm(compartment.radius_mm, 600),
             straight_mm: compartment.straight_mm.map_or(300, Length::as_mm),
@@ -53,13 +55,18 @@ fn compartment_scene(
     limits: (Option<i32>, Option<i32>),
 ) -> CompartmentScene {
     let liquid = mm(compartment.liquid_depth_mm, USUAL_LIQUID_DEPTH_MM);
-    let probes = reading.map(|reading| crate::app::inputs::probes(&reading.probes_mm)).unwrap_or_default();
+    let probes = reading
+        .map(|reading| crate::app::inputs::probes(&reading.probes_mm))
+        .unwrap_or_default();
     let sludge = mean_mm(&probes).or_else(|| reading_sludge(reading));
     CompartmentScene {
         shape: section_shape(compartment),
         liquid_depth_mm: liquid,
         air_mm: mm(compartment.air_mm, USUAL_AIR_MM),
-        level_mm: reading.and_then(|r| r.level_mm).and_then(|mm| i32::try_from(mm).ok()).unwrap_or(0),
+        level_mm: reading
+            .and_then(|r| r.level_mm)
+            .and_then(|mm| i32::try_from(mm).ok())
+            .unwrap_or(0),
         scum_mm: reading.and_then(|r| r.scum_mm).map(Length::as_mm),
         sludge_mm: sludge,
         device: compartment.outlet_device_mm.map(|bottom| DeviceScene {
@@ -86,7 +93,9 @@ pub fn mean_mm(probes: &[Length]) -> Option<u32> {
 /// Returns the lowest a sludge top and a scum bottom may come to, against the outlet invert (below positive), by the rule set.
 #[must_use]
 pub fn limits(compartment: &Compartment, rule_set: Option<&RuleSet>) -> (Option<i32>, Option<i32>) {
-    let (Some(rule_set), Some(device)) = (rule_set, compartment.outlet_device_mm) else { return (None, None) };
+    let (Some(rule_set), Some(device)) = (rule_set, compartment.outlet_device_mm) else {
+        return (None, None);
+    };
     let device = device.mm();
     let whole = |mm: f64| round_to_i64(mm).and_then(|mm| i32::try_from(mm).ok());
     let mut lines = (None, None);
@@ -131,7 +140,9 @@ pub(crate) fn reading_scene(
     units: Units,
 ) -> SectionScene {
     let visit = state.shown();
-    let (Some(tank), Some(compartment)) = (state.tank(), state.compartment()) else { return SectionScene::default() };
+    let (Some(tank), Some(compartment)) = (state.tank(), state.compartment()) else {
+        return SectionScene::default();
+    };
     let reading = state.reading_of(compartment.id);
     let mut scene = compartment_scene(compartment, reading, limits(compartment, rule_set));
     // The edge that is dragged is the probe in hand, not the mean of those taken.
@@ -139,8 +150,18 @@ pub(crate) fn reading_scene(
     let lids = lid_scenes(visit, tank);
     // One compartment is drawn at a time, as large as the screen allows, under the lid that opens it.
     let many = state.compartments().len() > 1;
-    let lids = if many { lids.into_iter().skip(state.compartment).take(1).collect() } else { lids };
-    SectionScene { compartments: vec![scene], lids, selected, fit: Fit::Tall, tick_unit: tick_unit(units) }
+    let lids = if many {
+        lids.into_iter().skip(state.compartment).take(1).collect()
+    } else {
+        lids
+    };
+    SectionScene {
+        compartments: vec![scene],
+        lids,
+        selected,
+        fit: Fit::Tall,
+        tick_unit: tick_unit(units),
+    }
 }
 
 /// A whole tank as it stands today: as read, or with only what the pump-out left.
@@ -148,7 +169,10 @@ pub(crate) fn tank_today(visit: &Visit, tank: &Tank, pumped: bool, units: Units)
     let compartments = compartments_of(visit, tank.id)
         .into_iter()
         .map(|compartment| {
-            let reading = visit.readings.iter().find(|r| r.compartment == compartment.id && !r.removed);
+            let reading = visit
+                .readings
+                .iter()
+                .find(|r| r.compartment == compartment.id && !r.removed);
             let mut scene = compartment_scene(compartment, reading, (None, None));
             if pumped {
                 // Filled again by the next day; what was left behind is a film at this scale.
@@ -159,7 +183,13 @@ pub(crate) fn tank_today(visit: &Visit, tank: &Tank, pumped: bool, units: Units)
             scene
         })
         .collect();
-    SectionScene { compartments, lids: lid_scenes(visit, tank), selected: None, fit: Fit::Whole, tick_unit: tick_unit(units) }
+    SectionScene {
+        compartments,
+        lids: lid_scenes(visit, tank),
+        selected: None,
+        fit: Fit::Whole,
+        tick_unit: tick_unit(units),
+    }
 }
 
 /// A whole tank as it is expected to stand on the due date.
@@ -177,5 +207,11 @@ pub(crate) fn tank_when_due(visit: &Visit, tank: &Tank, assessment: &Assessment,
 pub(crate) fn shape_scene(compartment: &Compartment, units: Units) -> SectionScene {
     let mut scene = compartment_scene(compartment, None, (None, None));
     scene.scum_mm = None;
-    SectionScene { compartments: vec![scene], lids: Vec::new(), selected: None, fit: Fit::Whole, tick_unit: tick_unit(units) }
+    SectionScene {
+        compartments: vec![scene],
+        lids: Vec::new(),
+        selected: None,
+        fit: Fit::Whole,
+        tick_unit: tick_unit(units),
+    }
 }

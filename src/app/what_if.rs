@@ -52,7 +52,11 @@ impl App {
     }
 
     fn tank_now(&self) -> Volume {
-        self.stop.as_ref().and_then(|state| state.soonest()).map(|(_, a)| a.contents.liquid).unwrap_or_default()
+        self.stop
+            .as_ref()
+            .and_then(|state| state.soonest())
+            .map(|(_, a)| a.contents.liquid)
+            .unwrap_or_default()
     }
 
     fn trial_date(&self, trial: Trial) -> Option<NaiveDate> {
@@ -62,18 +66,27 @@ impl App {
         let rule_set = self.session.rule_set(&visit.site)?;
         let input = work_input(visit, &state.history, visit.tanks.get(place)?, self.session.setup());
         let question = input.question(&rule_set);
-        let residents = i32::try_from(trial.residents_tenths).ok().map(|tenths| f64::from(tenths) / 10.0);
+        let residents = i32::try_from(trial.residents_tenths)
+            .ok()
+            .map(|tenths| f64::from(tenths) / 10.0);
         let capacity = trial.tank.unwrap_or_else(|| input.tank.liquid());
         let forecast = forecast(&question);
-        dates_for(&question, &forecast, residents, trial.grinder, capacity).ok().map(|dates| dates.due)
+        dates_for(&question, &forecast, residents, trial.grinder, capacity)
+            .ok()
+            .map(|dates| dates.due)
     }
 
     /// Returns what What-if shows.
     #[must_use]
     pub fn what_if_view(&self) -> WhatIfView {
-        let (Some(state), Some(trial)) = (self.stop.as_ref(), self.trial) else { return WhatIfView::default() };
+        let (Some(state), Some(trial)) = (self.stop.as_ref(), self.trial) else {
+            return WhatIfView::default();
+        };
         let (words, figures) = (self.session.words(), self.session.figures());
-        let as_it_is = state.soonest().and_then(|(_, soonest)| soonest.forecast.dates).map(|dates| dates.due);
+        let as_it_is = state
+            .soonest()
+            .and_then(|(_, soonest)| soonest.forecast.dates)
+            .map(|dates| dates.due);
         let tried = self.trial_date(trial);
         let tank = trial.tank.unwrap_or_else(|| self.tank_now());
         let step = match figures.units {
@@ -142,7 +155,10 @@ impl App {
     /// A larger or smaller tank.
     pub fn nudge_trial_tank(&mut self, steps: i32) {
         let figures = self.session.figures();
-        let now = self.trial.and_then(|trial| trial.tank).unwrap_or_else(|| self.tank_now());
+        let now = self
+            .trial
+            .and_then(|trial| trial.tank)
+            .unwrap_or_else(|| self.tank_now());
         self.set_trial_tank(figures.nudged_volume(now, steps, TANK_STEP.0, TANK_STEP.1));
     }
 

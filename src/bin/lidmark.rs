@@ -36,11 +36,17 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
         Some(Command::Demo { out, from }) => demo::run(from.as_deref(), &out).map(Some).map_err(|error| {
-            (error.to_string(), "Mend what the line names, then run it again; docs/demo.md lists every tap.".to_owned())
+            (
+                error.to_string(),
+                "Mend what the line names, then run it again; docs/demo.md lists every tap.".to_owned(),
+            )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
             Some(folders) => desktop::run(&folders).map(|()| None).map_err(|error| error.lines()),
-            None => Err(("this system names no home folder".to_owned(), "Choose one with --data DIR.".to_owned())),
+            None => Err((
+                "this system names no home folder".to_owned(),
+                "Choose one with --data DIR.".to_owned(),
+            )),
         },
     };
     match result {
@@ -50,7 +56,10 @@ fn main() -> ExitCode {
         }
         Err((what, advice)) => {
             // Nothing is left to do when standard error is closed too.
-            drop(writeln!(std::io::stderr().lock(), "error: {what}\nwhat to do: {advice}"));
+            drop(writeln!(
+                std::io::stderr().lock(),
+                "error: {what}\nwhat to do: {advice}"
+            ));
             ExitCode::FAILURE
         }
     }

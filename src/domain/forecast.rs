@@ -847,7 +847,9 @@ pub fn dates_for(
     capacity: Volume,
 ) -> Result<DueDates, String> {
     match &forecast.limit {
-        Some(limit) => question.answer(limit, residents, grinder, capacity).map(|answer| answer.dates),
+        Some(limit) => question
+            .answer(limit, residents, grinder, capacity)
+            .map(|answer| answer.dates),
         None => Err(forecast.no_date.clone().unwrap_or_default()),
     }
 }

@@ -522,7 +522,11 @@ pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: 
         .iter()
         .map(|clause| {
             let exact = judge_clause(clause, &in_half_inches, household);
-            if exact.at_limit { exact } else { judge_clause(clause, &as_kept, household) }
+            if exact.at_limit {
+                exact
+            } else {
+                judge_clause(clause, &as_kept, household)
+            }
         })
         .collect();
     let decision = if clauses.iter().any(|clause| clause.met) {

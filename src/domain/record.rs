@@ -32,7 +32,11 @@ impl Kept for i64 {
         Cell::Int(*self)
     }
     fn from_cell(cell: &Cell) -> Option<Self> {
-        if let Cell::Int(whole) = cell { Some(*whole) } else { None }
+        if let Cell::Int(whole) = cell {
+            Some(*whole)
+        } else {
+            None
+        }
     }
 }
 
@@ -54,7 +58,11 @@ impl Kept for String {
         Cell::Text(self.clone())
     }
     fn from_cell(cell: &Cell) -> Option<Self> {
-        if let Cell::Text(text) = cell { Some(text.clone()) } else { None }
+        if let Cell::Text(text) = cell {
+            Some(text.clone())
+        } else {
+            None
+        }
     }
 }
 
@@ -63,7 +71,9 @@ impl Kept for Length {
         Cell::Int(i64::from(self.as_mm()))
     }
     fn from_cell(cell: &Cell) -> Option<Self> {
-        i64::from_cell(cell).and_then(|mm| u32::try_from(mm).ok()).map(Self::from_mm)
+        i64::from_cell(cell)
+            .and_then(|mm| u32::try_from(mm).ok())
+            .map(Self::from_mm)
     }
 }
 
@@ -529,7 +539,12 @@ pub fn changes<R: Record>(before: &[R], after: &[R]) -> Vec<FieldChange> {
         let old_cells = old.map(Record::cells).unwrap_or_default();
         for (index, (field, value)) in R::FIELDS.iter().zip(new.cells()).enumerate() {
             if old_cells.get(index) != Some(&value) {
-                list.push(FieldChange { table: R::TABLE, id: new.uuid(), field, value });
+                list.push(FieldChange {
+                    table: R::TABLE,
+                    id: new.uuid(),
+                    field,
+                    value,
+                });
             }
         }
     }
@@ -544,7 +559,10 @@ impl Visit {
         list.extend(changes(&self.tanks, &after.tanks));
         list.extend(changes(&self.compartments, &after.compartments));
         list.extend(changes(&self.lids, &after.lids));
-        list.extend(changes(std::slice::from_ref(&self.stop), std::slice::from_ref(&after.stop)));
+        list.extend(changes(
+            std::slice::from_ref(&self.stop),
+            std::slice::from_ref(&after.stop),
+        ));
         list.extend(changes(&self.readings, &after.readings));
         list.extend(changes(&self.pumpings, &after.pumpings));
         list
@@ -574,7 +592,12 @@ mod tests {
     use super::*;
 
     fn lid(cover_mm: Option<i64>) -> Lid {
-        Lid { id: LidId(Uuid::from_u128(7)), name: "inlet".to_owned(), cover_mm, ..Lid::default() }
+        Lid {
+            id: LidId(Uuid::from_u128(7)),
+            name: "inlet".to_owned(),
+            cover_mm,
+            ..Lid::default()
+        }
     }
 
     #[test]

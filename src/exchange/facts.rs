@@ -47,7 +47,11 @@ fn site(input: &WorkInput) -> Value {
     let mut site = Map::new();
     put(&mut site, "residents", input.site.residents.map(|people| json!(people)));
     site.insert("grinder".to_owned(), json!(input.site.grinder));
-    put(&mut site, "permit_date", input.site.permit_date.map(|date| json!(date.to_string())));
+    put(
+        &mut site,
+        "permit_date",
+        input.site.permit_date.map(|date| json!(date.to_string())),
+    );
     if input.site.new_work {
         site.insert("new_work".to_owned(), json!(true));
     }
@@ -71,22 +75,42 @@ fn tank(input: &WorkInput) -> Map<String, Value> {
             if compartment.liquid_depth.as_mm() > 0 {
                 map.insert("liquid_depth_mm".to_owned(), json!(compartment.liquid_depth.as_mm()));
             }
-            put(&mut map, "air_space_mm", compartment.air_space.map(|length| json!(length.as_mm())));
-            put(&mut map, "outlet_device_mm", compartment.outlet_device.map(|length| json!(length.as_mm())));
-            put(&mut map, "outlet_top_mm", compartment.outlet_top.map(|length| json!(length.as_mm())));
+            put(
+                &mut map,
+                "air_space_mm",
+                compartment.air_space.map(|length| json!(length.as_mm())),
+            );
+            put(
+                &mut map,
+                "outlet_device_mm",
+                compartment.outlet_device.map(|length| json!(length.as_mm())),
+            );
+            put(
+                &mut map,
+                "outlet_top_mm",
+                compartment.outlet_top.map(|length| json!(length.as_mm())),
+            );
             Value::Object(map)
         })
         .collect::<Vec<_>>();
     let mut one = Map::new();
     one.insert("tank".to_owned(), json!({ "compartments": compartments }));
-    put(&mut one, "last_emptied", input.last_emptied.map(|date| json!(date.to_string())));
+    put(
+        &mut one,
+        "last_emptied",
+        input.last_emptied.map(|date| json!(date.to_string())),
+    );
     one.insert("visit".to_owned(), Value::Object(visit(&input.visit)));
     let history = input
         .history
         .iter()
         .map(|past| {
             let mut map = visit(&past.visit);
-            put(&mut map, "last_emptied", past.last_emptied.map(|date| json!(date.to_string())));
+            put(
+                &mut map,
+                "last_emptied",
+                past.last_emptied.map(|date| json!(date.to_string())),
+            );
             Value::Object(map)
         })
         .collect::<Vec<_>>();
@@ -113,7 +137,11 @@ fn visit(visit: &Visit) -> Map<String, Value> {
     put(&mut map, "heel_l", visit.heel.map(|heel| json!(heel.as_litres())));
     put(&mut map, "residents", visit.residents.map(|people| json!(people)));
     put(&mut map, "grinder", visit.grinder.map(|grinder| json!(grinder)));
-    let readings = visit.readings.iter().map(|r| Value::Object(reading(r))).collect::<Vec<_>>();
+    let readings = visit
+        .readings
+        .iter()
+        .map(|r| Value::Object(reading(r)))
+        .collect::<Vec<_>>();
     if !readings.is_empty() {
         map.insert("compartments".to_owned(), Value::Array(readings));
     }
@@ -124,14 +152,30 @@ fn reading(reading: &Reading) -> Map<String, Value> {
     let mut map = Map::new();
     map.insert("level_mm".to_owned(), json!(reading.level.as_mm()));
     put(&mut map, "scum_mm", reading.scum.map(|length| json!(length.as_mm())));
-    put(&mut map, "sludge_mm", reading.sludge.map(|length| json!(length.as_mm())));
+    put(
+        &mut map,
+        "sludge_mm",
+        reading.sludge.map(|length| json!(length.as_mm())),
+    );
     if !reading.sludge_probes.is_empty() {
-        let probes = reading.sludge_probes.iter().map(|length| length.as_mm()).collect::<Vec<_>>();
+        let probes = reading
+            .sludge_probes
+            .iter()
+            .map(|length| length.as_mm())
+            .collect::<Vec<_>>();
         map.insert("sludge_probes_mm".to_owned(), json!(probes));
     }
     put(&mut map, "edge_mm", reading.edge.map(|length| json!(length.as_mm())));
-    put(&mut map, "outlet_device_mm", reading.outlet_device.map(|length| json!(length.as_mm())));
-    put(&mut map, "scum_top_mm", reading.scum_top.map(|height| json!(height.as_mm())));
+    put(
+        &mut map,
+        "outlet_device_mm",
+        reading.outlet_device.map(|length| json!(length.as_mm())),
+    );
+    put(
+        &mut map,
+        "scum_top_mm",
+        reading.scum_top.map(|height| json!(height.as_mm())),
+    );
     map
 }
 
@@ -147,7 +191,11 @@ fn shape(shape: &TankShape) -> Value {
         TankShape::ObroundPlan { length, width } => {
             json!({"kind": "obround_plan", "length_mm": length.as_mm(), "width_mm": width.as_mm()})
         }
-        TankShape::ObroundSection { radius, straight, length } => json!({
+        TankShape::ObroundSection {
+            radius,
+            straight,
+            length,
+        } => json!({
             "kind": "obround_section",
             "radius_mm": radius.as_mm(),
             "straight_mm": straight.as_mm(),
@@ -160,7 +208,10 @@ fn shape(shape: &TankShape) -> Value {
             "length_mm": length.as_mm(),
         }),
         TankShape::DipTable { rows } => {
-            let rows = rows.iter().map(|row| json!([row.depth.as_mm(), row.volume.as_litres()])).collect::<Vec<_>>();
+            let rows = rows
+                .iter()
+                .map(|row| json!([row.depth.as_mm(), row.volume.as_litres()]))
+                .collect::<Vec<_>>();
             json!({"kind": "dip_table", "rows": rows})
         }
         TankShape::Nominal { capacity } => json!({"kind": "nominal", "litres": capacity.as_litres()}),

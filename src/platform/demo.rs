@@ -65,16 +65,25 @@ pub enum DemoRunError {
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), DemoRunError> {
-    std::fs::write(path, bytes).map_err(|source| DemoRunError::File { path: path.to_owned(), source })
+    std::fs::write(path, bytes).map_err(|source| DemoRunError::File {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 fn folder(path: PathBuf) -> Result<PathBuf, DemoRunError> {
-    std::fs::create_dir_all(&path).map_err(|source| DemoRunError::File { path: path.clone(), source })?;
+    std::fs::create_dir_all(&path).map_err(|source| DemoRunError::File {
+        path: path.clone(),
+        source,
+    })?;
     Ok(path)
 }
 
 fn read(path: &Path) -> Result<String, DemoRunError> {
-    std::fs::read_to_string(path).map_err(|source| DemoRunError::File { path: path.to_owned(), source })
+    std::fs::read_to_string(path).map_err(|source| DemoRunError::File {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 /// Plays the demo and writes the book, each stop's figures, the door cards and a picture of every screen.
@@ -101,7 +110,12 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     }
     let store = Store::open(&book)?;
     let (sets, _) = rule_sets(&out.join("rules"));
-    let session = Session::new(store, sets.clone(), Box::new(|| chrono::Local::now().fixed_offset()), || {})?;
+    let session = Session::new(
+        store,
+        sets.clone(),
+        Box::new(|| chrono::Local::now().fixed_offset()),
+        || {},
+    )?;
     let mut app = App::start(session, out.join("cards"))?;
     picture::install()?;
     let window = ui::AppWindow::new()?;
@@ -118,7 +132,11 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     };
     let mut report = String::new();
     // Writing to a String cannot fail.
-    let _ = writeln!(report, "Demo day {}: invented company, people, places and readings.\n", demo.date());
+    let _ = writeln!(
+        report,
+        "Demo day {}: invented company, people, places and readings.\n",
+        demo.date()
+    );
     {
         let mut app = shared.borrow_mut();
         let works = folder(out.join("work"))?;
@@ -136,12 +154,20 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         Err(shared) => {
             // The window's callbacks still hold the app; settling is all that is left to do.
             shared.borrow_mut().session_mut().settle()?;
-            let _ = writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display());
+            let _ = writeln!(
+                report,
+                "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
+                out.display()
+            );
             return Ok(report);
         }
     };
     app.session_mut().settle()?;
-    let _ = writeln!(report, "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).", out.display());
+    let _ = writeln!(
+        report,
+        "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
+        out.display()
+    );
     Ok(report)
 }
 
@@ -170,7 +196,10 @@ fn write_stop(
         .iter()
         .enumerate()
         .map(|(place, tank)| {
-            (format!("tank {}", place + 1), work_input(&visit, &history, tank, app.session().setup()))
+            (
+                format!("tank {}", place + 1),
+                work_input(&visit, &history, tank, app.session().setup()),
+            )
         })
         .collect::<Vec<_>>();
     let facts = format!("{:#}\n", facts::write(rule_id, &tanks));
@@ -182,7 +211,10 @@ fn write_stop(
             let page = lay_out(&card, size);
             write(&cards.join(format!("{stem}.{name}.pdf")), &paper::pdf(&page)?)?;
             if size == PageSize::Letter {
-                write(&cards.join(format!("{stem}.png")), &paper::png(&page, paper::PHONE_WIDTH_PX)?)?;
+                write(
+                    &cards.join(format!("{stem}.png")),
+                    &paper::png(&page, paper::PHONE_WIDTH_PX)?,
+                )?;
             }
         }
     }
@@ -307,9 +339,16 @@ fn draw_tour(
     for (place, stop) in played.iter().filter(|stop| stop.begun).enumerate() {
         open(app, stop.stop)?;
         // Every station of the first stop; of the others what differs: the tank.
-        for (name, step) in STOP.iter().filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig")) {
+        for (name, step) in STOP
+            .iter()
+            .filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig"))
+        {
             step(&mut app.borrow_mut());
-            let name = if place == 0 { (*name).to_owned() } else { format!("{name}-stop{}", place + 1) };
+            let name = if place == 0 {
+                (*name).to_owned()
+            } else {
+                format!("{name}-stop{}", place + 1)
+            };
             count += draw(window, app, to, &format!("{name}.{tail}"))?;
         }
     }
@@ -334,6 +373,8 @@ fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str) -> Resul
     look()?;
     let image = look()?;
     let path = to.join(format!("{name}.png"));
-    image.save(&path).map_err(|source| DemoRunError::Image { path, source })?;
+    image
+        .save(&path)
+        .map_err(|source| DemoRunError::Image { path, source })?;
     Ok(1)
 }

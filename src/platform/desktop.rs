@@ -58,8 +58,10 @@ impl RunError {
 pub fn run(folders: &Folders) -> Result<(), RunError> {
     choose_renderer()?;
     let window = ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string()))?;
-    std::fs::create_dir_all(folders.root())
-        .map_err(|source| RunError::Folder { path: folders.root().to_owned(), source })?;
+    std::fs::create_dir_all(folders.root()).map_err(|source| RunError::Folder {
+        path: folders.root().to_owned(),
+        source,
+    })?;
     let store = Store::open(&folders.book())?;
     let (sets, refused) = rule_sets(&folders.rules());
     let weak = window.as_weak();
@@ -73,7 +75,11 @@ pub fn run(folders: &Folders) -> Result<(), RunError> {
         app.say_rule_file_refused(first, refused.len());
     }
     let app: SharedApp = Rc::new(RefCell::new(app));
-    bind::attach(&window, &app, Box::new(|app| demo::open_bundled(app).map_err(|error| error.to_string())));
+    bind::attach(
+        &window,
+        &app,
+        Box::new(|app| demo::open_bundled(app).map_err(|error| error.to_string())),
+    );
     window.run().map_err(|error| RunError::NoDisplay(error.to_string()))
 }
 

@@ -48,7 +48,11 @@ impl Desk {
         let (requests, inbox) = channel();
         let (report, outcomes) = channel();
         let thread = std::thread::spawn(move || serve(store, &inbox, &report, &wake));
-        Self { requests, outcomes, thread: Some(thread) }
+        Self {
+            requests,
+            outcomes,
+            thread: Some(thread),
+        }
     }
 
     /// Hands over an action and returns at once.
@@ -56,7 +60,9 @@ impl Desk {
     /// # Errors
     /// [`StoreError::Closed`] when the thread has ended.
     pub fn keep(&self, op: Op) -> Result<(), StoreError> {
-        self.requests.send(Request::Keep(Box::new(op))).map_err(|_| StoreError::Closed)
+        self.requests
+            .send(Request::Keep(Box::new(op)))
+            .map_err(|_| StoreError::Closed)
     }
 
     /// Asks the book something, after everything handed over so far, and waits for the answer.
@@ -72,7 +78,9 @@ impl Desk {
             // The asker waits below; if it is gone there is nobody to tell.
             drop(answer.send(question(store)));
         });
-        self.requests.send(Request::Ask(question)).map_err(|_| StoreError::Closed)?;
+        self.requests
+            .send(Request::Ask(question))
+            .map_err(|_| StoreError::Closed)?;
         wait.recv().map_err(|_| StoreError::Closed)?
     }
 

@@ -78,7 +78,9 @@ impl StoreError {
             Some(DiskFull) => Self::Full { doing },
             Some(DatabaseBusy | DatabaseLocked) => Self::Busy { doing },
             Some(ReadOnly) => Self::ReadOnly { doing },
-            Some(DatabaseCorrupt | NotADatabase) => Self::Damaged { detail: source.to_string() },
+            Some(DatabaseCorrupt | NotADatabase) => Self::Damaged {
+                detail: source.to_string(),
+            },
             _ => Self::Sql { doing, source },
         }
     }
@@ -86,8 +88,13 @@ impl StoreError {
     pub(crate) fn from_sqlite_open(path: &Path, source: rusqlite::Error) -> Self {
         match source.sqlite_error_code() {
             Some(rusqlite::ErrorCode::NotADatabase) => Self::NotOurs { path: path.to_owned() },
-            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Self::Damaged { detail: source.to_string() },
-            _ => Self::Open { path: path.to_owned(), source },
+            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Self::Damaged {
+                detail: source.to_string(),
+            },
+            _ => Self::Open {
+                path: path.to_owned(),
+                source,
+            },
         }
     }
 }

@@ -47,15 +47,23 @@ impl Store {
         let open = |source| StoreError::from_sqlite_open(path, source);
         let db = Connection::open(path).map_err(open)?;
         // Read before anything is written, so that a file that is not ours or too new stays byte for byte as it was.
-        let found: u32 = db.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(open)?;
-        let owner: i32 = db.pragma_query_value(None, "application_id", |row| row.get(0)).map_err(open)?;
-        let tables: i64 =
-            db.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(open)?;
+        let found: u32 = db
+            .pragma_query_value(None, "user_version", |row| row.get(0))
+            .map_err(open)?;
+        let owner: i32 = db
+            .pragma_query_value(None, "application_id", |row| row.get(0))
+            .map_err(open)?;
+        let tables: i64 = db
+            .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+            .map_err(open)?;
         if owner != APPLICATION_ID && tables > 0 {
             return Err(StoreError::NotOurs { path: path.to_owned() });
         }
         if found > SCHEMA_VERSION {
-            return Err(StoreError::TooNew { found, known: SCHEMA_VERSION });
+            return Err(StoreError::TooNew {
+                found,
+                known: SCHEMA_VERSION,
+            });
         }
         db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
         db.pragma_update(None, "journal_mode", "WAL").map_err(open)?;
@@ -64,7 +72,10 @@ impl Store {
         db.pragma_update(None, "trusted_schema", false).map_err(open)?;
         db.pragma_update(None, "temp_store", "MEMORY").map_err(open)?;
         db.set_prepared_statement_cache_capacity(64);
-        let mut store = Self { db, path: path.to_owned() };
+        let mut store = Self {
+            db,
+            path: path.to_owned(),
+        };
         store.migrate(found)?;
         store.check_after_unclean_end()?;
         Ok(store)
@@ -82,8 +93,10 @@ impl Store {
             let number = u32::try_from(step).unwrap_or(u32::MAX).saturating_add(1);
             let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
             tx.execute_batch(sql).map_err(StoreError::sql(doing))?;
-            tx.pragma_update(None, "application_id", APPLICATION_ID).map_err(StoreError::sql(doing))?;
-            tx.pragma_update(None, "user_version", number).map_err(StoreError::sql(doing))?;
+            tx.pragma_update(None, "application_id", APPLICATION_ID)
+                .map_err(StoreError::sql(doing))?;
+            tx.pragma_update(None, "user_version", number)
+                .map_err(StoreError::sql(doing))?;
             tx.commit().map_err(StoreError::sql(doing))?;
         }
         Ok(())
@@ -113,7 +126,10 @@ impl Store {
     /// [`StoreError`] when the note cannot be written; nothing recorded is lost by that.
     pub fn close(self) -> Result<(), StoreError> {
         self.set_meta("open", "0")?;
-        self.db.close().map_err(|(_, source)| StoreError::Sql { doing: "close the book", source })
+        self.db.close().map_err(|(_, source)| StoreError::Sql {
+            doing: "close the book",
+            source,
+        })
     }
 
     fn meta(&self, key: &str) -> Result<Option<String>, StoreError> {
@@ -125,7 +141,10 @@ impl Store {
 
     fn set_meta(&self, key: &str, value: &str) -> Result<(), StoreError> {
         self.db
-            .execute("INSERT INTO meta VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2", [key, value])
+            .execute(
+                "INSERT INTO meta VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2",
+                [key, value],
+            )
             .map(|_| ())
             .map_err(StoreError::sql("write the book's notes"))
     }
@@ -187,15 +206,32 @@ impl Store {
                 };
                 // A field with no value before belongs to a record this action made: taking it back takes the record away.
                 match old {
-                    Some(json) => changes.push(FieldChange { table, id, field, value: cell_from_json(&json)? }),
+                    Some(json) => changes.push(FieldChange {
+                        table,
+                        id,
+                        field,
+                        value: cell_from_json(&json)?,
+                    }),
                     None if field == "removed" => {
-                        changes.push(FieldChange { table, id, field, value: Cell::Int(1) });
+                        changes.push(FieldChange {
+                            table,
+                            id,
+                            field,
+                            value: Cell::Int(1),
+                        });
                     }
                     None => {}
                 }
             }
         }
-        let undo = Op { id, stop: Some(stop), at, label: label.clone(), undoable: false, changes };
+        let undo = Op {
+            id,
+            stop: Some(stop),
+            at,
+            label: label.clone(),
+            undoable: false,
+            changes,
+        };
         write_op(&tx, &undo, Some(seq))?;
         tx.commit().map_err(StoreError::sql(doing))?;
         Ok(Some(label))
@@ -217,7 +253,11 @@ impl Store {
         let verdict: String = copy
             .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))
             .map_err(StoreError::sql(doing))?;
-        if verdict == "ok" { Ok(()) } else { Err(StoreError::Damaged { detail: verdict }) }
+        if verdict == "ok" {
+            Ok(())
+        } else {
+            Err(StoreError::Damaged { detail: verdict })
+        }
     }
 
     /// Runs `SQLite`'s full integrity check.
@@ -229,12 +269,18 @@ impl Store {
             .db
             .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))
             .map_err(StoreError::sql("check the book"))?;
-        if verdict == "ok" { Ok(()) } else { Err(StoreError::Damaged { detail: verdict }) }
+        if verdict == "ok" {
+            Ok(())
+        } else {
+            Err(StoreError::Damaged { detail: verdict })
+        }
     }
 }
 
 fn damaged(record: &str, field: &str) -> StoreError {
-    StoreError::Damaged { detail: format!("the log names {record}.{field}, which does not exist") }
+    StoreError::Damaged {
+        detail: format!("the log names {record}.{field}, which does not exist"),
+    }
 }
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
@@ -249,7 +295,10 @@ fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), St
         (Pumping::TABLE, Pumping::FIELDS),
         (Setup::TABLE, Setup::FIELDS),
     ];
-    known.into_iter().find(|(table, _)| *table == name).ok_or_else(|| damaged(name, "*"))
+    known
+        .into_iter()
+        .find(|(table, _)| *table == name)
+        .ok_or_else(|| damaged(name, "*"))
 }
 
 fn last_undoable(db: &Connection, stop: StopId) -> Result<Option<(i64, String)>, StoreError> {
@@ -259,7 +308,9 @@ fn last_undoable(db: &Connection, stop: StopId) -> Result<Option<(i64, String)>,
          ORDER BY seq DESC LIMIT 1",
     )
     .and_then(|mut select| {
-        select.query_row([stop.to_string()], |row| Ok((row.get(0)?, row.get(1)?))).optional()
+        select
+            .query_row([stop.to_string()], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()
     })
     .map_err(StoreError::sql("look for the last action"))
 }
@@ -280,9 +331,7 @@ fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), St
         .map_err(StoreError::sql(doing))?;
     let seq = tx.last_insert_rowid();
     let mut insert = tx
-        .prepare_cached(
-            "INSERT INTO change (op, n, record, id, field, old, new) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-        )
+        .prepare_cached("INSERT INTO change (op, n, record, id, field, old, new) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")
         .map_err(StoreError::sql(doing))?;
     let mut n = 0_i64;
     for group in op.changes.chunk_by(|a, b| a.id == b.id && a.table == b.table) {
@@ -324,7 +373,11 @@ fn write_row(
         .prepare_cached(&format!("SELECT {} FROM {table} WHERE id = ?1", columns.join(", ")))
         .and_then(|mut select| {
             select
-                .query_row([&id], |row| (0..columns.len()).map(|i| row.get_ref(i).map(cell_of)).collect::<Result<Vec<_>, _>>())
+                .query_row([&id], |row| {
+                    (0..columns.len())
+                        .map(|i| row.get_ref(i).map(cell_of))
+                        .collect::<Result<Vec<_>, _>>()
+                })
                 .optional()
         })
         .map_err(StoreError::sql(doing))?;
@@ -332,11 +385,19 @@ fn write_row(
         .chain(changes.iter().map(|change| &change.value as &dyn ToSql))
         .collect::<Vec<_>>();
     let sql = if old.is_some() {
-        let sets = columns.iter().enumerate().map(|(i, c)| format!("{c} = ?{}", i + 2)).collect::<Vec<_>>();
+        let sets = columns
+            .iter()
+            .enumerate()
+            .map(|(i, c)| format!("{c} = ?{}", i + 2))
+            .collect::<Vec<_>>();
         format!("UPDATE {table} SET {} WHERE id = ?1", sets.join(", "))
     } else {
         let marks = (0..columns.len()).map(|i| format!("?{}", i + 2)).collect::<Vec<_>>();
-        format!("INSERT INTO {table} (id, {}) VALUES (?1, {})", columns.join(", "), marks.join(", "))
+        format!(
+            "INSERT INTO {table} (id, {}) VALUES (?1, {})",
+            columns.join(", "),
+            marks.join(", ")
+        )
     };
     tx.prepare_cached(&sql)
         .and_then(|mut write| write.execute(values.as_slice()))
@@ -382,5 +443,7 @@ fn cell_from_json(json: &str) -> Result<Cell, StoreError> {
         Ok(serde_json::Value::Number(number)) => number.as_i64().map(Cell::Int),
         _ => None,
     }
-    .ok_or_else(|| StoreError::Damaged { detail: format!("the log holds {json}, which is no value") })
+    .ok_or_else(|| StoreError::Damaged {
+        detail: format!("the log holds {json}, which is no value"),
+    })
 }

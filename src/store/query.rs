@@ -160,7 +160,12 @@ impl Store {
                 Ok(BookRow {
                     id: SiteId(uuid_of(row, 0)?),
                     name: row.get(1)?,
-                    address: [address, town].iter().filter(|part| !part.is_empty()).cloned().collect::<Vec<_>>().join(", "),
+                    address: [address, town]
+                        .iter()
+                        .filter(|part| !part.is_empty())
+                        .cloned()
+                        .collect::<Vec<_>>()
+                        .join(", "),
                     customer: format!("{customer} {phone}"),
                     position_e7: lat.zip(lon),
                     due_on: date_of(row, 8)?,
@@ -176,7 +181,10 @@ impl Store {
     /// [`StoreError`] when the book cannot be read.
     pub fn day(&self, day: NaiveDate) -> Result<Vec<DayRow>, StoreError> {
         let doing = "list the day's stops";
-        let stops = self.select::<Stop>("WHERE t.day = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&iso(day)])?;
+        let stops = self.select::<Stop>(
+            "WHERE t.day = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
+            &[&iso(day)],
+        )?;
         let mut select = self
             .db
             .prepare_cached(
@@ -211,7 +219,9 @@ impl Store {
     pub fn open_stop(&self) -> Result<Option<StopId>, StoreError> {
         let doing = "look for an open stop";
         let on_screen = self.meta("on_screen")?;
-        let Some(on_screen) = on_screen.filter(|id| !id.is_empty()) else { return Ok(None) };
+        let Some(on_screen) = on_screen.filter(|id| !id.is_empty()) else {
+            return Ok(None);
+        };
         self.db
             .query_row(
                 "SELECT id FROM stop WHERE id = ?1 AND removed = 0 AND finished_at IS NULL",
@@ -274,9 +284,11 @@ impl Store {
     /// [`StoreError`] when the book cannot be read.
     pub fn last_kept(&self, stop: StopId) -> Result<Option<DateTime<FixedOffset>>, StoreError> {
         self.db
-            .query_row("SELECT at FROM op WHERE stop = ?1 ORDER BY seq DESC LIMIT 1", [stop.to_string()], |row| {
-                row.get::<_, String>(0)
-            })
+            .query_row(
+                "SELECT at FROM op WHERE stop = ?1 ORDER BY seq DESC LIMIT 1",
+                [stop.to_string()],
+                |row| row.get::<_, String>(0),
+            )
             .optional()
             .map(|at| at.and_then(|at| DateTime::parse_from_rfc3339(&at).ok()))
             .map_err(StoreError::sql("read the log"))
@@ -305,7 +317,11 @@ fn iso(day: NaiveDate) -> String {
 }
 
 fn columns<R: Record>(alias: &str) -> String {
-    R::FIELDS.iter().map(|field| format!("{alias}.{field}")).collect::<Vec<_>>().join(", ")
+    R::FIELDS
+        .iter()
+        .map(|field| format!("{alias}.{field}"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
@@ -315,8 +331,9 @@ fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, Stor
         .map(|i| row.get_ref(first + 1 + i).map(cell_of))
         .collect::<Result<Vec<_>, _>>()
         .map_err(StoreError::sql(doing))?;
-    R::from_cells(id, &cells)
-        .map_err(|field| StoreError::Damaged { detail: format!("{} {id} has an unreadable {field}", R::TABLE) })
+    R::from_cells(id, &cells).map_err(|field| StoreError::Damaged {
+        detail: format!("{} {id} has an unreadable {field}", R::TABLE),
+    })
 }
 
 fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {

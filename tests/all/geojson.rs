@@ -1,8 +1,5 @@
 //! GeoJSON plans out and in (RFC 7946).
-#![allow(
-    clippy::doc_markdown,
-    reason = "GeoJSON is a name"
-)]
+#![allow(clippy::doc_markdown, reason = "GeoJSON is a name")]
 
 use lidmark::domain::locate::Position;
 use lidmark::domain::locate::fix::PinKind;

@@ -13,12 +13,13 @@
 
 mod card;
 mod forecast;
-#[cfg(feature = "ui")]
-mod look;
 mod geojson;
 mod gpx;
+mod layering;
 mod locate;
 mod locate_file;
+#[cfg(feature = "ui")]
+mod look;
 mod nmea;
 mod probing;
 mod rules;

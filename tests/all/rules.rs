@@ -116,8 +116,15 @@ fn each_clearance_rule_pumps_on_the_right_side_of_its_limit() {
             let result = verdict.clauses.iter().find(|result| result.id == clause).unwrap();
             assert_eq!(result.met, expected, "{id} {clause} at {clearance} in: {result:?}");
             assert_eq!(result.at_limit, step == 0.0, "{id} {clause} at {clearance} in");
-            let judged_in = if step == 0.0 { JudgedIn::HalfInches } else { JudgedIn::Millimetres };
-            assert_eq!(result.judged_in, judged_in, "only the limit itself is a matter of half inches");
+            let judged_in = if step == 0.0 {
+                JudgedIn::HalfInches
+            } else {
+                JudgedIn::Millimetres
+            };
+            assert_eq!(
+                result.judged_in, judged_in,
+                "only the limit itself is a matter of half inches"
+            );
         }
     }
 }
