@@ -16,6 +16,7 @@ mod forecast;
 mod look;
 mod rules;
 mod schema;
+mod words;
 mod work;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
