@@ -43,9 +43,10 @@ impl Figures {
     /// Returns the short name of the unit of length.
     #[must_use]
     pub const fn length_unit(self) -> &'static str {
-        match self.units {
-            Units::UsCustomary => "in",
-            Units::Metric => "cm",
+        match (self.units, self.words.language()) {
+            (Units::UsCustomary, Language::English) => "in",
+            (Units::UsCustomary, Language::Spanish) => "pulg",
+            (Units::Metric, _) => "cm",
         }
     }
 

@@ -21,7 +21,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("bind.rs", &["en", "es", "Lidmark "]),
     ("book.rs", &["{:.1} mi", "{:.1} km"]),
     ("door.rs", &["en-US", "es-US", "Lidmark", "{stem}.pdf", "{stem}.png", "stop"]),
-    ("figures.rs", &["in", "cm", "gal", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"]),
+    ("figures.rs", &["in", "pulg", "cm", "gal", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
         "setup.rs",
@@ -423,6 +423,7 @@ fn numbers_read_as_spanish() {
     assert_eq!(words.f("{0} from today", &[&figures.years_months(day(2026, 7), day(2027, 12))]), "dentro de 1 año 5 meses");
     assert_eq!([figures.years(1.0), figures.years(2.5)], ["1 año", "2.5 años"]);
     assert_eq!([figures.people(10), figures.people(30), figures.people(25)], ["1 persona", "3 personas", "2.5 personas"]);
+    assert_eq!([figures.mm(356), figures.mm(-13)], ["14 pulg", "−½ pulg"]);
     assert_eq!([words.n("{0} lid", "{0} lids", 1), words.n("{0} lid", "{0} lids", 2)], ["1 tapa", "2 tapas"]);
     assert_eq!(words.f("Look in by {0}.", &[&figures.month(day(2027, 12))]), "Revisar a más tardar en diciembre de 2027.");
     for (name, title) in [("inlet", "tapa de entrada"), ("outlet", "tapa de salida"), ("other", "otra tapa"), ("norte", "tapa norte")] {
