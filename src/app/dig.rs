@@ -6,6 +6,7 @@ use crate::app::section::{Area, Edge, EdgeKind, GroundScene, SectionDrawing, gro
 use crate::app::shell::App;
 use crate::app::stop::stepped;
 use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
+use crate::app::words::Words;
 use crate::domain::record::{Lid, LidId, LidMaterial};
 use crate::domain::riser::{Need, RiserAdvice};
 use crate::domain::units::{Length, round_to_i64};
@@ -115,7 +116,7 @@ impl App {
             .iter()
             .position(|tank| tank.id == lid.tank)
             .unwrap_or(0);
-        let name = words.f("{0} lid", &[&words.t(&lid.name)]);
+        let name = lid_title(&lid.name, words);
         DigView {
             lid_name: if many_tanks {
                 words.f("tank {0}: {1}", &[&(tank_place + 1).to_string(), &name])
@@ -155,7 +156,7 @@ impl App {
                 || words.t("Drag the lid in the drawing, nudge, or tap the figure."),
                 |advice| advice_text(advice, figures, self.session.today()),
             ),
-            material: words.t(lid.material.map_or("made of?", LidMaterial::word)),
+            material: words.t(lid.material.map_or("made of?", material_name)),
             cracked: lid.cracked.into(),
             secured: lid.secured.into(),
         }
@@ -322,6 +323,31 @@ impl App {
     }
 }
 
+/// The lid with its name, for the middle of a sentence: "inlet lid".
+///
+/// Whole phrases, because other languages put the name after the lid or bend it to fit.
+#[must_use]
+pub fn lid_title(name: &str, words: Words) -> String {
+    match name {
+        "inlet" => words.t("inlet lid"),
+        "outlet" => words.t("outlet lid"),
+        "middle" => words.t("middle lid"),
+        "other" => words.t("other lid"),
+        "" => words.t("lid"),
+        name => words.f("lid {0}", &[name]),
+    }
+}
+
+/// What a lid is made of, as a message id.
+const fn material_name(material: LidMaterial) -> &'static str {
+    match material {
+        LidMaterial::Concrete => "concrete",
+        LidMaterial::Plastic => "plastic",
+        LidMaterial::Metal => "metal",
+        LidMaterial::Other => "other material",
+    }
+}
+
 fn set_cover_of(visit: &mut crate::domain::record::Visit, id: LidId, mm: i64) {
     if let Some(lid) = visit.lids.iter_mut().find(|lid| lid.id == id) {
         lid.cover_mm = Some(mm);
@@ -392,8 +418,13 @@ pub fn advice_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveD
         text.push(' ');
         text.push_str(&match (payback.visits, year) {
             (Some(visits), Some(year)) => words.f(
-                "{0} against {1} a dig: paid back by {2}, after {3} visits.",
-                &[&stack, &dig, &year, &visits.to_string()],
+                "{0} against {1} a dig: paid back by {2}, after {3}.",
+                &[
+                    &stack,
+                    &dig,
+                    &year,
+                    &words.n("{0} visit", "{0} visits", usize::try_from(visits).unwrap_or(usize::MAX)),
+                ],
             ),
             _ => words.f("{0} against {1} a dig.", &[&stack, &dig]),
         });

@@ -529,10 +529,7 @@ impl App {
 /// One sentence of reason: what was read after how long with how many people, or what the date rests on without it.
 fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
     let words = figures.words;
-    let people = visit
-        .site
-        .residents_tenths
-        .map_or_else(|| words.t("people not asked"), |n| figures.people(n));
+    let people = visit.site.residents_tenths.map(|tenths| figures.people(tenths));
     let last = assessment
         .forecast
         .posterior
@@ -548,38 +545,37 @@ fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
     match (last, sludge) {
         (Some(used), Some(sludge)) => {
             let sludge = figures.mm(crate::domain::units::round_to_i64(sludge).unwrap_or(0));
-            let years = words.f("{0} years", &[&format!("{:.1}", used.years)]);
-            words.f("{0} of sludge after {1} with {2}.", &[&sludge, &years, &people])
+            let years = figures.years(used.years);
+            match people {
+                Some(people) => words.f("{0} of sludge after {1} with {2}.", &[&sludge, &years, &people]),
+                None => words.f("{0} of sludge after {1}.", &[&sludge, &years]),
+            }
         }
-        _ => match assessment.forecast.posterior.used.len() {
-            0 => words.f(
+        _ => match (assessment.forecast.posterior.used.len(), people) {
+            (0, Some(people)) => words.f(
                 "From {0} and the size of the tank; nothing measured here yet.",
                 &[&people],
             ),
-            count => words.n("From {0} earlier visit here.", "From {0} earlier visits here.", count),
+            (0, None) => words.t("Nothing measured here yet."),
+            (count, _) => words.n("From {0} earlier visit here.", "From {0} earlier visits here.", count),
         },
     }
 }
 
 fn notes(assessment: &Assessment, figures: Figures) -> Vec<String> {
     let words = figures.words;
-    let years_text = |years: f64| {
-        let text = format!("{years:.1}");
-        text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
-    };
     let mut lines = Vec::new();
     for cap in &assessment.forecast.caps {
         lines.push(match cap {
             // Only the late end of the window moved: the date itself needs no excuse.
             Cap::MaxInterval { moves_due: false, .. } => continue,
             Cap::MaxInterval { years, .. } => words.f(
-                "No later than {0} years after pumping, whatever the tank holds.",
-                &[&years_text(*years)],
+                "No later than {0} after pumping, whatever the tank holds.",
+                &[&figures.years(*years)],
             ),
-            Cap::Calendar { years, .. } => words.f(
-                "The rule here asks for pumping every {0} years.",
-                &[&years_text(*years)],
-            ),
+            Cap::Calendar { years, .. } => {
+                words.f("The rule here asks for pumping every {0}.", &[&figures.years(*years)])
+            }
             Cap::UnderSixMonths => {
                 words.t("Less than six months: look for a cause (tank too small, more people, grinder, leak).")
             }

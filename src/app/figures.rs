@@ -43,9 +43,10 @@ impl Figures {
     /// Returns the short name of the unit of length.
     #[must_use]
     pub const fn length_unit(self) -> &'static str {
-        match self.units {
-            Units::UsCustomary => "in",
-            Units::Metric => "cm",
+        match (self.units, self.words.language()) {
+            (Units::UsCustomary, Language::English) => "in",
+            (Units::UsCustomary, Language::Spanish) => "pulg",
+            (Units::Metric, _) => "cm",
         }
     }
 
@@ -241,6 +242,15 @@ impl Figures {
             (_, 0) => years_text,
             _ => format!("{years_text} {months_text}"),
         }
+    }
+
+    /// Writes years to the tenth with the word: "1 year", "2.5 years".
+    #[must_use]
+    pub fn years(self, years: f64) -> String {
+        let text = format!("{years:.1}");
+        let text = text.strip_suffix(".0").unwrap_or(&text);
+        self.words
+            .f(if text == "1" { "{0} year" } else { "{0} years" }, &[text])
     }
 
     /// Reads a typed length; inches or centimetres, decimal comma or point, "12½".
@@ -451,6 +461,19 @@ mod tests {
         assert_eq!(us().date(date), "May 12, 2029");
         assert_eq!(spanish().date(date), "12 de mayo de 2029");
         assert_eq!(spanish().weekday(date), "Sábado 12 de mayo");
+    }
+
+    #[test]
+    fn one_year_is_no_plural() {
+        for (years, text) in [
+            (1.0, "1 year"),
+            (0.96, "1 year"),
+            (1.1, "1.1 years"),
+            (2.5, "2.5 years"),
+            (4.04, "4 years"),
+        ] {
+            assert_eq!(us().years(years), text);
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Find: where is the tank?
 
+use crate::app::dig::lid_title;
 use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
 use crate::app::shell::App;
@@ -43,7 +44,12 @@ impl App {
         let covers = state
             .lids()
             .iter()
-            .filter_map(|lid| Some(words.f("{0} lid {1} down", &[&words.t(&lid.name), &figures.mm(lid.cover_mm?)])))
+            .filter_map(|lid| {
+                Some(words.f(
+                    "{0} {1} down",
+                    &[&lid_title(&lid.name, words), &figures.mm(lid.cover_mm?)],
+                ))
+            })
             .collect::<Vec<_>>();
         if !covers.is_empty() {
             known.push(covers.join(", "));

@@ -1,6 +1,6 @@
 //! Leave: close up, and tell the customer.
 
-use crate::app::dig::need_title;
+use crate::app::dig::{lid_title, need_title};
 use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::rule_name;
@@ -167,10 +167,9 @@ impl App {
                 .iter()
                 .filter(|lid| lid.tank == tank.id && lid.cracked == Some(true))
             {
-                lines.push(named(words.f(
-                    "{0} lid is cracked: have it replaced before anyone walks there.",
-                    &[&words.t(&lid.name)],
-                )));
+                let lid = lid_title(&lid.name, words);
+                let line = words.f("{0} is cracked: have it replaced before anyone walks there.", &[&lid]);
+                lines.push(named(capitalised(&line)));
             }
         }
         lines
@@ -189,12 +188,11 @@ impl App {
             .flat_map(|assessment| &assessment.risers)
             .map(|advice| {
                 let cover = figures.mm(i64::from(advice.cover.as_mm()));
-                let name = words.t(&advice.lid);
-                let head = words.f("{0} lid {1} down", &[&name, &cover]);
+                let head = words.f("{0} {1} down", &[&lid_title(&advice.lid, words), &cover]);
                 let stack = crate::app::dig::stack_text(advice, figures);
                 let stack = if stack.is_empty() { stack } else { format!(" {stack}.") };
                 format!(
-                    "{}. {}: {}{stack}",
+                    "{}. {}. {}{stack}",
                     capitalised(&head),
                     words.t(need_title(advice.need)),
                     crate::app::dig::advice_text(advice, figures, today)

@@ -484,7 +484,7 @@ pub fn verdict_line(
     let amount = |value: f64| match clause.unit {
         ClauseUnit::Millimetre => figures.mm(round_to_i64(value).unwrap_or(0)),
         ClauseUnit::Share => figures.percent(value),
-        ClauseUnit::Year => words.f("{0} years", &[&format!("{value:.1}")]),
+        ClauseUnit::Year => figures.years(value),
     };
     let (Some(value), Some(limit)) = (clause.value, clause.limit) else {
         return words.f("{0}: nothing measured yet", &[rule_name]);

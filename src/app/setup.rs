@@ -97,7 +97,7 @@ impl App {
                 words.t("Longest interval"),
                 setup.max_months.map_or_else(
                     || words.t("as the rule set says"),
-                    |months| words.f("{0} years", &[&years_text(months)]),
+                    |months| figures.years(f64::from(i32::try_from(months).unwrap_or(i32::MAX)) / 12.0),
                 ),
             ),
             SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
@@ -140,7 +140,7 @@ impl App {
                 SetupItem::Riser(24),
             ]),
             limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
-            book: words.f("{0} sites in this book", &[&self.book.len().to_string()]),
+            book: words.n("{0} site in this book", "{0} sites in this book", self.book.len()),
         }
     }
 
@@ -296,14 +296,6 @@ fn riser_price(setup: &Setup, inches: u8) -> Cents {
     }
 }
 
-fn years_text(months: i64) -> String {
-    if months % 12 == 0 {
-        (months / 12).to_string()
-    } else {
-        format!("{}.{}", months / 12, (months % 12) * 10 / 12)
-    }
-}
-
 /// How sure a rule set is, as a message id.
 #[must_use]
 pub const fn confidence_text(confidence: Confidence) -> &'static str {
@@ -361,7 +353,7 @@ pub fn clause_text(clause: &Clause, figures: Figures) -> String {
         ),
         Test::SludgeDistanceTable(_) => words
             .t("Pump when the sludge comes nearer to the outlet device than the table for this size and depth says."),
-        Test::Calendar { years, .. } => words.f("Pump every {0} years.", &[&years.to_string()]),
+        Test::Calendar { years, .. } => words.f("Pump every {0}.", &[&figures.years(*years)]),
     }
 }
 
@@ -373,10 +365,10 @@ fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
         .map(|clause| clause_text(clause, figures))
         .collect::<Vec<_>>();
     if let Some(years) = set.inspect_every_years {
-        sentences.push(words.f("Look in every {0} years.", &[&years.to_string()]));
+        sentences.push(words.f("Look in every {0}.", &[&figures.years(years)]));
     }
     if let Some(years) = set.max_interval_years {
-        sentences.push(words.f("Pump every {0} years at the latest.", &[&years.to_string()]));
+        sentences.push(words.f("Pump every {0} at the latest.", &[&figures.years(years)]));
     }
     sentences.push(words.t("Your local code comes first."));
     [

@@ -1,6 +1,7 @@
 //! One site: who, where, what is in the ground, what was done; and its form.
 
 use crate::app::book::DueState;
+use crate::app::dig::lid_title;
 use crate::app::figures::parse_date;
 use crate::app::inputs::{compartments_of, work_input};
 use crate::app::overlay::{
@@ -228,7 +229,12 @@ impl App {
         let lids = visit.lids.iter().filter(|lid| lid.tank == tank.id).collect::<Vec<_>>();
         let covers = lids
             .iter()
-            .filter_map(|lid| Some(words.f("{0} lid {1} down", &[&words.t(&lid.name), &figures.mm(lid.cover_mm?)])))
+            .filter_map(|lid| {
+                Some(words.f(
+                    "{0} {1} down",
+                    &[&lid_title(&lid.name, words), &figures.mm(lid.cover_mm?)],
+                ))
+            })
             .collect::<Vec<_>>();
         let mut detail = vec![words.t(shape)];
         if compartments.len() > 1 {

@@ -24,6 +24,7 @@ mod nmea;
 mod probing;
 mod rules;
 mod schema;
+mod words;
 mod work;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
