@@ -488,7 +488,7 @@ fn render_read(window: &ui::AppWindow, app: &App) {
         sync(&api.get_layers(), layers_of(drawing), |model| api.set_layers(model));
         sync(&api.get_ticks(), ticks_of(drawing, app), |model| api.set_ticks(model));
         sync(&api.get_handles(), handles_of(drawing, &value, app), |model| {
-            api.set_handles(model)
+            api.set_handles(model);
         });
     }
     api.set_view_text(view.view_text.into());
@@ -579,7 +579,7 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
         message: d.message.into(),
     });
     sync(&api.get_dimensions(), dimensions.collect(), |model| {
-        api.set_dimensions(model)
+        api.set_dimensions(model);
     });
     api.set_selected(small(view.selected));
     api.set_figure(figure_to(view.figure));
@@ -624,7 +624,7 @@ fn render_door(window: &ui::AppWindow, app: &App) {
         kind: chart_kind_to(label.kind),
     });
     sync(&api.get_chart_labels(), labels.collect(), |model| {
-        api.set_chart_labels(model)
+        api.set_chart_labels(model);
     });
     api.set_chart_description(view.chart_description.into());
     api.set_chance(view.chance.into());
@@ -636,15 +636,15 @@ fn render_door(window: &ui::AppWindow, app: &App) {
     api.set_then_caption(view.then_caption.into());
     api.set_lids_heading(view.lids_heading.into());
     sync(&api.get_lids_lines(), texts(view.lids_lines), |model| {
-        api.set_lids_lines(model)
+        api.set_lids_lines(model);
     });
     api.set_found_heading(view.found_heading.into());
     sync(&api.get_found_lines(), texts(view.found_lines), |model| {
-        api.set_found_lines(model)
+        api.set_found_lines(model);
     });
     api.set_cautions_heading(view.cautions_heading.into());
     sync(&api.get_cautions(), texts(view.cautions), |model| {
-        api.set_cautions(model)
+        api.set_cautions(model);
     });
     api.set_sign_text(view.sign_text.into());
     api.set_slip_text(view.slip_text.into());
@@ -714,7 +714,7 @@ fn render_about(window: &ui::AppWindow, app: &App) {
         |m| api.set_sentences(m),
     );
     sync(&api.get_licences(), lines(app.about_licences()), |model| {
-        api.set_licences(model)
+        api.set_licences(model);
     });
 }
 

@@ -338,6 +338,17 @@ pub fn lid_title(name: &str, words: Words) -> String {
     }
 }
 
+/// How deep each lid lies whose cover is known: "inlet lid 4 in down".
+#[must_use]
+pub fn lid_depths(lids: &[&Lid], figures: Figures) -> Vec<String> {
+    lids.iter()
+        .filter_map(|lid| {
+            let title = lid_title(&lid.name, figures.words);
+            Some(figures.words.f("{0} {1} down", &[&title, &figures.mm(lid.cover_mm?)]))
+        })
+        .collect()
+}
+
 /// What a lid is made of, as a message id.
 const fn material_name(material: LidMaterial) -> &'static str {
     match material {

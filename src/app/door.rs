@@ -794,7 +794,8 @@ fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {
 }
 
 /// A file name that every system takes: letters and digits of the name, dashes between.
-fn file_stem(name: &str) -> String {
+#[must_use]
+pub fn file_stem(name: &str) -> String {
     let mut stem = String::new();
     for c in name.chars().flat_map(char::to_lowercase) {
         if c.is_ascii_alphanumeric() {

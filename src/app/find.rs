@@ -1,6 +1,6 @@
 //! Find: where is the tank?
 
-use crate::app::dig::lid_title;
+use crate::app::dig::lid_depths;
 use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
 use crate::app::shell::App;
@@ -41,16 +41,7 @@ impl App {
                 known.push(words.f("{0}: {1}", &[&figures.date(row.stop.day), &row.stop.find_note]));
             }
         }
-        let covers = state
-            .lids()
-            .iter()
-            .filter_map(|lid| {
-                Some(words.f(
-                    "{0} {1} down",
-                    &[&lid_title(&lid.name, words), &figures.mm(lid.cover_mm?)],
-                ))
-            })
-            .collect::<Vec<_>>();
+        let covers = lid_depths(&state.lids(), figures);
         if !covers.is_empty() {
             known.push(covers.join(", "));
         }

@@ -335,8 +335,8 @@ impl App {
         let Some(id) = state.compartment().map(|compartment| compartment.id) else {
             return;
         };
-        let last = state.reading_of(id).and_then(|reading| reading.sludge_mm);
-        let Some(depth) = last.or_else(|| {
+        let depth_read = state.reading_of(id).and_then(|reading| reading.sludge_mm);
+        let Some(depth) = depth_read.or_else(|| {
             self.quantity_mm(Quantity::Sludge)
                 .and_then(|mm| u32::try_from(mm).ok())
                 .map(Length::from_mm)
@@ -349,9 +349,9 @@ impl App {
         };
         self.change("sludge probe", |visit, new_id| {
             if let Some(reading) = reading_mut(visit, id, new_id) {
-                let mut list = probes(&reading.probes_mm);
-                list.push(depth);
-                reading.probes_mm = probes_json(&list);
+                let mut taken = probes(&reading.probes_mm);
+                taken.push(depth);
+                reading.probes_mm = probes_json(&taken);
             }
         });
     }

@@ -1,7 +1,7 @@
 //! One site: who, where, what is in the ground, what was done; and its form.
 
 use crate::app::book::DueState;
-use crate::app::dig::lid_title;
+use crate::app::dig::lid_depths;
 use crate::app::figures::parse_date;
 use crate::app::inputs::{compartments_of, work_input};
 use crate::app::overlay::{
@@ -227,15 +227,7 @@ impl App {
         let compartments = compartments_of(visit, tank.id);
         let shape = compartments.first().map_or("", |c| shape_name(c.shape));
         let lids = visit.lids.iter().filter(|lid| lid.tank == tank.id).collect::<Vec<_>>();
-        let covers = lids
-            .iter()
-            .filter_map(|lid| {
-                Some(words.f(
-                    "{0} {1} down",
-                    &[&lid_title(&lid.name, words), &figures.mm(lid.cover_mm?)],
-                ))
-            })
-            .collect::<Vec<_>>();
+        let covers = lid_depths(&lids, figures);
         let mut detail = vec![words.t(shape)];
         if compartments.len() > 1 {
             detail.push(words.f("{0} compartments", &[&compartments.len().to_string()]));

@@ -3,6 +3,7 @@
 use crate::app::bind::{self, SharedApp};
 use crate::app::card::{PageSize, lay_out};
 use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
+use crate::app::door::file_stem;
 use crate::app::inputs::work_input;
 use crate::app::overlay::PadKey;
 use crate::app::paper::{self, PaperError};
@@ -180,7 +181,7 @@ fn write_stop(
     sets: &[crate::domain::rules::RuleSet],
 ) -> Result<String, DemoRunError> {
     app.open_stop(stop.stop)?;
-    let stem = stem(&stop.name);
+    let stem = file_stem(&stop.name);
     let (visit, history) = {
         let id = stop.stop;
         app.session().ask(move |store| {
@@ -226,19 +227,6 @@ fn write_stop(
     }
     lines.push('\n');
     Ok(lines)
-}
-
-/// A file name of letters, digits and dashes.
-fn stem(name: &str) -> String {
-    let mut out = String::new();
-    for c in name.chars().flat_map(char::to_lowercase) {
-        if c.is_ascii_alphanumeric() {
-            out.push(c);
-        } else if !out.is_empty() && !out.ends_with('-') {
-            out.push('-');
-        }
-    }
-    out.trim_end_matches('-').to_owned()
 }
 
 fn draw_first_run(window: &ui::AppWindow, app: &SharedApp, to: &Path) -> Result<usize, DemoRunError> {

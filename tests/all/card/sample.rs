@@ -121,10 +121,10 @@ pub fn english() -> CardData {
     let boxed = || SectionShape::Prism { width_mm: 2_438 };
     CardData {
         language: "en-US".to_owned(),
-        title: "14 Cedar Hollow: call us back by May 2029".to_owned(),
+        title: "9 Juniper Bend: call us back by May 2029".to_owned(),
         company: "Example Pumping".to_owned(),
         company_lines: texts(&["555-0100", "License 00000 (invented)"]),
-        site_lines: texts(&["14 Cedar Hollow", "Mora, Minnesota"]),
+        site_lines: texts(&["9 Juniper Bend", "Mora, Minnesota"]),
         date_label: "Call us back by".to_owned(),
         date_text: "May 2029".to_owned(),
         in_text: "2 years 6 months from today".to_owned(),
