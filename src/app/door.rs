@@ -9,7 +9,7 @@ use crate::app::shell::{App, NoticeKind};
 use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::domain::assess::Assessment;
 use crate::domain::check::FlagCode;
-use crate::domain::forecast::Cap;
+use crate::domain::forecast::{Cap, DueDates};
 use crate::domain::record::{Language, Tank, Units, Visit};
 use chrono::{Datelike, NaiveDate};
 use std::fmt::Write as _;
@@ -234,23 +234,7 @@ impl App {
         let day = visit.stop.day;
         let rule_set = self.session.rule_set(&visit.site);
         let dates = soonest.forecast.dates;
-        let (date_label, date_text, in_text) = match dates {
-            Some(dates) if dates.due <= day => (
-                words.t("Time to pump"),
-                words.t("now"),
-                words.f("since {0}", &[&figures.month(dates.due)]),
-            ),
-            Some(dates) => (
-                words.t("Call us back by"),
-                figures.month(dates.due),
-                words.f("{0} from today", &[&figures.years_months(day, dates.due)]),
-            ),
-            None => (
-                words.t("Call us back"),
-                words.t("when we know more"),
-                words.t(&self.no_date_plain()),
-            ),
-        };
+        let (date_label, date_text, in_text) = self.date_words(dates, day, figures);
         let mut found = self.found_lines(figures);
         if !visit.stop.found_note.is_empty() {
             found.insert(0, visit.stop.found_note.clone());
@@ -301,12 +285,7 @@ impl App {
             notes: notes(soonest, figures),
             curve: curve(soonest, figures, day),
             tanks: pictures(visit, tank, soonest, figures),
-            legend: [
-                (LayerKind::Scum, words.t("scum: floats")),
-                (LayerKind::Clear, words.t("clear liquid")),
-                (LayerKind::Sludge, words.t("sludge: settles")),
-            ]
-            .to_vec(),
+            legend: legend(figures),
             lids: TextBlock {
                 heading: words.t("Lids and risers"),
                 lines: if lids.is_empty() {
@@ -323,14 +302,7 @@ impl App {
                 heading: words.t("Stay safe"),
                 lines: cautions(figures),
             },
-            signature: Some(Signature {
-                label: words.t("Signature"),
-                name: visit.stop.signed_name.clone(),
-                strokes: read_strokes(&visit.stop.signature)
-                    .into_iter()
-                    .map(|stroke| stroke.into_iter().map(|(x, y)| (f64::from(x), f64::from(y))).collect())
-                    .collect(),
-            }),
+            signature: Some(signature(visit, figures)),
             footer: vec![
                 [setup.technician.clone(), figures.date(day)]
                     .into_iter()
@@ -343,6 +315,28 @@ impl App {
             ],
             more_text: words.t("… and {} more"),
         })
+    }
+
+    /// The words over the date, the date, and how far off it is.
+    fn date_words(&self, dates: Option<DueDates>, day: NaiveDate, figures: Figures) -> (String, String, String) {
+        let words = figures.words;
+        match dates {
+            Some(dates) if dates.due <= day => (
+                words.t("Time to pump"),
+                words.t("now"),
+                words.f("since {0}", &[&figures.month(dates.due)]),
+            ),
+            Some(dates) => (
+                words.t("Call us back by"),
+                figures.month(dates.due),
+                words.f("{0} from today", &[&figures.years_months(day, dates.due)]),
+            ),
+            None => (
+                words.t("Call us back"),
+                words.t("when we know more"),
+                words.t(&self.no_date_plain()),
+            ),
+        }
     }
 
     fn no_date_plain(&self) -> String {
@@ -613,6 +607,26 @@ fn cautions(figures: Figures) -> Vec<String> {
     .iter()
     .map(|text| figures.words.t(text))
     .collect()
+}
+
+fn legend(figures: Figures) -> Vec<(LayerKind, String)> {
+    let words = figures.words;
+    vec![
+        (LayerKind::Scum, words.t("scum: floats")),
+        (LayerKind::Clear, words.t("clear liquid")),
+        (LayerKind::Sludge, words.t("sludge: settles")),
+    ]
+}
+
+fn signature(visit: &Visit, figures: Figures) -> Signature {
+    Signature {
+        label: figures.words.t("Signature"),
+        name: visit.stop.signed_name.clone(),
+        strokes: read_strokes(&visit.stop.signature)
+            .into_iter()
+            .map(|stroke| stroke.into_iter().map(|(x, y)| (f64::from(x), f64::from(y))).collect())
+            .collect(),
+    }
 }
 
 fn pictures(visit: &Visit, tank: &Tank, assessment: &Assessment, figures: Figures) -> Vec<TankPicture> {

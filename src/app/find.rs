@@ -73,7 +73,7 @@ impl App {
     /// The lid has been found, or not; tapping the answer that stands takes it back.
     pub fn tap_found(&mut self, answer: Answer) {
         self.change("lid found", |visit, _| {
-            visit.stop.lid_found = answer.tapped_on(visit.stop.lid_found)
+            visit.stop.lid_found = answer.tapped_on(visit.stop.lid_found);
         });
     }
 

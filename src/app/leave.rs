@@ -241,7 +241,7 @@ impl App {
     /// Every lid is closed and secured, or not; tapping the answer that stands takes it back.
     pub fn tap_closed(&mut self, answer: Answer) {
         self.change("lids closed", |visit, _| {
-            visit.stop.lids_closed = answer.tapped_on(visit.stop.lids_closed)
+            visit.stop.lids_closed = answer.tapped_on(visit.stop.lids_closed);
         });
     }
 

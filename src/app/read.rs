@@ -325,7 +325,7 @@ impl App {
             return;
         };
         self.change(quantity_label(quantity), |visit, new_id| {
-            set_quantity(visit, id, quantity, mm, new_id)
+            set_quantity(visit, id, quantity, mm, new_id);
         });
     }
 
