@@ -123,7 +123,7 @@ impl App {
                 SetupItem::Riser(24),
             ]),
             limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
-            book: words.f("{0} sites in this book", &[&self.book.len().to_string()]),
+            book: words.f("{0} sites in this book", &[&self.book.total().to_string()]),
         }
     }
 
