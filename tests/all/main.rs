@@ -11,11 +11,13 @@
 )]
 
 mod card;
+mod fixture;
 mod forecast;
 #[cfg(feature = "ui")]
 mod look;
 mod rules;
 mod schema;
+mod store;
 mod work;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
