@@ -17,6 +17,7 @@ mod forecast;
 mod look;
 mod rules;
 mod schema;
+mod stops;
 mod store;
 mod work;
 
