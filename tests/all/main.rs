@@ -13,6 +13,7 @@
 mod card;
 mod fixture;
 mod forecast;
+mod killed;
 #[cfg(feature = "ui")]
 mod look;
 mod rules;
