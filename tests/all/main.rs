@@ -20,6 +20,8 @@ mod rules;
 mod schema;
 mod stops;
 mod store;
+#[cfg(feature = "ui")]
+mod window;
 mod work;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
