@@ -65,7 +65,7 @@ fn play(book: &Path, seed: u64) {
         out.flush().unwrap();
     }
     // Outliving the parent's patience is a failure the parent reports; wait to be killed.
-    std::thread::sleep(Duration::from_secs(60));
+    std::thread::sleep(Duration::from_mins(1));
 }
 
 fn begin(book: &Path, seed: u64) -> Child {

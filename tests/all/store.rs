@@ -1,4 +1,4 @@
-//! The store against real SQLite files: all or nothing, undo without end, and no file opened that should not be.
+//! The store against real `SQLite` files: all or nothing, undo without end, and no file opened that should not be.
 
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -214,7 +214,7 @@ fn touched(visit: &Visit, (kind, which, value): Touch) -> Visit {
         3 => after.stop.station = Station::ALL[which % Station::ALL.len()],
         4 => after.stop.lids_closed = [None, Some(true), Some(false)][which % 3],
         5 => {
-            let place = after.tanks.len() as i64;
+            let place = i64::try_from(after.tanks.len()).unwrap();
             after.tanks.push(Tank { id: TankId(next_id()), site: after.site.id, place, ..Tank::default() });
         }
         6 => after.compartments.push(Compartment {
@@ -347,7 +347,7 @@ fn undo_leaves_alone_what_is_not_to_be_undone_and_other_stops() {
     let other = Stop { id: StopId(Uuid::from_u128(6)), ..visit.stop.clone() };
     let note = Stop { found_note: "other".to_owned(), ..other.clone() };
     store.keep(&op(Some(other.id), "planned", false, changes(&[], std::slice::from_ref(&other)))).unwrap();
-    store.keep(&op(Some(other.id), "note", true, changes(&[other.clone()], &[note]))).unwrap();
+    store.keep(&op(Some(other.id), "note", true, changes(std::slice::from_ref(&other), &[note]))).unwrap();
 
     assert_eq!(store.undo(visit.stop.id, next_id(), now()).unwrap().as_deref(), Some("cover"));
     let back = store.visit(visit.stop.id).unwrap();
@@ -631,7 +631,7 @@ fn a_copy_of_the_book_holds_the_same() {
 fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
     let started = Instant::now();
     while !done() {
-        assert!(started.elapsed() < Duration::from_secs(60), "waited in vain for {what}");
+        assert!(started.elapsed() < Duration::from_mins(1), "waited in vain for {what}");
         std::thread::sleep(Duration::from_millis(5));
     }
 }

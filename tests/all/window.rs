@@ -29,7 +29,7 @@ use slint::{ComponentHandle, Global, LogicalPosition};
 /// The window's own size, `ui/app.slint`.
 const SIZE: (u16, u16) = (412, 892);
 /// Long enough for a slow machine in a debug build; nothing waits this long when all is well.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_mins(2);
 
 fn need(tool: &str) {
     let path = std::env::var_os("PATH").unwrap_or_default();
@@ -224,6 +224,13 @@ impl Twin {
     }
 }
 
+impl Drop for Twin {
+    fn drop(&mut self) {
+        // A window that shows is kept alive by the toolkit, and its app and book with it.
+        self.window.hide().unwrap();
+    }
+}
+
 /// The share of pixels that differ plainly.
 fn difference(one: &RgbaImage, other: &RgbaImage) -> f64 {
     if one.dimensions() != other.dimensions() {
@@ -336,7 +343,11 @@ fn a_stop_in_the_real_window_survives_a_kill() {
 
         real.process.kill();
         assert_eq!(real.kept_sludge_mm(), Some(dragged), "after the kill");
+        // What ends by itself hides its window, as closing it does, and has closed its book in order.
         drop(twin);
+        let note = "SELECT value FROM meta WHERE key = 'open'";
+        let closed = crate::fixture::strings(&Connection::open(twin_data.join("book.sqlite")).unwrap(), note);
+        assert_eq!(closed, ["0"]);
         let twin = Twin::start(&twin_data.join("book.sqlite"));
         assert_eq!(twin.app.borrow().screen(), Screen::At(Station::Read));
         let real = Real::start(&display, &data);
