@@ -8,7 +8,9 @@
     clippy::panic,
     clippy::indexing_slicing,
     clippy::cast_possible_truncation,
+    clippy::cast_possible_wrap,
     clippy::cast_precision_loss,
+    clippy::cast_sign_loss,
     clippy::print_stdout,
     reason = "a benchmark stops where it fails"
 )]
@@ -86,7 +88,7 @@ fn seconds(work: impl FnOnce()) -> f64 {
 fn at_share(values: &[f64], share: f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
-    sorted[((sorted.len() - 1) as f64 * share).round().max(0.0) as u32 as usize]
+    sorted[((sorted.len() - 1) as f64 * share).round() as usize]
 }
 
 fn median(values: &[f64]) -> f64 {
@@ -324,6 +326,8 @@ fn draw_first_frame(what: &str) {
             let made = since();
             draw(window.window());
             say(opened, made);
+            // A window that shows is kept alive, and the book in it would not be closed in order.
+            window.hide().unwrap();
         }
     }
 }
