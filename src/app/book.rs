@@ -141,6 +141,12 @@ impl BookState {
         self.shown.len()
     }
 
+    /// Returns how many sites there are, whatever is searched for.
+    #[must_use]
+    pub const fn total(&self) -> usize {
+        self.entries.len()
+    }
+
     /// Whether no row shows.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
@@ -256,6 +262,9 @@ impl App {
 
 /// Lower case with the accents of Spanish and its neighbours taken off, so that "nino" finds "Niño".
 fn folded(text: &str) -> String {
+    if text.is_ascii() {
+        return text.to_ascii_lowercase();
+    }
     text.chars()
         .flat_map(char::to_lowercase)
         .map(|c| match c {

@@ -416,7 +416,12 @@ impl App {
 
     /// The area of the fill curve has changed size.
     pub fn chart_resized(&mut self, width: f64, height: f64) {
-        if let Some(state) = self.stop.as_mut() {
+        // The dashes of the limit are drawn one by one: an area no screen has would take for ever.
+        let drawable = |side: f64| (0.0..=20_000.0).contains(&side);
+        if let Some(state) = self.stop.as_mut()
+            && drawable(width)
+            && drawable(height)
+        {
             state.door.chart_area = (width, height);
         }
     }

@@ -212,9 +212,12 @@ impl App {
                 .words
                 .t("Tank size not known yet: tap Tank. Drawn at a usual size meanwhile.");
         }
+        // A level off the outlet is no fault of the reading but of the tank: it is a warning, and the place to say it is here.
+        let level = |flag: &&Flag| matches!(flag.code, FlagCode::LevelHigh | FlagCode::LevelLow);
         assessment
             .flags
             .iter()
+            .chain(assessment.warnings.iter().filter(level))
             .filter_map(|flag| flag_text(flag, figures))
             .collect::<Vec<_>>()
             .join(" ")

@@ -140,7 +140,7 @@ impl App {
                 SetupItem::Riser(24),
             ]),
             limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
-            book: words.n("{0} site in this book", "{0} sites in this book", self.book.len()),
+            book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
 

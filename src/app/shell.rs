@@ -108,8 +108,8 @@ impl App {
             picker: None,
             confirm: None,
         };
+        // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
-        app.reload_book()?;
         if let Some(stop) = open {
             app.open_stop(stop)?;
         }
@@ -200,7 +200,12 @@ impl App {
                 self.leave_stop_on_screen();
                 self.back.clear();
             }
-            Screen::Setup => self.back.clear(),
+            Screen::Setup => {
+                // Setup says how many sites there are.
+                let reloaded = self.reload_book();
+                self.try_book(reloaded);
+                self.back.clear();
+            }
             Screen::At(station) => {
                 self.back.clear();
                 self.stand_at(station);

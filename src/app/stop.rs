@@ -213,6 +213,8 @@ impl App {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn open_stop(&mut self, id: StopId) -> Result<(), StoreError> {
+        // What still waits to be kept is not in the book yet: a stop read now would show less than was recorded.
+        self.session.settle()?;
         let (visit, history, undo, kept) = self.session.ask(move |store| {
             let visit = store.visit(id)?;
             let history = store.history(visit.site.id)?;
@@ -366,6 +368,11 @@ impl App {
         let Some(stop) = self.stop.as_ref().and_then(StopState::stop_id) else {
             return;
         };
+        // While the last action waits to be kept, the book would take back the one before it.
+        let settled = self.session.settle();
+        if self.try_book(settled).is_none() {
+            return;
+        }
         let (id, at) = (self.session.new_id(), self.session.now());
         let result = self.session.ask(move |store| {
             let undone = store.undo(stop, id, at)?;

@@ -139,3 +139,85 @@ fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<O
         }
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::domain::record::{Cell, FieldChange};
+    use uuid::Uuid;
+
+    fn named(n: u128, name: String) -> Op {
+        let change = |field, value| FieldChange {
+            table: "site",
+            id: Uuid::from_u128(n),
+            field,
+            value: Cell::Text(value),
+        };
+        Op {
+            id: Uuid::from_u128(1_000 + n),
+            stop: None,
+            at: chrono::DateTime::UNIX_EPOCH.fixed_offset(),
+            label: n.to_string(),
+            undoable: false,
+            changes: vec![change("name", name), change("note", String::new())],
+        }
+    }
+
+    fn labels(desk: &Desk) -> Vec<String> {
+        desk.ask(|store| {
+            let mut select = store
+                .db
+                .prepare("SELECT label FROM op ORDER BY seq")
+                .map_err(StoreError::sql("read"))?;
+            let rows = select
+                .query_map([], |row| row.get(0))
+                .map_err(StoreError::sql("read"))?;
+            rows.collect::<Result<_, _>>().map_err(StoreError::sql("read"))
+        })
+        .unwrap()
+    }
+
+    fn room_for(desk: &Desk, more_pages: i64) {
+        desk.ask(move |store| {
+            let pages: i64 = store
+                .db
+                .pragma_query_value(None, "page_count", |row| row.get(0))
+                .unwrap();
+            store
+                .db
+                .pragma_update_and_check(None, "max_page_count", pages + more_pages, |_| Ok(()))
+                .map_err(StoreError::sql("limit"))
+        })
+        .unwrap();
+    }
+
+    #[test]
+    fn what_finds_no_room_waits_in_order_and_is_kept_when_there_is_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let desk = Desk::new(Store::open(&folder.path().join("book.sqlite")).unwrap(), || {});
+        desk.keep(named(1, "fits".to_owned())).unwrap();
+        // SQLite says "full" for a limit of its own exactly as for a disk: sqlite.org/pragma.html#pragma_max_page_count.
+        room_for(&desk, 2);
+        assert!(matches!(desk.outcomes().collect::<Vec<_>>()[..], [Outcome::Kept]));
+        desk.keep(named(2, "x".repeat(50_000))).unwrap();
+        desk.keep(named(3, "small, but behind it".to_owned())).unwrap();
+        assert_eq!(labels(&desk), ["1"], "nothing overtakes");
+        let said = desk.outcomes().collect::<Vec<_>>();
+        assert!(!said.is_empty());
+        assert!(
+            said.iter()
+                .all(|outcome| matches!(outcome, Outcome::Waiting(StoreError::Full { .. }))),
+            "{said:?}"
+        );
+        room_for(&desk, 1_000);
+        desk.keep(named(4, "last".to_owned())).unwrap();
+        assert_eq!(labels(&desk), ["1", "2", "3", "4"]);
+        assert_eq!(
+            desk.outcomes()
+                .filter(|outcome| matches!(outcome, Outcome::Kept))
+                .count(),
+            3
+        );
+    }
+}

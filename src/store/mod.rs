@@ -15,6 +15,7 @@ pub use query::{BookRow, DayRow, HistoryRow};
 use crate::domain::record::{
     Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
 };
+use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use rusqlite::{Connection, OptionalExtension, ToSql, Transaction, params};
 use std::path::{Path, PathBuf};
@@ -46,7 +47,10 @@ impl Store {
     pub fn open(path: &Path) -> Result<Self, StoreError> {
         let open = |source| StoreError::from_sqlite_open(path, source);
         let db = Connection::open(path).map_err(open)?;
-        // Read before anything is written, so that a file that is not ours or too new stays byte for byte as it was.
+        // Read before anything is written, so that a file that is not ours or too new stays byte for byte as it was:
+        // without this, closing it again would fold a log its own program left beside it into the file.
+        db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)
+            .map_err(open)?;
         let found: u32 = db
             .pragma_query_value(None, "user_version", |row| row.get(0))
             .map_err(open)?;
@@ -56,7 +60,7 @@ impl Store {
         let tables: i64 = db
             .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
             .map_err(open)?;
-        if owner != APPLICATION_ID && tables > 0 {
+        if owner != APPLICATION_ID && (tables > 0 || found > 0) {
             return Err(StoreError::NotOurs { path: path.to_owned() });
         }
         if found > SCHEMA_VERSION {
@@ -65,6 +69,16 @@ impl Store {
                 known: SCHEMA_VERSION,
             });
         }
+        let page: u32 = db
+            .pragma_query_value(None, "page_size", |row| row.get(0))
+            .map_err(open)?;
+        if is_cut_short(path, u64::from(page)) {
+            return Err(StoreError::Damaged {
+                detail: "the end of the file is missing".to_owned(),
+            });
+        }
+        db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)
+            .map_err(open)?;
         db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
         db.pragma_update(None, "journal_mode", "WAL").map_err(open)?;
         db.pragma_update(None, "synchronous", "FULL").map_err(open)?;
@@ -277,6 +291,16 @@ impl Store {
     }
 }
 
+/// Whether the file ends within a page. SQLite reads what is missing there as zeros and says nothing.
+///
+/// With a log beside the file the last page may be on its way from there, and SQLite mends it.
+fn is_cut_short(path: &Path, page: u64) -> bool {
+    let length = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    length(Path::new(&log)) == 0 && page > 0 && !length(path).is_multiple_of(page)
+}
+
 fn damaged(record: &str, field: &str) -> StoreError {
     StoreError::Damaged {
         detail: format!("the log names {record}.{field}, which does not exist"),
@@ -446,4 +470,37 @@ fn cell_from_json(json: &str) -> Result<Cell, StoreError> {
     .ok_or_else(|| StoreError::Damaged {
         detail: format!("the log holds {json}, which is no value"),
     })
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_commit_is_flushed_and_every_reference_is_checked() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("book.sqlite");
+        for _first_and_again in 0..2 {
+            let store = Store::open(&path).unwrap();
+            let number = |name: &str| {
+                store
+                    .db
+                    .pragma_query_value(None, name, |row| row.get::<_, i64>(0))
+                    .unwrap()
+            };
+            // sqlite.org/pragma.html: synchronous 2 is FULL, temp_store 2 is MEMORY.
+            assert_eq!(number("synchronous"), 2);
+            assert_eq!(number("foreign_keys"), 1);
+            assert_eq!(number("trusted_schema"), 0);
+            assert_eq!(number("temp_store"), 2);
+            let mode: String = store
+                .db
+                .pragma_query_value(None, "journal_mode", |row| row.get(0))
+                .unwrap();
+            assert_eq!(mode, "wal");
+            // Closing the book folds its log into the file: what is copied by hand afterwards is whole.
+            assert!(!store.db.db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE).unwrap());
+        }
+    }
 }

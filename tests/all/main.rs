@@ -12,9 +12,11 @@
 )]
 
 mod card;
+mod fixture;
 mod forecast;
 mod geojson;
 mod gpx;
+mod killed;
 mod layering;
 mod locate;
 mod locate_file;
@@ -24,6 +26,10 @@ mod nmea;
 mod probing;
 mod rules;
 mod schema;
+mod stops;
+mod store;
+#[cfg(feature = "ui")]
+mod window;
 mod words;
 mod work;
 
