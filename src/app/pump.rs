@@ -114,39 +114,11 @@ impl App {
 
     /// What the truck holds with the open stop's figures as they stand on the screen.
     pub(crate) fn on_board_now(&self) -> Volume {
-        // The book's sum holds the stop's figures as of the last look; what is on the screen replaces them.
-        let stop_ml = |pumpings: &[Pumping]| {
-            pumpings
-                .iter()
-                .filter(|p| !p.removed)
-                .filter_map(|p| p.out_ml)
-                .fold(0_i64, i64::saturating_add)
-        };
         let Some(state) = self.stop.as_ref() else {
             return Volume::from_whole_ml(self.on_board_ml);
         };
-        let others = self
-            .session
-            .ask({
-                let since = self.session.setup().truck_emptied_at;
-                let stop = state.visit.stop.id;
-                move |store| {
-                    let all = store.pumped_since_ml(since)?;
-                    let visit = store.visit(stop)?;
-                    let counted = visit
-                        .stop
-                        .started_at
-                        .is_some_and(|at| since.is_none_or(|since| at > since));
-                    let own = visit
-                        .pumpings
-                        .iter()
-                        .filter_map(|p| p.out_ml)
-                        .fold(0_i64, i64::saturating_add);
-                    Ok(if counted { all - own } else { all })
-                }
-            })
-            .unwrap_or(self.on_board_ml);
-        Volume::from_whole_ml(others.saturating_add(stop_ml(&state.shown().pumpings)))
+        let own = pumped_ml(&state.shown().pumpings);
+        Volume::from_whole_ml(state.on_board_before_ml.saturating_add(own))
     }
 
     fn change_pumping(&mut self, label: &str, change: impl FnOnce(&mut Pumping)) {
@@ -226,6 +198,15 @@ impl App {
     pub fn tap_rinsed(&mut self, answer: Answer) {
         self.change_pumping("rinsed", |pumping| pumping.rinsed = answer.tapped_on(pumping.rinsed));
     }
+}
+
+/// What was taken out in all, millilitres.
+pub(crate) fn pumped_ml(pumpings: &[Pumping]) -> i64 {
+    pumpings
+        .iter()
+        .filter(|pumping| !pumping.removed)
+        .filter_map(|pumping| pumping.out_ml)
+        .fold(0, i64::saturating_add)
 }
 
 /// Share of a whole, zero when there is no whole.

@@ -230,6 +230,10 @@ impl App {
                 self.screen = screen;
                 if screen == Screen::Site {
                     // Tanks opened from the site's page are no stop to come back to.
+                    if let Some(tanks) = self.stop.as_ref().filter(|state| state.stop_id().is_none()) {
+                        let site = tanks.visit.site.id;
+                        self.refresh_due(site);
+                    }
                     self.stop = self.stop.take().filter(|state| state.stop_id().is_some());
                     self.reload_site();
                 }

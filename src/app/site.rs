@@ -274,6 +274,18 @@ impl App {
         (format!("{} · {what}", figures.date(row.stop.day)), detail.join(" · "))
     }
 
+    /// Works the site's date out again after its tanks were changed without a stop.
+    pub(crate) fn refresh_due(&mut self, id: SiteId) {
+        let read = self.session.ask(move |store| store.site(id));
+        let Some(before) = self.try_book(read) else { return };
+        let mut after = before.clone();
+        // Without an earlier stop there is nothing to count from, and whatever stands stays.
+        let Some(due) = self.due_of(&before) else { return };
+        after.due_on = Some(due);
+        let list = changes(std::slice::from_ref(&before), std::slice::from_ref(&after));
+        self.session.keep(None, "site facts", false, list);
+    }
+
     /// Opens the tank sheet on one of the site's tanks, without a stop.
     pub fn tap_site_tank(&mut self, index: usize) {
         let Some(state) = self.site.as_ref() else { return };
