@@ -310,6 +310,12 @@ impl App {
             let mut new_id = || session.new_id();
             change(&mut after, &mut new_id);
         }
+        if before.stop.id.0.is_nil() {
+            // Only the site's tanks are open: there is no stop that a reading or a pump-out could belong to.
+            after.stop.clone_from(&before.stop);
+            after.readings.clone_from(&before.readings);
+            after.pumpings.clone_from(&before.pumpings);
+        }
         if after == before {
             if let Some(state) = self.stop.as_mut() {
                 state.preview = None;
