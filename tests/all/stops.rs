@@ -877,17 +877,17 @@ fn look(app: &App) {
 }
 
 #[test]
-fn five_thousand_touches_of_anything_break_nothing() {
+fn six_thousand_touches_of_anything_break_nothing() {
     let seed: u64 = std::env::var("LIDMARK_SEED")
         .ok()
         .map_or(20_260_617, |text| text.parse().unwrap());
-    println!("repeat with: LIDMARK_SEED={seed} cargo test --no-default-features --test all five_thousand");
+    println!("repeat with: LIDMARK_SEED={seed} cargo test --no-default-features --test all six_thousand");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("book.sqlite");
     let mut dice = Dice::new(seed);
     let mut app = measured(&path);
     let mut met = BTreeSet::new();
-    for step in 0..5_000 {
+    for step in 0..6_000 {
         touch_anything(&mut app, &mut dice);
         look(&app);
         met.insert(format!("{:?}", app.screen()));
