@@ -3,7 +3,7 @@
 use crate::app::book::{BookSort, DueState};
 use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
-use crate::app::overlay::{Answer, Field, FigureView, PadKey, Verdict};
+use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
 use crate::app::setup::{SetupItem, SetupRow};
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -326,6 +326,7 @@ pub fn render(window: &ui::AppWindow, app: &App) {
                 BookSort::SoonestDue => ui::BookSort::SoonestDue,
             });
             api.set_count_text(app.book_count_text().into());
+            api.set_empty_text(app.book_empty_text().into());
         }
         Screen::Site => render_site(window, app),
         Screen::SiteEdit => render_site_edit(window, app),
@@ -755,6 +756,7 @@ fn render_overlays(window: &ui::AppWindow, app: &App) {
     if let Some(view) = view {
         api.set_title(view.title.clone().into());
         api.set_sentence(view.sentence.clone().into());
+        api.set_grave(view.target == ConfirmTarget::FinishWithLids);
         api.set_yes_text(view.yes.clone().into());
         api.set_no_text(view.no.clone().into());
     }

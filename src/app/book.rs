@@ -236,6 +236,16 @@ impl App {
         self.session.words().n("{0} site", "{0} sites", self.book.len())
     }
 
+    /// Returns what stands in place of the rows when none shows.
+    #[must_use]
+    pub fn book_empty_text(&self) -> String {
+        self.session.words().t(if self.book.total() == 0 {
+            "The book is empty. Start a stop where you stand, or add a new site."
+        } else {
+            "No site matches. Try fewer letters, or add a new site."
+        })
+    }
+
     /// The search text has changed.
     pub fn edit_search(&mut self, text: &str) {
         self.book.search(text);

@@ -9,6 +9,7 @@ use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
 use crate::app::words::Words;
 use crate::domain::record::{Lid, LidId, LidMaterial};
 use crate::domain::riser::{Need, RiserAdvice};
+use crate::domain::rules::Restraint;
 use crate::domain::units::{Length, round_to_i64};
 
 /// What the Dig station shows.
@@ -439,6 +440,20 @@ pub fn advice_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveD
             ),
             _ => words.f("{0} against {1} a dig.", &[&stack, &dig]),
         });
+    }
+    for security in &advice.security {
+        let sentence = match security.restraint {
+            Restraint::Lock => "The rule asks for a locked lid.",
+            Restraint::LockAndLabel => "The rule asks for a locked lid with a warning label.",
+            Restraint::LockOrWeight => "Keep the lid locked, bolted or too heavy for a child.",
+            Restraint::SecondBarrier => "A second barrier below the lid is safer.",
+        };
+        let sentence = words.t(sentence);
+        // Two rules may ask for the same; once is enough.
+        if !text.contains(&sentence) {
+            text.push(' ');
+            text.push_str(&sentence);
+        }
     }
     if !advice.depends_on.is_empty() {
         text.push(' ');

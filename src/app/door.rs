@@ -6,6 +6,7 @@ use crate::app::paper;
 use crate::app::read::rule_name;
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
+use crate::app::stop::StopState;
 use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::domain::assess::Assessment;
 use crate::domain::check::FlagCode;
@@ -234,6 +235,7 @@ impl App {
         let day = visit.stop.day;
         let rule_set = self.session.rule_set(&visit.site);
         let dates = soonest.forecast.dates;
+        let is_ahead = dates.is_some_and(|dates| dates.due > day) && !state.asks_for_pumping_now();
         let (date_label, date_text, in_text) = self.date_words(dates, day, figures);
         let mut found = self.found_lines(figures);
         if !visit.stop.found_note.is_empty() {
@@ -270,13 +272,13 @@ impl App {
             date_label,
             date_text,
             in_text,
-            chance_text: if dates.is_some_and(|dates| dates.due > day) {
+            chance_text: if is_ahead {
                 words.t("3 chances in 4 the tank is not due before then.")
             } else {
                 String::new()
             },
             reason_text: reason(visit, soonest, figures),
-            window_text: dates.filter(|dates| dates.due > day).map_or_else(String::new, |dates| {
+            window_text: dates.filter(|_| is_ahead).map_or_else(String::new, |dates| {
                 words.f(
                     "Likely between {0} and {1}.",
                     &[&figures.month(dates.early), &figures.month(dates.late)],
@@ -320,6 +322,13 @@ impl App {
     /// The words over the date, the date, and how far off it is.
     fn date_words(&self, dates: Option<DueDates>, day: NaiveDate, figures: Figures) -> (String, String, String) {
         let words = figures.words;
+        if self.stop.as_ref().is_some_and(StopState::asks_for_pumping_now) {
+            return (
+                words.t("Time to pump"),
+                words.t("now"),
+                words.t("the rule asks for pumping now"),
+            );
+        }
         match dates {
             Some(dates) if dates.due <= day => (
                 words.t("Time to pump"),
@@ -535,6 +544,8 @@ fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
         .used
         .iter()
         .find(|used| used.date == visit.stop.day);
+    // Read today, and no evidence: there is nothing to count the years from.
+    let is_read = assessment.contents.fraction_volume.is_some();
     let sludge = assessment
         .contents
         .compartments
@@ -551,6 +562,10 @@ fn reason(visit: &Visit, assessment: &Assessment, figures: Figures) -> String {
             }
         }
         _ => match (assessment.forecast.posterior.used.len(), people) {
+            (0, Some(people)) if is_read => words.f(
+                "From {0} and the size of the tank; the pump-out before this one is not known.",
+                &[&people],
+            ),
             (0, Some(people)) => words.f(
                 "From {0} and the size of the tank; nothing measured here yet.",
                 &[&people],
@@ -566,8 +581,14 @@ fn notes(assessment: &Assessment, figures: Figures) -> Vec<String> {
     let mut lines = Vec::new();
     for cap in &assessment.forecast.caps {
         lines.push(match cap {
-            // Only the late end of the window moved: the date itself needs no excuse.
-            Cap::MaxInterval { moves_due: false, .. } => continue,
+            Cap::MaxInterval {
+                moves_due: false,
+                years,
+                ..
+            } => words.f(
+                "The window ends {0} after pumping, the longest interval.",
+                &[&figures.years(*years)],
+            ),
             Cap::MaxInterval { years, .. } => words.f(
                 "No later than {0} after pumping, whatever the tank holds.",
                 &[&figures.years(*years)],

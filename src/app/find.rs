@@ -55,6 +55,7 @@ impl App {
         }
         if known.is_empty() {
             known.push(words.t("Nothing on record here yet."));
+            known.push(words.t("An oval of dead or lush grass marks a shallow tank (common practice)."));
         }
         let degrees = |e7: Option<i64>| Field {
             text: e7.map(degrees_text).unwrap_or_default(),

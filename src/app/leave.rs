@@ -40,6 +40,7 @@ impl App {
         let visit = state.shown();
         let today = self.session.today();
         let (due_text, due_detail) = match state.soonest().and_then(|(_, soonest)| soonest.forecast.dates) {
+            _ if state.asks_for_pumping_now() => (words.t("Due now"), words.t("the rule asks for pumping now")),
             Some(dates) if dates.due <= visit.stop.day => {
                 (words.t("Due now"), words.f("since {0}", &[&figures.month(dates.due)]))
             }
@@ -186,18 +187,26 @@ impl App {
             .assessments
             .iter()
             .flat_map(|assessment| &assessment.risers)
-            .map(|advice| {
+            .flat_map(|advice| {
                 let cover = figures.mm(i64::from(advice.cover.as_mm()));
                 let head = words.f("{0} {1} down", &[&lid_title(&advice.lid, words), &cover]);
                 let stack = crate::app::dig::stack_text(advice, figures);
-                let stack = if stack.is_empty() { stack } else { format!(" {stack}.") };
-                format!(
-                    "{}. {}. {}{stack}",
-                    capitalised(&head),
-                    words.t(need_title(advice.need)),
-                    crate::app::dig::advice_text(advice, figures, today)
-                )
+                // Two short lines: one long one might not fit the paper card.
+                [
+                    format!(
+                        "{}. {}. {}",
+                        capitalised(&head),
+                        words.t(need_title(advice.need)),
+                        crate::app::dig::advice_text(advice, figures, today)
+                    ),
+                    if stack.is_empty() {
+                        stack
+                    } else {
+                        format!("{}.", capitalised(&stack))
+                    },
+                ]
             })
+            .filter(|line| !line.is_empty())
             .collect()
     }
 
@@ -295,6 +304,8 @@ impl App {
             return;
         }
         let words = self.session.words();
+        // Nothing may cover this question.
+        self.notice = None;
         self.confirm = Some(Confirm {
             target: ConfirmTarget::FinishWithLids,
             title: words.t("Are the lids closed?"),

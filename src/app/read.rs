@@ -531,6 +531,9 @@ pub fn flag_text(flag: &Flag, figures: Figures) -> Option<String> {
         FlagCode::DipTooShort => "The dip table ends below the liquid depth: add a row.",
         FlagCode::FractionsAssumedEqual => "Only the capacity is known: shares by depth and volume are taken as equal.",
         FlagCode::CompartmentNotRead => "A compartment is not read yet: the share is at least this.",
+        FlagCode::VisitBeforeLastEmptied => "The last pump-out lies after this stop: check its date at Tank.",
+        FlagCode::HistoryAfterVisit => "An earlier stop is dated after this one: check the phone's date.",
+        FlagCode::ManyResidents => "More people than a household: check the number.",
         FlagCode::OutsideTable => "This size is outside the published table: its nearest row is used.",
         _ => return None,
     };

@@ -374,7 +374,11 @@ fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
     [
         set.name.clone(),
         set.jurisdiction.clone(),
-        set.section.clone(),
+        if set.section == "none" {
+            String::new()
+        } else {
+            set.section.clone()
+        },
         set.effective.map_or_else(
             || words.t("date in force not stated"),
             |date| words.f("in force since {0}", &[&figures.date(date)]),

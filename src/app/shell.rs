@@ -150,6 +150,11 @@ impl App {
         self.notice = None;
     }
 
+    /// Takes a notice away that only informed; warnings and failures stay until they are dismissed.
+    pub(crate) fn drop_info(&mut self) {
+        self.notice = self.notice.take().filter(|notice| notice.kind != NoticeKind::Info);
+    }
+
     pub(crate) fn say(&mut self, kind: NoticeKind, what: String, advice: String) {
         self.notice = Some(Notice {
             kind,
@@ -175,6 +180,8 @@ impl App {
     /// Shows a screen. Within a stop, moving to a station is kept, so that a killed app comes back to it.
     pub fn go(&mut self, screen: Screen) {
         self.close_overlays();
+        // What was good to know on the last screen must not cover the next one.
+        self.drop_info();
         if self.session.is_new() && screen != Screen::About {
             return;
         }

@@ -5,6 +5,7 @@ use crate::app::pump::pumped_ml;
 use crate::app::section::Edge;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::domain::assess::{Assessment, assess};
+use crate::domain::judge::Decision;
 use crate::domain::record::{
     Compartment, CompartmentId, Lid, LidId, Pumping, PumpingId, Reading, ReadingId, Record, SiteId, Station, Stop,
     StopId, Tank, TankId, Visit,
@@ -125,6 +126,22 @@ impl StopState {
 
     pub fn assessment(&self) -> Option<&Assessment> {
         self.assessments.get(self.tank)
+    }
+
+    /// A rule asks for pumping a tank now, and it was not pumped at this stop.
+    pub fn asks_for_pumping_now(&self) -> bool {
+        self.shown()
+            .tanks
+            .iter()
+            .zip(&self.assessments)
+            .any(|(tank, assessment)| {
+                let pumped = self
+                    .shown()
+                    .pumpings
+                    .iter()
+                    .any(|pumping| pumping.tank == tank.id && !pumping.removed && pumping.pumped == Some(true));
+                assessment.verdict.decision == Decision::Pump && !pumped
+            })
     }
 
     /// The tank that is due first, with its place.

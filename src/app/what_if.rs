@@ -3,7 +3,7 @@
 use crate::app::inputs::work_input;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict};
 use crate::app::shell::App;
-use crate::domain::forecast::{dates_for, forecast};
+use crate::domain::forecast::{dates_for, forecast, published_table_years};
 use crate::domain::units::Volume;
 use chrono::NaiveDate;
 
@@ -130,8 +130,20 @@ impl App {
             },
             tank_nudges: (format!("+ {step}"), format!("− {step}")),
             grinder: Some(trial.grinder).into(),
-            note: words.t("Nothing here changes the record."),
+            note: match self.published_years(trial, tank) {
+                Some(years) => words.f(
+                    "Published table: {0}. Nothing here changes the record.",
+                    &[&figures.years(years)],
+                ),
+                None => words.t("Nothing here changes the record."),
+            },
         }
+    }
+
+    /// The published table's figure for the trial, shown beside ours and never mixed into it.
+    fn published_years(&self, trial: Trial, tank: Volume) -> Option<f64> {
+        let people = f64::from(i32::try_from(trial.residents_tenths).ok()?) / 10.0;
+        published_table_years(tank, people)
     }
 
     /// One person more or less.

@@ -493,7 +493,8 @@ pub fn calendar_years(
         .is_none_or(|most| residents.is_some_and(|residents| residents <= most));
     let large_enough = exception
         .capacity_at_least
-        .is_none_or(|least| capacity.as_litres() >= least.as_litres() * (1.0 - SHARE_TOLERANCE));
+        // A size given as whole gallons or whole litres is that size: half a gallon is rounding, not a smaller tank.
+        .is_none_or(|least| capacity.as_us_gallons() >= least.as_us_gallons() - 0.5);
     if few_enough && large_enough && !(exception.no_grinder && grinder) {
         exception.years
     } else {
@@ -529,9 +530,16 @@ pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: 
             }
         })
         .collect();
+    // A layer that nobody read may be past its limit: what was read can ask for pumping, and cannot say "not yet".
+    let is_read = !tank.compartments.is_empty()
+        && tank.compartments.iter().enumerate().all(|(place, _)| {
+            readings.get(place).is_some_and(|reading| {
+                reading.scum.is_some() && (reading.sludge.is_some() || !reading.sludge_probes.is_empty())
+            })
+        });
     let decision = if clauses.iter().any(|clause| clause.met) {
         Decision::Pump
-    } else if clauses.iter().any(ClauseResult::is_measured) {
+    } else if clauses.iter().any(ClauseResult::is_measured) && (is_read || !asks_for_layers(rule_set)) {
         Decision::NotYet
     } else {
         Decision::NotMeasured
@@ -544,6 +552,14 @@ pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: 
         clauses,
         binding,
     }
+}
+
+/// Whether a set judges anything but the calendar.
+fn asks_for_layers(rule_set: &RuleSet) -> bool {
+    rule_set
+        .clauses
+        .iter()
+        .any(|clause| !matches!(clause.test, Test::Calendar { .. }))
 }
 
 /// The measured clause with the smallest room relative to its limit: exceeded by most when pumping, nearest otherwise.

@@ -208,7 +208,8 @@ pub fn advise(
         };
         if let Some(sections) = stack(wanted_mm, heights) {
             advice.stack_mm = sections.iter().map(|height| f64::from(*height) * MM_PER_INCH).sum();
-            advice.excess_mm = advice.stack_mm - wanted_mm;
+            // Adding zero turns a negative zero into a plain one.
+            advice.excess_mm = advice.stack_mm - wanted_mm + 0.0;
             advice.sections_in = sections;
         } else {
             advice

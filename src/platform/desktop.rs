@@ -39,7 +39,7 @@ impl RunError {
     pub fn lines(&self) -> (String, String) {
         match self {
             Self::NoDisplay(_) => (
-                self.to_string(),
+                "no window can be opened: there is no display that can be used".to_owned(),
                 "Start it where a screen is, or run `lidmark demo --out DIR`, which needs none.".to_owned(),
             ),
             Self::Folder { .. } => (self.to_string(), "Choose another folder with --data DIR.".to_owned()),

@@ -106,15 +106,19 @@ fn serve(mut store: Store, inbox: &Receiver<Request>, report: &Sender<Outcome>, 
         match request {
             Request::Keep(op) => waiting.push_back(*op),
             Request::Ask(question) => {
-                keep_waiting(&mut store, &mut waiting, report);
+                let news = keep_waiting(&mut store, &mut waiting, report);
                 question(&mut store);
-                wake();
+                // A question alone is no news: who redraws on news and asks while drawing would never come to rest.
+                if news {
+                    wake();
+                }
                 continue;
             }
             Request::Close => break,
         }
-        keep_waiting(&mut store, &mut waiting, report);
-        wake();
+        if keep_waiting(&mut store, &mut waiting, report) {
+            wake();
+        }
     }
     keep_waiting(&mut store, &mut waiting, report);
     if let Err(error) = store.close() {
@@ -122,7 +126,9 @@ fn serve(mut store: Store, inbox: &Receiver<Request>, report: &Sender<Outcome>, 
     }
 }
 
-fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<Outcome>) {
+/// Keeps what waits, in order, until it is done or stuck; returns whether there was anything to report.
+fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<Outcome>) -> bool {
+    let news = !waiting.is_empty();
     while let Some(op) = waiting.front() {
         let outcome = match store.keep(op) {
             Ok(()) => {
@@ -135,9 +141,10 @@ fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<O
         // Nobody listening means the app is closing; the action has been tried all the same.
         drop(report.send(outcome));
         if stuck {
-            return;
+            break;
         }
     }
+    news
 }
 
 #[cfg(test)]
@@ -162,6 +169,26 @@ mod tests {
             undoable: false,
             changes: vec![change("name", name), change("note", String::new())],
         }
+    }
+
+    #[test]
+    fn a_question_alone_wakes_nobody() {
+        use std::sync::Arc;
+        use std::sync::atomic::{AtomicUsize, Ordering};
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        let woken = Arc::new(AtomicUsize::new(0));
+        let counted = woken.clone();
+        let desk = Desk::new(store, move || {
+            counted.fetch_add(1, Ordering::SeqCst);
+        });
+        for _ in 0..10 {
+            desk.ask(|store| store.op_count()).unwrap();
+        }
+        assert_eq!(woken.load(Ordering::SeqCst), 0);
+        desk.keep(named(1, "a".to_owned())).unwrap();
+        desk.ask(|store| store.op_count()).unwrap();
+        assert_eq!(woken.load(Ordering::SeqCst), 1);
     }
 
     fn labels(desk: &Desk) -> Vec<String> {

@@ -799,7 +799,7 @@ fn the_desk_keeps_the_order_and_reports_each_action() {
     let stop = visit.stop.id;
     let cover = desk.ask(move |store| Ok(store.visit(stop)?.lids[0].cover_mm)).unwrap();
     assert_eq!(cover, Some(199));
-    wait_for("the last wake", || woken.load(Ordering::SeqCst) > 200);
+    wait_for("the last wake", || woken.load(Ordering::SeqCst) >= 200);
     assert_eq!(
         desk.outcomes()
             .filter(|outcome| matches!(outcome, Outcome::Kept))
