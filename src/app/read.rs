@@ -482,7 +482,7 @@ pub fn verdict_line(
 ) -> String {
     let words = figures.words;
     let Some(clause) = clause else {
-        return words.f("{0}: nothing measured yet", &[rule_name]);
+        return words.f("{0}: scum and sludge are not both read yet", &[rule_name]);
     };
     let amount = |value: f64| match clause.unit {
         ClauseUnit::Millimetre => figures.mm(round_to_i64(value).unwrap_or(0)),
@@ -490,7 +490,7 @@ pub fn verdict_line(
         ClauseUnit::Year => figures.years(value),
     };
     let (Some(value), Some(limit)) = (clause.value, clause.limit) else {
-        return words.f("{0}: nothing measured yet", &[rule_name]);
+        return words.f("{0}: scum and sludge are not both read yet", &[rule_name]);
     };
     let subject = words.t(match (clause.unit, clause.id.as_str()) {
         (ClauseUnit::Share, _) => "solids",

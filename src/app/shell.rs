@@ -260,7 +260,9 @@ impl App {
     pub fn start_demo(&mut self, open_demo: &dyn Fn(&mut Self) -> Result<(), String>) {
         let words = self.session.words();
         self.session.change_setup("first start", |_| {});
-        match open_demo(self) {
+        let opened = open_demo(self);
+        self.go(Screen::Day);
+        match opened {
             Ok(()) => self.say(
                 NoticeKind::Info,
                 words.t("This is the demo book: people, places and readings are invented."),
@@ -272,7 +274,6 @@ impl App {
                 words.t("The book is empty; you can start all the same."),
             ),
         }
-        self.go(Screen::Day);
     }
 
     /// Takes in news from the book; returns whether anything is to be drawn again.

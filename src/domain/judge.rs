@@ -544,7 +544,9 @@ pub fn judge(tank: &Tank, readings: &[Reading], household: Household, rule_set: 
     } else {
         Decision::NotMeasured
     };
-    let binding = binding_place(&clauses, decision);
+    let binding = (decision != Decision::NotMeasured)
+        .then(|| binding_place(&clauses, decision))
+        .flatten();
     Verdict {
         rule_set: rule_set.id.clone(),
         name: rule_set.name.clone(),
