@@ -155,7 +155,15 @@ impl App {
             ),
             advice_text: advice.as_ref().map_or_else(
                 || words.t("Drag the lid in the drawing, nudge, or tap the figure."),
-                |advice| advice_text(advice, figures, self.session.today()),
+                |advice| {
+                    let mut parts = vec![
+                        advice_text(advice, figures),
+                        cost_text(advice, figures, self.session.today()),
+                    ];
+                    parts.extend(security_texts(advice, figures));
+                    parts.retain(|part| !part.is_empty());
+                    parts.join(" ")
+                },
             ),
             material: words.t(lid.material.map_or("made of?", material_name)),
             cracked: lid.cracked.into(),
@@ -406,9 +414,9 @@ pub fn stack_text(advice: &RiserAdvice, figures: Figures) -> String {
     }
 }
 
-/// Why, and what it costs, in the customer's or the technician's words.
+/// Why, in the customer's or the technician's words.
 #[must_use]
-pub fn advice_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveDate) -> String {
+pub fn advice_text(advice: &RiserAdvice, figures: Figures) -> String {
     let words = figures.words;
     let cover = figures.mm(i64::from(advice.cover.as_mm()));
     let mut text = match advice.need {
@@ -421,43 +429,54 @@ pub fn advice_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveD
             &[&cover, &advice.clause],
         ),
     };
-    if let Some(payback) = advice.payback {
-        let (stack, dig) = (figures.money(payback.stack), figures.money(payback.dig));
-        let year = payback.years.filter(|years| *years < 60.0).and_then(|years| {
-            let days = round_to_i64(years * 365.25)?;
-            Some(chrono::Datelike::year(&today.checked_add_signed(chrono::TimeDelta::try_days(days)?)?).to_string())
-        });
-        text.push(' ');
-        text.push_str(&match (payback.visits, year) {
-            (Some(visits), Some(year)) => words.f(
-                "{0} against {1} a dig: paid back by {2}, after {3}.",
-                &[
-                    &stack,
-                    &dig,
-                    &year,
-                    &words.n("{0} visit", "{0} visits", usize::try_from(visits).unwrap_or(usize::MAX)),
-                ],
-            ),
-            _ => words.f("{0} against {1} a dig.", &[&stack, &dig]),
-        });
-    }
-    for security in &advice.security {
-        let sentence = match security.restraint {
-            Restraint::Lock => "The rule asks for a locked lid.",
-            Restraint::LockAndLabel => "The rule asks for a locked lid with a warning label.",
-            Restraint::LockOrWeight => "Keep the lid locked, bolted or too heavy for a child.",
-            Restraint::SecondBarrier => "A second barrier below the lid is safer.",
-        };
-        let sentence = words.t(sentence);
-        // Two rules may ask for the same; once is enough.
-        if !text.contains(&sentence) {
-            text.push(' ');
-            text.push_str(&sentence);
-        }
-    }
     if !advice.depends_on.is_empty() {
         text.push(' ');
         text.push_str(&words.t("Ask when it was permitted: another rule may hold."));
     }
     text
+}
+
+/// What the sections cost against digging again, and when that is paid back; empty without prices.
+#[must_use]
+pub fn cost_text(advice: &RiserAdvice, figures: Figures, today: chrono::NaiveDate) -> String {
+    let words = figures.words;
+    let Some(payback) = advice.payback else {
+        return String::new();
+    };
+    let (stack, dig) = (figures.money(payback.stack), figures.money(payback.dig));
+    let year = payback.years.filter(|years| *years < 60.0).and_then(|years| {
+        let days = round_to_i64(years * 365.25)?;
+        Some(chrono::Datelike::year(&today.checked_add_signed(chrono::TimeDelta::try_days(days)?)?).to_string())
+    });
+    match (payback.visits, year) {
+        (Some(visits), Some(year)) => words.f(
+            "{0} against {1} a dig: paid back by {2}, after {3}.",
+            &[
+                &stack,
+                &dig,
+                &year,
+                &words.n("{0} visit", "{0} visits", usize::try_from(visits).unwrap_or(usize::MAX)),
+            ],
+        ),
+        _ => words.f("{0} against {1} a dig.", &[&stack, &dig]),
+    }
+}
+
+/// How the rules and the trade want the lid kept shut, one sentence each.
+#[must_use]
+pub fn security_texts(advice: &RiserAdvice, figures: Figures) -> Vec<String> {
+    let mut texts = Vec::new();
+    for security in &advice.security {
+        let sentence = figures.words.t(match security.restraint {
+            Restraint::Lock => "The rule asks for a locked lid.",
+            Restraint::LockAndLabel => "The rule asks for a locked lid with a warning label.",
+            Restraint::LockOrWeight => "Keep the lid locked, bolted or too heavy for a child.",
+            Restraint::SecondBarrier => "A second barrier below the lid is safer.",
+        });
+        // Two rules may ask for the same; once is enough.
+        if !texts.contains(&sentence) {
+            texts.push(sentence);
+        }
+    }
+    texts
 }

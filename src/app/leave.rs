@@ -1,11 +1,12 @@
 //! Leave: close up, and tell the customer.
 
-use crate::app::dig::{lid_title, need_title};
+use crate::app::dig::{advice_text, cost_text, lid_title, need_title, security_texts, stack_text};
 use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::rule_name;
 use crate::app::shell::{App, Screen};
 use crate::domain::judge::Decision;
+use crate::domain::riser::Need;
 use crate::domain::units::Volume;
 
 /// What the Leave station shows.
@@ -183,31 +184,43 @@ impl App {
         };
         let words = figures.words;
         let today = self.session.today();
-        state
-            .assessments
-            .iter()
-            .flat_map(|assessment| &assessment.risers)
-            .flat_map(|advice| {
-                let cover = figures.mm(i64::from(advice.cover.as_mm()));
-                let head = words.f("{0} {1} down", &[&lid_title(&advice.lid, words), &cover]);
-                let stack = crate::app::dig::stack_text(advice, figures);
-                // Two short lines: one long one might not fit the paper card.
-                [
-                    format!(
-                        "{}. {}. {}",
-                        capitalised(&head),
-                        words.t(need_title(advice.need)),
-                        crate::app::dig::advice_text(advice, figures, today)
-                    ),
-                    if stack.is_empty() {
-                        stack
-                    } else {
-                        format!("{}.", capitalised(&stack))
-                    },
-                ]
-            })
-            .filter(|line| !line.is_empty())
-            .collect()
+        let mut lines = Vec::new();
+        let mut security = Vec::new();
+        for advice in state.assessments.iter().flat_map(|assessment| &assessment.risers) {
+            let cover = figures.mm(i64::from(advice.cover.as_mm()));
+            let head = words.f("{0} {1} down", &[&lid_title(&advice.lid, words), &cover]);
+            // Short lines, and few: the paper card has one page. What the heading says already is not said again.
+            let mut first = format!("{}. {}.", capitalised(&head), words.t(need_title(advice.need)));
+            if advice.need >= Need::Recommended {
+                first = format!("{first} {}", advice_text(advice, figures));
+            }
+            lines.push(first);
+            let stack = stack_text(advice, figures);
+            let stack = if stack.is_empty() {
+                stack
+            } else {
+                format!("{}.", capitalised(&stack))
+            };
+            let cost = cost_text(advice, figures, today);
+            lines.push(
+                [stack, cost]
+                    .iter()
+                    .filter(|part| !part.is_empty())
+                    .cloned()
+                    .collect::<Vec<_>>()
+                    .join(" "),
+            );
+            // That lids are kept locked stands among the cautions; what a rule asks for beyond that stands here.
+            let usual = words.t("Keep the lid locked, bolted or too heavy for a child.");
+            for sentence in security_texts(advice, figures) {
+                if sentence != usual && !security.contains(&sentence) {
+                    security.push(sentence);
+                }
+            }
+        }
+        lines.extend(security);
+        lines.retain(|line| !line.is_empty());
+        lines
     }
 
     fn missing_lines(&self) -> Vec<String> {

@@ -130,7 +130,7 @@ impl App {
             },
             tank_nudges: (format!("+ {step}"), format!("− {step}")),
             grinder: Some(trial.grinder).into(),
-            note: match self.published_years(trial, tank) {
+            note: match Self::published_years(trial, tank) {
                 Some(years) => words.f(
                     "Published table: {0}. Nothing here changes the record.",
                     &[&figures.years(years)],
@@ -141,7 +141,7 @@ impl App {
     }
 
     /// The published table's figure for the trial, shown beside ours and never mixed into it.
-    fn published_years(&self, trial: Trial, tank: Volume) -> Option<f64> {
+    fn published_years(trial: Trial, tank: Volume) -> Option<f64> {
         let people = f64::from(i32::try_from(trial.residents_tenths).ok()?) / 10.0;
         published_table_years(tank, people)
     }
