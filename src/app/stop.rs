@@ -267,18 +267,18 @@ impl App {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn plan_stop(&mut self, site: SiteId) -> Result<StopId, StoreError> {
-        let before = self.session.ask(move |store| store.site_whole(site))?;
+        // A stop at a site that is not there could never be kept, and would hold up everything after it.
+        self.session.ask(move |store| store.site(site))?;
         let place = i64::try_from(self.day.len()).unwrap_or(0);
-        let mut after = before.clone();
-        after.stop = Stop {
+        let stop = Stop {
             id: StopId(self.session.new_id()),
             site,
             day: self.session.today(),
             place,
             ..Stop::default()
         };
-        let id = after.stop.id;
-        let list = crate::domain::record::changes(&[], std::slice::from_ref(&after.stop));
+        let id = stop.id;
+        let list = crate::domain::record::changes(&[], std::slice::from_ref(&stop));
         self.session.keep(Some(id), "stop planned", false, list);
         self.reload_day()?;
         Ok(id)

@@ -117,7 +117,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         Box::new(|| chrono::Local::now().fixed_offset()),
         || {},
     )?;
-    let mut app = App::start(session, out.join("cards"))?;
+    let app = App::start(session, out.join("cards"))?;
     picture::install()?;
     let window = ui::AppWindow::new()?;
     let screens = folder(out.join("screens"))?;
@@ -150,20 +150,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         let _ = writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text);
     }
     pictures += draw_all(&window, &shared, &screens, &played)?;
-    app = match Rc::try_unwrap(shared) {
-        Ok(cell) => cell.into_inner(),
-        Err(shared) => {
-            // The window's callbacks still hold the app; settling is all that is left to do.
-            shared.borrow_mut().session_mut().settle()?;
-            let _ = writeln!(
-                report,
-                "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
-                out.display()
-            );
-            return Ok(report);
-        }
-    };
-    app.session_mut().settle()?;
+    shared.borrow_mut().session_mut().settle()?;
     let _ = writeln!(
         report,
         "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
