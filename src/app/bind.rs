@@ -4,6 +4,7 @@ use crate::app::book::{BookSort, DueState};
 use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
 use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
+use crate::app::photos::{Picture, Tool};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
 use crate::app::setup::{SetupItem, SetupRow};
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -30,16 +31,24 @@ pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
         stamp: Cell::new((0, 0)),
     });
     ui::BookApi::get(window).set_rows(ModelRc::from(book.clone()));
+    let photos = Rc::new(PhotoModel {
+        app: app.clone(),
+        notify: ModelNotify::default(),
+        stamp: Cell::new((0, 0, 0)),
+    });
+    ui::PhotosApi::get(window).set_rows(ModelRc::from(photos.clone()));
     let binder = Rc::new(Binder {
         window: window.as_weak(),
         app: app.clone(),
         book,
+        photos,
     });
     connect_shell(window, &binder, open_demo);
     connect_lists(window, &binder);
     connect_site(window, &binder);
     connect_stop(window, &binder);
     connect_tank(window, &binder);
+    connect_photos(window, &binder);
     connect_leave(window, &binder);
     connect_setup(window, &binder);
     connect_overlays(window, &binder);
@@ -50,6 +59,7 @@ struct Binder {
     window: slint::Weak<ui::AppWindow>,
     app: SharedApp,
     book: Rc<BookModel>,
+    photos: Rc<PhotoModel>,
 }
 
 impl Binder {
@@ -69,6 +79,7 @@ impl Binder {
         let Ok(app) = self.app.try_borrow() else { return };
         render(&window, &app);
         self.book.refresh(&app);
+        self.photos.refresh(&app);
     }
 }
 
@@ -97,7 +108,10 @@ fn connect_shell(window: &ui::AppWindow, binder: &Rc<Binder>, open_demo: OpenDem
         on_open_demo() => |app| app.start_demo(&open_demo);
     );
     let api = ui::StopApi::get(window);
-    on!(binder, api, on_undo() => |app| app.undo(););
+    on!(binder, api,
+        on_undo() => |app| app.undo();
+        on_photos() => |app| app.tap_photos();
+    );
 }
 
 fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
@@ -192,6 +206,35 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
     );
 }
 
+fn connect_photos(window: &ui::AppWindow, binder: &Rc<Binder>) {
+    let api = ui::PhotosApi::get(window);
+    on!(binder, api,
+        on_tap_row(row) => |app| app.tap_photo(place(row));
+        on_tap_camera() => |app| app.tap_camera();
+        on_tap_file() => |app| app.tap_photo_file();
+    );
+    let api = ui::PhotoApi::get(window);
+    on!(binder, api,
+        on_resized(width, height) => |app| app.photo_resized(width.into(), height.into());
+        on_pressed(x, y) => |app| app.photo_pressed(x.into(), y.into());
+        on_dragged(x, y) => |app| app.photo_dragged(x.into(), y.into());
+        on_released() => |app| app.photo_released();
+        on_tap_tool(tool) => |app| app.tap_tool(match tool {
+            ui::PhotoTool::None => Tool::None,
+            ui::PhotoTool::Arrow => Tool::Arrow,
+            ui::PhotoTool::Circle => Tool::Circle,
+            ui::PhotoTool::Known => Tool::Known,
+            ui::PhotoTool::Measure => Tool::Measure,
+        });
+        on_tap_marks_off() => |app| app.tap_marks_off();
+        on_tap_previous() => |app| app.step_photo(-1);
+        on_tap_next() => |app| app.step_photo(1);
+        on_tap_part() => |app| app.tap_photo_part();
+        on_tap_note() => |app| app.tap_photo_note();
+        on_tap_remove() => |app| app.tap_photo_remove();
+    );
+}
+
 fn connect_tank(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::TankApi::get(window);
     on!(binder, api,
@@ -260,6 +303,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
             ui::UnitSystem::Metric => Units::Metric,
         });
         on_choose_night(night) => |app| app.choose_night(night);
+        on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
         on_tap_item(item) => |app| app.tap_setup_item(setup_item_of(item));
         on_tap_about() => |app| app.tap_about();
@@ -343,6 +387,14 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         Screen::Tank => {
             render_stop(window, app);
             render_tank(window, app);
+        }
+        Screen::Photos => {
+            render_stop(window, app);
+            render_photos(window, app);
+        }
+        Screen::Photo => {
+            render_stop(window, app);
+            render_photo(window, app);
         }
         Screen::Door => render_door(window, app),
         Screen::WhatIf => render_what_if(window, app),
@@ -429,6 +481,7 @@ fn render_stop(window: &ui::AppWindow, app: &App) {
     api.set_leave_quarters(leave);
     api.set_can_undo(view.can_undo);
     api.set_undo_text(view.undo_text.into());
+    api.set_photo_count(small(app.photo_count()));
 }
 
 fn render_find(window: &ui::AppWindow, app: &App) {
@@ -606,6 +659,69 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
     sync(&api.get_facts(), facts.collect(), |model| api.set_facts(model));
 }
 
+fn render_photos(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::PhotosApi::get(window), app.photos_view());
+    api.set_count_text(view.count_text.into());
+    api.set_busy_text(view.busy_text.into());
+    api.set_has_camera(view.has_camera);
+}
+
+fn render_photo(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::PhotoApi::get(window), app.photo_view());
+    api.set_part(view.part.into());
+    api.set_detail(view.detail.into());
+    api.set_count_text(view.count_text.into());
+    api.set_can_previous(view.can_previous);
+    api.set_can_next(view.can_next);
+    api.set_note(view.note.into());
+    api.set_missing_text(view.missing_text.into());
+    // A photo is large: it is handed over when it has come, not with every touch.
+    let state = state_to(&view.picture);
+    if api.get_shown() != view.id.as_str() || api.get_state() != state {
+        api.set_picture(picture_to(&view.picture));
+        api.set_shown(view.id.into());
+        api.set_state(state);
+    }
+    let marks = view.marks.into_iter().map(|mark| ui::PhotoMark {
+        commands: mark.commands.into(),
+        unfinished: mark.unfinished,
+    });
+    sync(&api.get_marks(), marks.collect(), |model| api.set_marks(model));
+    let labels = view.labels.into_iter().map(|label| ui::PhotoLabel {
+        x: pixels(label.x),
+        y: pixels(label.y),
+        text: label.text.into(),
+    });
+    sync(&api.get_labels(), labels.collect(), |model| api.set_labels(model));
+    api.set_tool(match view.tool {
+        Tool::None => ui::PhotoTool::None,
+        Tool::Arrow => ui::PhotoTool::Arrow,
+        Tool::Circle => ui::PhotoTool::Circle,
+        Tool::Known => ui::PhotoTool::Known,
+        Tool::Measure => ui::PhotoTool::Measure,
+    });
+    api.set_hint(view.hint.into());
+    api.set_has_marks(view.has_marks);
+}
+
+const fn state_to(picture: &Picture) -> ui::PictureState {
+    match picture {
+        Picture::Coming => ui::PictureState::Coming,
+        Picture::Missing => ui::PictureState::Missing,
+        Picture::Here(_) => ui::PictureState::Here,
+    }
+}
+
+fn picture_to(picture: &Picture) -> slint::Image {
+    match picture {
+        Picture::Coming | Picture::Missing => slint::Image::default(),
+        Picture::Here(pixels) => {
+            let buffer = slint::SharedPixelBuffer::clone_from_slice(pixels.as_raw(), pixels.width(), pixels.height());
+            slint::Image::from_rgb8(buffer)
+        }
+    }
+}
+
 fn render_door(window: &ui::AppWindow, app: &App) {
     let (api, view) = (ui::DoorApi::get(window), app.door_view());
     api.set_site_line(view.site_line.into());
@@ -687,6 +803,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
         Units::Metric => ui::UnitSystem::Metric,
     });
     api.set_night(view.night);
+    api.set_keep_camera_data(app.session().setup().keep_camera_data);
     let rows = |rows: Vec<SetupRow>| rows.into_iter().map(setup_row_to).collect::<Vec<_>>();
     sync(&api.get_company(), rows(view.company), |model| api.set_company(model));
     let [name, jurisdiction, section, effective, sure, detail] = view.rule;
@@ -796,6 +913,55 @@ impl Model for BookModel {
             detail: line.detail.into(),
             right: line.right.into(),
             due: due_to(line.due),
+        })
+    }
+
+    fn model_tracker(&self) -> &dyn ModelTracker {
+        &self.notify
+    }
+}
+
+/// The stop's photos, each row made and its thumbnail wished for only when it comes into view.
+struct PhotoModel {
+    app: SharedApp,
+    notify: ModelNotify,
+    /// What the rows shown were made from.
+    stamp: Cell<(u64, usize, u8)>,
+}
+
+impl PhotoModel {
+    fn refresh(&self, app: &App) {
+        let setup = app.session().setup();
+        let words = u8::from(setup.language == Language::Spanish);
+        let stamp = (app.photos_revision(), app.photo_count(), words);
+        let arrived = app.photos_arrived();
+        if self.stamp.replace(stamp) == stamp {
+            for row in arrived {
+                self.notify.row_changed(row);
+            }
+        } else {
+            self.notify.reset();
+        }
+    }
+}
+
+impl Model for PhotoModel {
+    type Data = ui::PhotoRow;
+
+    fn row_count(&self) -> usize {
+        self.app.try_borrow().map_or(0, |app| app.photo_count())
+    }
+
+    fn row_data(&self, row: usize) -> Option<Self::Data> {
+        let app = self.app.try_borrow().ok()?;
+        let line = app.photo_line(row)?;
+        let picture = app.photo_thumbnail(row);
+        Some(ui::PhotoRow {
+            title: line.title.into(),
+            detail: line.detail.into(),
+            note: line.note.into(),
+            state: state_to(&picture),
+            picture: picture_to(&picture),
         })
     }
 
@@ -1111,6 +1277,8 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Pump => Screen::At(Station::Pump),
         ui::Screen::Leave => Screen::At(Station::Leave),
         ui::Screen::Tank => Screen::Tank,
+        ui::Screen::Photos => Screen::Photos,
+        ui::Screen::Photo => Screen::Photo,
         ui::Screen::Door => Screen::Door,
         ui::Screen::WhatIf => Screen::WhatIf,
         ui::Screen::Setup => Screen::Setup,
@@ -1131,6 +1299,8 @@ const fn screen_to(screen: Screen) -> ui::Screen {
         Screen::At(Station::Pump) => ui::Screen::Pump,
         Screen::At(Station::Leave) => ui::Screen::Leave,
         Screen::Tank => ui::Screen::Tank,
+        Screen::Photos => ui::Screen::Photos,
+        Screen::Photo => ui::Screen::Photo,
         Screen::Door => ui::Screen::Door,
         Screen::WhatIf => ui::Screen::WhatIf,
         Screen::Setup => ui::Screen::Setup,

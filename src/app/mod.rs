@@ -18,6 +18,8 @@ pub mod leave;
 pub mod lettering;
 pub mod overlay;
 pub mod paper;
+pub mod photo_work;
+pub mod photos;
 pub mod pump;
 pub mod read;
 pub mod scene;

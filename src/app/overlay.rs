@@ -122,6 +122,8 @@ pub enum PadTarget {
     TrialResidents,
     /// Tank on trial.
     TrialTank,
+    /// The length of what was marked on a photo.
+    KnownLength,
     /// A number of the set-up.
     Setup(SetupItem),
 }
@@ -284,6 +286,8 @@ pub enum SheetTarget {
     TankName,
     /// When the tank was last emptied.
     LastEmptied,
+    /// What a photo shows.
+    PhotoNote,
     /// A text of the set-up.
     Setup(SetupItem),
 }
@@ -325,6 +329,10 @@ pub enum PickerTarget {
     SiteRuleSet,
     /// Where to begin a stop.
     Start,
+    /// A picture to take in.
+    PhotoFile,
+    /// What a photo shows.
+    PhotoPart,
 }
 
 /// One choice out of several.
@@ -347,6 +355,8 @@ pub enum ConfirmTarget {
     EmptyTruck,
     /// Finishing with a lid not known to be closed.
     FinishWithLids,
+    /// Taking a photo off the list.
+    RemovePhoto,
 }
 
 /// A question with two answers.
@@ -461,6 +471,7 @@ impl App {
             (PadTarget::FormResidents, PadValue::Tenths(tenths)) => self.set_form_residents(tenths),
             (PadTarget::TrialResidents, PadValue::Tenths(tenths)) => self.set_trial_residents(tenths),
             (PadTarget::TrialTank, PadValue::Volume(volume)) => self.set_trial_tank(volume),
+            (PadTarget::KnownLength, PadValue::Mm(mm)) => self.set_known_length(mm),
             (PadTarget::Setup(item), value) => self.set_setup_number(item, value),
             _ => {}
         }
@@ -515,6 +526,7 @@ impl App {
             SheetTarget::Longitude => self.change("position", |visit, _| visit.site.lon_e7 = longitude),
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
+            SheetTarget::PhotoNote => self.set_photo_note(text),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
         }
     }
@@ -547,6 +559,8 @@ impl App {
                 }
             }
             PickerTarget::Start => self.start_chosen(index),
+            PickerTarget::PhotoFile => self.choose_photo_file(index),
+            PickerTarget::PhotoPart => self.choose_photo_part(index),
         }
     }
 
@@ -563,6 +577,7 @@ impl App {
             match confirm.target {
                 ConfirmTarget::EmptyTruck => self.empty_truck(),
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
+                ConfirmTarget::RemovePhoto => self.remove_photo(),
             }
         }
     }
@@ -577,6 +592,10 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         SheetTarget::Latitude => parse_degrees_e7(text, 90.0).err(),
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
-        SheetTarget::FindNote | SheetTarget::FoundNote | SheetTarget::TankName | SheetTarget::Setup(_) => None,
+        SheetTarget::FindNote
+        | SheetTarget::FoundNote
+        | SheetTarget::TankName
+        | SheetTarget::PhotoNote
+        | SheetTarget::Setup(_) => None,
     }
 }

@@ -3,6 +3,7 @@
 use crate::app::book::BookState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::photos::Photos;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
@@ -29,6 +30,10 @@ pub enum Screen {
     At(Station),
     /// The tank sheet.
     Tank,
+    /// The stop's photos.
+    Photos,
+    /// One photo.
+    Photo,
     /// The customer's card.
     Door,
     /// Other people, another tank.
@@ -62,6 +67,8 @@ pub struct Notice {
 /// The app without its window.
 #[derive(Debug)]
 pub struct App {
+    // First, so that its threads end while the book is still there to keep what they have in hand.
+    pub(crate) photos: Photos,
     pub(crate) session: Session,
     pub(crate) slips: PathBuf,
     pub(crate) screen: Screen,
@@ -91,6 +98,7 @@ impl App {
         let is_new = session.is_new();
         let open = session.ask(|store| store.open_stop())?;
         let mut app = Self {
+            photos: Photos::new(&session),
             session,
             slips,
             screen: if is_new { Screen::FirstRun } else { Screen::Day },
@@ -192,6 +200,8 @@ impl App {
             {
                 Screen::Day
             }
+            Screen::Photos if self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) => Screen::Day,
+            Screen::Photo if !self.has_photo() => return,
             other => other,
         };
         match screen {
@@ -278,7 +288,9 @@ impl App {
 
     /// Takes in news from the book; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
-        self.session.poll()
+        // Both are asked: neither's news may wait for the other's.
+        let photos = self.poll_photos();
+        self.session.poll() || photos
     }
 
     fn leave_stop_on_screen(&mut self) {

@@ -49,6 +49,7 @@ pub(crate) struct StopState {
     pub dig_area: (f64, f64),
     pub tank_area: (f64, f64),
     pub door: crate::app::door::DoorState,
+    pub photos: crate::app::photos::PhotoState,
     pub assessments: Vec<Assessment>,
     pub undo_label: Option<String>,
     /// What the truck holds without this stop.
@@ -73,6 +74,7 @@ impl StopState {
             dig_area: (396.0, 420.0),
             tank_area: (200.0, 180.0),
             door: crate::app::door::DoorState::default(),
+            photos: crate::app::photos::PhotoState::default(),
             assessments: Vec::new(),
             undo_label: None,
             on_board_before_ml: 0,
@@ -237,11 +239,13 @@ impl App {
         // What still waits to be kept is not in the book yet: a stop read now would show less than was recorded.
         self.session.settle()?;
         let emptied = self.session.setup().truck_emptied_at;
-        let (visit, history, undo, kept, on_board) = self.session.ask(move |store| {
+        let (visit, history, photos, undo, kept, on_board) = self.session.ask(move |store| {
             let visit = store.visit(id)?;
             let history = store.history(visit.site.id)?;
             let on_board = store.pumped_since_ml(emptied)?;
-            Ok((visit, history, store.undo_label(id)?, store.last_kept(id)?, on_board))
+            let photos = store.photos(visit.site.id)?;
+            let undo = store.undo_label(id)?;
+            Ok((visit, history, photos, undo, store.last_kept(id)?, on_board))
         })?;
         let station = visit.stop.station;
         let own_is_on_board = visit
@@ -250,6 +254,7 @@ impl App {
             .is_some_and(|began| emptied.is_none_or(|emptied| began > emptied));
         let own = if own_is_on_board { pumped_ml(&visit.pumpings) } else { 0 };
         let mut state = StopState::new(visit, history);
+        state.photos = crate::app::photos::PhotoState::with(photos);
         state.on_board_before_ml = on_board.saturating_sub(own);
         state.undo_label = undo;
         self.session.set_kept_at(kept);
@@ -411,11 +416,14 @@ impl App {
         let (id, at) = (self.session.new_id(), self.session.now());
         let result = self.session.ask(move |store| {
             let undone = store.undo(stop, id, at)?;
-            Ok((undone, store.visit(stop)?, store.undo_label(stop)?))
+            let visit = store.visit(stop)?;
+            let photos = store.photos(visit.site.id)?;
+            Ok((undone, visit, photos, store.undo_label(stop)?))
         });
-        if let Some((undone, visit, next)) = self.try_book(result) {
+        if let Some((undone, visit, photos, next)) = self.try_book(result) {
             if let Some(state) = self.stop.as_mut() {
                 state.visit = visit;
+                state.photos.set(photos);
                 state.preview = None;
                 state.grabbed = None;
                 state.undo_label = next;
@@ -427,6 +435,7 @@ impl App {
                 self.session.set_kept_at(Some(at));
             }
             self.assess_stop();
+            self.leave_missing_photo();
         }
     }
 

@@ -217,6 +217,34 @@ words! {
         Other = "other",
     }
 }
+words! {
+    /// What a photo shows.
+    PhotoPart {
+        /// A lid, or the hole it closes.
+        Lid = "lid",
+        /// The inlet and its device.
+        Inlet = "inlet",
+        /// The outlet and its device.
+        Outlet = "outlet",
+        /// The wall between two compartments.
+        Baffle = "baffle",
+        /// A wall, the bottom or the top of the tank.
+        Wall = "wall",
+        /// The filter in the outlet.
+        Filter = "filter",
+        /// The pump chamber: pump, floats, alarm.
+        PumpChamber = "pump_chamber",
+        /// The field the tank drains to.
+        Field = "field",
+        /// The yard: where things lie, from where one came.
+        Yard = "yard",
+        /// A paper: a receipt, a permit, an old plan.
+        Receipt = "receipt",
+        /// Anything else.
+        #[default]
+        Other = "other",
+    }
+}
 
 /// What every record can do, whatever it holds.
 pub trait Record: Clone + PartialEq + Sized {
@@ -452,6 +480,43 @@ record! {
     }
 }
 record! {
+    /// A photo; the picture itself is a file named after its hash.
+    Photo, PhotoId, "photo" {
+        /// Where it was taken.
+        site: SiteId,
+        /// At which stop, if at one.
+        stop: Option<StopId>,
+        /// At which station of the stop.
+        station: Option<Station>,
+        /// What it shows.
+        part: PhotoPart,
+        /// Of which tank.
+        tank: Option<TankId>,
+        /// Of which lid.
+        lid: Option<LidId>,
+        /// Its place in the order of the site's photos, as they were taken in.
+        place: i64,
+        /// SHA-256 of the kept JPEG, 64 lower-case hex digits.
+        hash: String,
+        /// Width of the kept JPEG, pixels.
+        width_px: i64,
+        /// Height of the kept JPEG, pixels.
+        height_px: i64,
+        /// When it was taken in.
+        added_at: DateTime<FixedOffset>,
+        /// When the camera says it was taken.
+        taken_at: Option<DateTime<FixedOffset>>,
+        /// Latitude the camera noted, WGS 84, in 1e-7 degrees.
+        lat_e7: Option<i64>,
+        /// Longitude the camera noted, WGS 84, in 1e-7 degrees.
+        lon_e7: Option<i64>,
+        /// Anything worth saying about it.
+        note: String,
+        /// Marks drawn on it, as `exchange::marks` writes them; empty when there are none.
+        marks: String,
+    }
+}
+record! {
     /// How this phone is set up; there is exactly one.
     Setup, SetupId, "setup" {
         /// The company's name.
@@ -486,6 +551,8 @@ record! {
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// The camera's own data stay in the files of photos.
+        keep_camera_data: bool,
     }
 }
 

@@ -28,6 +28,39 @@ enum Request {
     Close,
 }
 
+/// Another thread's way to the book; it outlives the desk, and is then told that the book is closed.
+#[derive(Clone)]
+pub struct Door {
+    requests: Sender<Request>,
+}
+
+impl std::fmt::Debug for Door {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Door").finish_non_exhaustive()
+    }
+}
+
+impl Door {
+    /// Asks the book something, after everything handed over so far, and waits for the answer.
+    ///
+    /// # Errors
+    /// What the question returns, or [`StoreError::Closed`].
+    pub fn ask<T: Send + 'static>(
+        &self,
+        question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, StoreError> {
+        let (answer, wait) = channel();
+        let question: Question = Box::new(move |store| {
+            // The asker waits below; if it is gone there is nobody to tell.
+            drop(answer.send(question(store)));
+        });
+        self.requests
+            .send(Request::Ask(question))
+            .map_err(|_| StoreError::Closed)?;
+        wait.recv().map_err(|_| StoreError::Closed)?
+    }
+}
+
 /// A handle to the thread that owns the book.
 pub struct Desk {
     requests: Sender<Request>,
@@ -73,15 +106,15 @@ impl Desk {
         &self,
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
-        let (answer, wait) = channel();
-        let question: Question = Box::new(move |store| {
-            // The asker waits below; if it is gone there is nobody to tell.
-            drop(answer.send(question(store)));
-        });
-        self.requests
-            .send(Request::Ask(question))
-            .map_err(|_| StoreError::Closed)?;
-        wait.recv().map_err(|_| StoreError::Closed)?
+        self.door().ask(question)
+    }
+
+    /// Returns a way to the book for another thread.
+    #[must_use]
+    pub fn door(&self) -> Door {
+        Door {
+            requests: self.requests.clone(),
+        }
     }
 
     /// Returns the outcomes reported since the last call, without waiting.

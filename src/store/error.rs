@@ -57,6 +57,16 @@ pub enum StoreError {
         /// The kind of record.
         record: &'static str,
     },
+    /// A file beside the book cannot be written or read.
+    #[error("cannot {doing} {path}: {source}")]
+    File {
+        /// What was tried.
+        doing: &'static str,
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
     /// The thread that keeps the book has ended.
     #[error("the book has been closed")]
     Closed,
@@ -82,6 +92,21 @@ impl StoreError {
                 detail: source.to_string(),
             },
             _ => Self::Sql { doing, source },
+        }
+    }
+
+    /// Wraps an error of a file with what was being done to it, telling apart what needs different advice.
+    pub(crate) fn file(doing: &'static str, path: &Path) -> impl Fn(std::io::Error) -> Self {
+        use std::io::ErrorKind::{QuotaExceeded, ReadOnlyFilesystem, StorageFull};
+        let path = path.to_owned();
+        move |source| match source.kind() {
+            StorageFull | QuotaExceeded => Self::Full { doing },
+            ReadOnlyFilesystem => Self::ReadOnly { doing },
+            _ => Self::File {
+                doing,
+                path: path.clone(),
+                source,
+            },
         }
     }
 

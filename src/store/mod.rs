@@ -5,6 +5,7 @@
 //! has returned survives a kill and, as far as the storage honours a flush, a
 //! power cut.
 
+pub mod blobs;
 pub mod desk;
 mod error;
 mod query;
@@ -13,7 +14,7 @@ pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 
 use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
+    Cell, Compartment, FieldChange, Lid, Op, Photo, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -22,10 +23,10 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql")];
+const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0008_photo.sql")];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -309,7 +310,7 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 8] = [
+    let known: [(&'static str, &'static [&'static str]); 9] = [
         (Site::TABLE, Site::FIELDS),
         (Tank::TABLE, Tank::FIELDS),
         (Compartment::TABLE, Compartment::FIELDS),
@@ -317,6 +318,7 @@ fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), St
         (Stop::TABLE, Stop::FIELDS),
         (Reading::TABLE, Reading::FIELDS),
         (Pumping::TABLE, Pumping::FIELDS),
+        (Photo::TABLE, Photo::FIELDS),
         (Setup::TABLE, Setup::FIELDS),
     ];
     known

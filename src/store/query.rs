@@ -2,11 +2,12 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, Site, SiteId, Station, Stop, StopId, Tank,
-    Visit,
+    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pumping, Reading, Record, Setup, Site, SiteId, Station,
+    Stop, StopId, Tank, Visit,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// One line of the list of all sites.
@@ -300,6 +301,76 @@ impl Store {
     /// [`StoreError::Missing`] when there is no such stop.
     pub fn station(&self, stop: StopId) -> Result<Station, StoreError> {
         Ok(self.one::<Stop>(stop.0)?.station)
+    }
+
+    /// Reads a site's photos in the order they were taken in, without what has been removed.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn photos(&self, site: SiteId) -> Result<Vec<Photo>, StoreError> {
+        self.select(
+            "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
+            &[&site.to_string()],
+        )
+    }
+
+    /// Reads one photo, removed or not.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is none.
+    pub fn photo(&self, id: PhotoId) -> Result<Photo, StoreError> {
+        self.one(id.0)
+    }
+
+    /// Returns the place after a site's last photo.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn next_photo_place(&self, site: SiteId) -> Result<i64, StoreError> {
+        self.db
+            .query_row(
+                "SELECT coalesce(max(place) + 1, 0) FROM photo WHERE site = ?1",
+                [site.to_string()],
+                |row| row.get(0),
+            )
+            .map_err(StoreError::sql("count the photos"))
+    }
+
+    /// Whether a stop, or the site outside any stop, already has another photo with the same picture.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn has_same_photo(&self, photo: &Photo) -> Result<bool, StoreError> {
+        self.db
+            .prepare_cached(
+                "SELECT EXISTS (SELECT 1 FROM photo WHERE site = ?1 AND stop IS ?2 AND hash = ?3 AND id <> ?4 AND removed = 0)",
+            )
+            .and_then(|mut select| {
+                select.query_row(
+                    params![
+                        photo.site.to_string(),
+                        photo.stop.map(|stop| stop.to_string()),
+                        photo.hash,
+                        photo.id.to_string()
+                    ],
+                    |row| row.get(0),
+                )
+            })
+            .map_err(StoreError::sql("look for the photo"))
+    }
+
+    /// Lists the hash of every photo, removed ones too: an undo may bring them back.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn photo_hashes(&self) -> Result<BTreeSet<String>, StoreError> {
+        let doing = "list the photos";
+        let mut select = self
+            .db
+            .prepare("SELECT DISTINCT hash FROM photo")
+            .map_err(StoreError::sql(doing))?;
+        let rows = select.query_map([], |row| row.get(0)).map_err(StoreError::sql(doing))?;
+        rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
     }
 
     /// Returns the compartments a removed tank or an undone step left without an owner; always empty in a sound book.

@@ -6,6 +6,7 @@ use std::path::Path;
 use lidmark::app::book::BookSort;
 use lidmark::app::demo;
 use lidmark::app::overlay::{Answer, PadKey};
+use lidmark::app::photos::{PictureSource, Tool};
 use lidmark::app::section::{Edge, EdgeKind};
 use lidmark::app::setup::SetupItem;
 use lidmark::app::shell::{App, NoticeKind, Screen};
@@ -644,7 +645,7 @@ const PLACES: [f64; 10] = [
     f64::NEG_INFINITY,
 ];
 
-const SCREENS: [Screen; 15] = [
+const SCREENS: [Screen; 17] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -656,11 +657,22 @@ const SCREENS: [Screen; 15] = [
     Screen::At(Station::Pump),
     Screen::At(Station::Leave),
     Screen::Tank,
+    Screen::Photos,
+    Screen::Photo,
     Screen::Door,
     Screen::WhatIf,
     Screen::Setup,
     Screen::About,
 ];
+
+/// A camera whose only picture is this one.
+fn source_of(picture: &Path) -> PictureSource {
+    let list = |path: std::path::PathBuf| move || Ok(vec![path.clone()]);
+    PictureSource {
+        camera: Some(Box::new(list(picture.to_owned()))),
+        files: Box::new(list(picture.to_owned())),
+    }
+}
 
 /// Touches anything, sensible at this moment or not.
 #[allow(clippy::too_many_lines, reason = "one line for each thing that can be touched")]
@@ -695,7 +707,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(115) {
+    match dice.below(122) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -840,6 +852,35 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         111 => app.tap_site_tank(index),
         112 => app.tap_site_add_tank(),
         113 => app.tap_site_visit(index),
+        114 => match dice.below(4) {
+            // A picture, a text that is none, and nothing at all.
+            0 => app.take_photo(Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml").as_path()),
+            1 => app.take_photo(Path::new("/nowhere/at/all.jpg")),
+            2 => app.tap_camera(),
+            _ => app.tap_photo_file(),
+        },
+        115 => app.tap_photos(),
+        116 => app.tap_photo(index),
+        117 => app.step_photo(by),
+        118 => match dice.below(3) {
+            0 => app.tap_photo_remove(),
+            1 => app.tap_photo_note(),
+            _ => app.tap_photo_part(),
+        },
+        119 => app.tap_tool(*dice.pick(&[Tool::None, Tool::Arrow, Tool::Circle, Tool::Known, Tool::Measure])),
+        120 => {
+            app.photo_resized(x, y);
+            app.photo_pressed(x, y);
+            app.photo_dragged(y, x);
+            app.photo_released();
+        }
+        121 => match dice.below(4) {
+            0 => app.tap_marks_off(),
+            1 => app.tap_keep_camera_data(),
+            _ => {
+                app.poll();
+            }
+        },
         _ => app.sign_accept(),
     }
 }
@@ -870,6 +911,14 @@ fn look(app: &App) {
         Screen::At(Station::Pump) => drop(app.pump_view()),
         Screen::At(Station::Leave) => drop(app.leave_view()),
         Screen::Tank => drop(app.tank_view()),
+        Screen::Photos => {
+            drop(app.photos_view());
+            for row in 0..app.photo_count() {
+                drop((app.photo_line(row), app.photo_thumbnail(row)));
+            }
+            drop(app.photos_arrived());
+        }
+        Screen::Photo => drop(app.photo_view()),
         Screen::Door => drop((app.door_view(), app.card_data())),
         Screen::WhatIf => drop(app.what_if_view()),
         Screen::Setup => drop(app.setup_view()),
@@ -887,6 +936,11 @@ fn six_thousand_touches_of_anything_break_nothing() {
     let mut dice = Dice::new(seed);
     let mut app = measured(&path);
     let mut met = BTreeSet::new();
+    let camera = folder.path().join("camera.png");
+    image::RgbImage::from_fn(40, 30, |x, y| image::Rgb([x as u8, y as u8, 90]))
+        .save(&camera)
+        .unwrap();
+    app.set_picture_source(source_of(&camera));
     for step in 0..6_000 {
         touch_anything(&mut app, &mut dice);
         look(&app);
@@ -900,10 +954,12 @@ fn six_thousand_touches_of_anything_break_nothing() {
             // Closed and opened again in the middle of it all, the app goes on.
             drop(app);
             app = app_on(&path);
+            app.set_picture_source(source_of(&camera));
         }
     }
+    app.settle_photos();
     // Nothing shows FirstRun again; all the rest has been met.
-    assert!(met.len() >= 14, "only {met:?} were met");
+    assert!(met.len() >= 16, "only {met:?} were met");
     let ops = app.session().ask(|store| store.op_count()).unwrap();
     assert!(ops > 500, "only {ops} actions were kept");
     drop(app);
@@ -943,6 +999,8 @@ fn nothing_that_can_be_touched_is_left_out_of_the_touches() {
         "open_stop",
         "open_site",
         "start_at",
+        "set_picture_source",
+        "settle_photos",
     ];
     forgotten.retain(|name| !not_touched.contains(&name.as_str()));
     assert!(forgotten.is_empty(), "never touched: {forgotten:?}");

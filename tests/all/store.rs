@@ -7,8 +7,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
-    Cell, Compartment, CompartmentId, FieldChange, Lid, LidId, Op, Pumping, PumpingId, Reading, ReadingId, Record,
-    Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, Visit, changes,
+    Cell, Compartment, CompartmentId, FieldChange, Lid, LidId, Op, Photo, Pumping, PumpingId, Reading, ReadingId,
+    Record, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, Visit, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
@@ -228,11 +228,13 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<Stop>(&db);
     columns_are_fields::<Reading>(&db);
     columns_are_fields::<Pumping>(&db);
+    columns_are_fields::<Photo>(&db);
     columns_are_fields::<Setup>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "compartment",
         "lid",
+        "photo",
         "pumping",
         "reading",
         "setup",

@@ -28,6 +28,19 @@ const NOT_READ: &[(&str, &[&str])] = &[
         "figures.rs",
         &["in", "pulg", "cm", "gal", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"],
     ),
+    // Endings and fixed names of files in the inbox, and what is told to whoever reads a fault report.
+    (
+        "photo_work.rs",
+        &[
+            "json",
+            "{id}.picture",
+            "{id}.json",
+            "write the file",
+            "waiting",
+            "Wishes",
+        ],
+    ),
+    ("photos.rs", &["PictureSource", "camera", "camera data"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
         "setup.rs",
