@@ -486,6 +486,8 @@ pub type Shown = (Wanted, Option<RgbImage>);
 #[derive(Default)]
 struct Wishes {
     list: VecDeque<Wanted>,
+    /// Wishes that are being read, or read and not taken up yet.
+    in_hand: usize,
     closing: bool,
 }
 
@@ -551,8 +553,18 @@ impl Viewer {
     }
 
     /// Returns what has been read since the last call, without waiting.
-    pub fn shown(&self) -> impl Iterator<Item = Shown> + '_ {
-        self.shown.try_iter()
+    pub fn shown(&self) -> Vec<Shown> {
+        let shown = self.shown.try_iter().collect::<Vec<_>>();
+        let mut wishes = locked(&self.wishes.0);
+        wishes.in_hand = wishes.in_hand.saturating_sub(shown.len());
+        shown
+    }
+
+    /// Whether something wished for has not been taken up yet.
+    #[must_use]
+    pub fn is_busy(&self) -> bool {
+        let wishes = locked(&self.wishes.0);
+        wishes.in_hand > 0 || !wishes.list.is_empty()
     }
 }
 
@@ -564,6 +576,7 @@ fn next_wish(wishes: &(Mutex<Wishes>, Condvar)) -> Option<Wanted> {
             return None;
         }
         if let Some(wanted) = wishes.list.pop_back() {
+            wishes.in_hand += 1;
             return Some(wanted);
         }
         wishes = bell.wait(wishes).unwrap_or_else(PoisonError::into_inner);

@@ -949,6 +949,12 @@ impl App {
         self.stop.as_ref().map_or(0, |state| of_stop(state).len())
     }
 
+    /// Whether a picture that was asked for is still being read.
+    #[must_use]
+    pub fn photos_coming(&self) -> bool {
+        self.photos.viewer.get().is_some_and(Viewer::is_busy)
+    }
+
     /// Counts up whenever the list of photos differs from before.
     #[must_use]
     pub fn photos_revision(&self) -> u64 {

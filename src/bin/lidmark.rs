@@ -15,6 +15,9 @@ struct Arguments {
     /// The folder of the book, the slips and rule sets of your own.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// A folder that stands for the camera: its newest picture is the photo just taken.
+    #[arg(long, value_name = "DIR")]
+    camera: Option<PathBuf>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -42,7 +45,9 @@ fn main() -> ExitCode {
             )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
-            Some(folders) => desktop::run(&folders).map(|()| None).map_err(|error| error.lines()),
+            Some(folders) => desktop::run(&folders, arguments.camera)
+                .map(|()| None)
+                .map_err(|error| error.lines()),
             None => Err((
                 "this system names no home folder".to_owned(),
                 "Choose one with --data DIR.".to_owned(),

@@ -7,6 +7,7 @@ use crate::app::session::Session;
 use crate::app::shell::App;
 use crate::app::words::Words;
 use crate::platform::folders::{Folders, rule_sets};
+use crate::platform::pictures;
 use crate::store::{Store, StoreError};
 use crate::ui;
 use slint::{ComponentHandle, Global};
@@ -53,9 +54,11 @@ impl RunError {
 
 /// Opens the window on a book and runs until it is closed.
 ///
+/// * `camera`: a folder that stands for the camera
+///
 /// # Errors
 /// [`RunError`], with what to do in [`RunError::lines`].
-pub fn run(folders: &Folders) -> Result<(), RunError> {
+pub fn run(folders: &Folders, camera: Option<PathBuf>) -> Result<(), RunError> {
     choose_renderer()?;
     let window = ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string()))?;
     std::fs::create_dir_all(folders.root()).map_err(|source| RunError::Folder {
@@ -71,6 +74,7 @@ pub fn run(folders: &Folders) -> Result<(), RunError> {
     };
     let session = Session::new(store, sets, Box::new(|| chrono::Local::now().fixed_offset()), wake)?;
     let mut app = App::start(session, folders.slips())?;
+    app.set_picture_source(pictures::source(camera));
     if let Some(first) = refused.first() {
         app.say_rule_file_refused(first, refused.len());
     }
