@@ -2,13 +2,14 @@
 
 use crate::app::dig::lid_title;
 use crate::app::explain;
+use crate::app::lettering::count;
 use crate::app::overlay::{Confirm, ConfirmTarget, PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
 use crate::app::photo_work::{Belongs, Intake, News, Order, Size, TakeError, Viewer, Wanted};
 use crate::app::session::Session;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::app::stop::{StopState, stepped};
-use crate::domain::mark::{Mark, MeasureError, Spot, Stretch, measure};
-use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, TankId, changes};
+use crate::domain::mark::{Mark, MeasureError, Measured, Spot, Stretch, measure};
+use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, TankId, Units, changes};
 use crate::domain::units::{Length, round_to_i64};
 use crate::exchange::marks;
 use crate::store::StoreError;
@@ -25,8 +26,8 @@ const SMALL_READY: usize = 64;
 const LARGE_READY: usize = 3;
 /// Files offered to choose from, the newest first.
 const OFFERED: usize = 200;
-/// How far a careful fingertip misses, dp: about 1.5 mm on a phone's screen (common practice).
-const AIM_DP: f64 = 10.0;
+/// The standard error of a fingertip that sees its line follow, dp: about 1 mm on a phone's screen (our judgement).
+const AIM_DP: f64 = 6.0;
 /// A finger that moves less than this has tapped.
 const TAP_DP: f64 = 12.0;
 
@@ -1102,10 +1103,8 @@ impl App {
                         measure(length, edge, of.length_px(), stretch.length_px(), aims)
                     }) {
                         Some(Ok(found)) => {
-                            let mm = round_to_i64(found.mm).unwrap_or(i64::MAX);
-                            // Never said to be surer than a nudge of the keys: half an inch, or half a centimetre.
-                            let error = round_to_i64(found.error_mm.ceil()).unwrap_or(i64::MAX).max(7);
-                            words.f("{0} ± {1}", &[&figures.mm_value(mm), &figures.mm(error)])
+                            let (mm, error_mm) = said(found, figures.units);
+                            words.f("{0} ± {1}", &[&figures.mm_value(mm), &figures.mm(error_mm)])
                         }
                         Some(Err(MeasureError::KnownTooShort | MeasureError::KnownIsZero)) => {
                             words.t("known length too short")
@@ -1121,11 +1120,8 @@ impl App {
             });
             if let Some((stretch, text)) = label {
                 let (a, b) = (place.dp(stretch.from), place.dp(stretch.to));
-                labels.push(MarkLabel {
-                    x: f64::midpoint(a.0, b.0),
-                    y: f64::midpoint(a.1, b.1),
-                    text,
-                });
+                let middle = (f64::midpoint(a.0, b.0), f64::midpoint(a.1, b.1));
+                labels.push(beside(middle, text, &labels));
             }
         }
         paths.extend(unfinished(&place, &state.photos).map(|commands| MarkPath {
@@ -1134,6 +1130,39 @@ impl App {
         }));
         (paths, labels, measured)
     }
+}
+
+/// A measured length and its error to the steps a person nudges by; the error is rounded up, never down.
+fn said(found: Measured, units: Units) -> (i64, i64) {
+    let tenths_of_mm = match units {
+        // Half an inch.
+        Units::UsCustomary => 127.0,
+        Units::Metric => 100.0,
+    };
+    let steps = |steps: f64| round_to_i64(steps.max(0.0) * tenths_of_mm / 10.0).unwrap_or(i64::MAX);
+    let in_steps = |mm: f64| mm * 10.0 / tenths_of_mm;
+    (
+        steps(in_steps(found.mm).round()),
+        steps(in_steps(found.error_mm).ceil().max(1.0)),
+    )
+}
+
+/// A label at a place, or as far below it as keeps it off those that stand already.
+fn beside((x, mut y): (f64, f64), text: String, others: &[MarkLabel]) -> MarkLabel {
+    /// The height of a label, dp, and half of the usual width of one of its letters; some air included.
+    const HEIGHT: f64 = 36.0;
+    const HALF_LETTER: f64 = 6.0;
+    let half_width = |text: &str| count(text.chars().count()) * HALF_LETTER + 12.0;
+    let own = half_width(&text);
+    for _ in 0..others.len() {
+        let covers =
+            |other: &&MarkLabel| (other.x - x).abs() < half_width(&other.text) + own && (other.y - y).abs() < HEIGHT;
+        match others.iter().find(covers) {
+            Some(other) => y = other.y + HEIGHT,
+            None => break,
+        }
+    }
+    MarkLabel { x, y, text }
 }
 
 /// What a finger is drawing, or the first of two taps.

@@ -14,6 +14,7 @@ use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::{facts, work};
 use crate::platform::folders::rule_sets;
 use crate::platform::picture::{self, PictureError};
+use crate::platform::pictures;
 use crate::store::{Store, StoreError};
 use crate::ui;
 use chrono::TimeDelta;
@@ -297,6 +298,7 @@ fn take_photos(app: &SharedApp, stop: StopId, out: &Path) -> Result<(), DemoRunE
                 source,
             })?;
         let mut app = app.borrow_mut();
+        app.set_picture_source(pictures::source(Some(folder.clone())));
         app.open_stop(stop)?;
         app.go(Screen::At(station));
         app.take_photo(&path);
