@@ -304,9 +304,8 @@ impl Worker {
             Uuid::parse_str(name).ok()
         };
         for path in &paths {
-            let is_line = path.extension().is_some_and(|ending| ending == "json");
-            let has_line = id_of(path).is_some_and(|id| self.line(id).is_file());
-            if !is_line && !has_line {
+            // A file that was still being written has another name than that of a picture.
+            if !id_of(path).is_some_and(|id| self.line(id).is_file()) {
                 // Its source was never touched; a copy that cannot be removed now is tried again at the next start.
                 drop(std::fs::remove_file(path));
             }
