@@ -11,7 +11,7 @@ use crate::app::shell::{App, NoticeKind, Screen};
 use crate::app::site::SiteField;
 use crate::app::stop::Quantity;
 use crate::domain::judge::Decision;
-use crate::domain::record::{Language, ShapeKind, Station, Units};
+use crate::domain::record::{Language, ShapeKind, Station, StopId, Units};
 use crate::ui;
 use slint::{ComponentHandle, Global, Model, ModelNotify, ModelRc, ModelTracker, SharedString, VecModel};
 use std::cell::{Cell, RefCell};
@@ -34,7 +34,7 @@ pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
     let photos = Rc::new(PhotoModel {
         app: app.clone(),
         notify: ModelNotify::default(),
-        stamp: Cell::new((0, 0, 0)),
+        stamp: Cell::default(),
     });
     ui::PhotosApi::get(window).set_rows(ModelRc::from(photos.clone()));
     let binder = Rc::new(Binder {
@@ -926,7 +926,7 @@ struct PhotoModel {
     app: SharedApp,
     notify: ModelNotify,
     /// What the rows shown were made from.
-    stamp: Cell<(u64, usize, u8)>,
+    stamp: Cell<((StopId, u64), usize, u8)>,
 }
 
 impl PhotoModel {

@@ -86,7 +86,14 @@ pub fn photo(error: &TakeError, name: &str, words: Words) -> Explained {
             words.f("The file {0} cannot be read: {1}.", &[name, &source.to_string()]),
             words.t("Check that it is still there and may be read, then choose it again."),
         ),
-        TakeError::Store(error) => return store(error, words),
+        TakeError::Copy(error) => (
+            words.f("{0} was not taken in.", &[name]) + " " + &store(error, words).what,
+            words.t("Mend that, then choose it again. The file itself was not touched."),
+        ),
+        TakeError::Store(error) => (
+            words.f("{0} waits to be taken in.", &[name]) + " " + &store(error, words).what,
+            words.t("Mend that, then open Photos: what waits is tried again."),
+        ),
         TakeError::CutOff(_) => (
             words.f(
                 "{0} was not taken in: the work on it ended the program again and again.",

@@ -10,7 +10,7 @@ use crate::domain::record::{LidId, Op, Photo, PhotoId, PhotoPart, SiteId, Statio
 use crate::exchange::photo::{self, MAX_FILE_BYTES, PhotoError};
 use crate::store::StoreError;
 use crate::store::blobs::{Blobs, entries, write_whole};
-use crate::store::desk::Door;
+use crate::store::desk::Handle;
 use chrono::{DateTime, FixedOffset};
 use image::RgbImage;
 use serde::{Deserialize, Serialize};
@@ -119,6 +119,9 @@ pub enum TakeError {
     /// It is no picture that can be kept.
     #[error("{0}")]
     Photo(#[from] PhotoError),
+    /// The picture cannot be copied beside the book.
+    #[error("{0}")]
+    Copy(StoreError),
     /// The book or the folder beside it refused; the picture waits in the inbox.
     #[error("{0}")]
     Store(#[from] StoreError),
@@ -154,6 +157,8 @@ pub enum News {
 
 enum Ask {
     Take(Box<Order>, PathBuf),
+    /// Tries again what has to wait.
+    Again,
     /// Answers when everything handed over before has been worked on.
     Settled(Sender<()>),
 }
@@ -169,12 +174,12 @@ pub struct Intake {
 impl Intake {
     /// Begins with what lies in the inbox.
     #[must_use]
-    pub fn new(blobs: Blobs, door: Door, wake: Wake) -> Self {
+    pub fn new(blobs: Blobs, book: Handle, wake: Wake) -> Self {
         let (asks, inbox) = channel();
         let (report, news) = channel();
         let worker = Worker {
             blobs,
-            door,
+            book,
             wake,
             report,
         };
@@ -191,6 +196,12 @@ impl Intake {
     #[must_use]
     pub fn take(&self, order: Order, from: PathBuf) -> bool {
         self.ask(Ask::Take(Box::new(order), from))
+    }
+
+    /// Tries again what has to wait, when the reason may be gone.
+    pub fn try_again(&self) {
+        // A thread that has ended has nothing waiting in its hands; the inbox is there at the next start.
+        let _ = self.ask(Ask::Again);
     }
 
     /// Waits until everything handed over has been worked on.
@@ -223,7 +234,7 @@ impl Drop for Intake {
 
 struct Worker {
     blobs: Blobs,
-    door: Door,
+    book: Handle,
     wake: Wake,
     report: Sender<News>,
 }
@@ -271,6 +282,7 @@ impl Worker {
                         error,
                     }),
                 },
+                Some(Ask::Again) => waiting = self.left_over(),
                 Some(Ask::Settled(answer)) => settled.push(answer),
                 None => {
                     if let Some(line) = waiting.pop_front() {
@@ -320,9 +332,9 @@ impl Worker {
     /// Copies a picture into the inbox; the line beside it, written last, makes it count.
     fn copy_in(&self, order: &Order, from: &Path) -> Result<(), TakeError> {
         let bytes = read_capped(from)?;
-        write_whole(&self.picture(order.id), &bytes)?;
-        self.write_line(order, 0)?;
-        Ok(())
+        write_whole(&self.picture(order.id), &bytes)
+            .and_then(|()| self.write_line(order, 0))
+            .map_err(TakeError::Copy)
     }
 
     fn write_line(&self, order: &Order, tries: u32) -> Result<(), StoreError> {
@@ -420,7 +432,7 @@ impl Worker {
             ..Photo::default()
         };
         let (id, at) = (order.id, order.at);
-        let kept = self.door.ask(move |store| {
+        let kept = self.book.ask(move |store| {
             if store.has_same_photo(&photo)? {
                 return Ok(false);
             }

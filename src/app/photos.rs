@@ -9,7 +9,7 @@ use crate::app::session::Session;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::app::stop::{StopState, stepped};
 use crate::domain::mark::{Mark, MeasureError, Measured, Spot, Stretch, measure};
-use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, TankId, Units, changes};
+use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, StopId, TankId, Units, changes};
 use crate::domain::units::{Length, round_to_i64};
 use crate::exchange::marks;
 use crate::store::StoreError;
@@ -345,7 +345,7 @@ impl Photos {
 
     fn begin(&mut self, session: &Session) -> &Intake {
         self.intake
-            .get_or_insert_with(|| Intake::new(self.blobs.clone(), session.door(), session.wake()))
+            .get_or_insert_with(|| Intake::new(self.blobs.clone(), session.handle(), session.wake()))
     }
 
     /// A picture of a photo, when it is ready; otherwise it is wished for.
@@ -493,6 +493,9 @@ impl App {
     /// Shows the stop's photos.
     pub fn tap_photos(&mut self) {
         if self.stop.as_ref().and_then(StopState::stop_id).is_some() {
+            if let Some(intake) = self.photos.intake.as_ref() {
+                intake.try_again();
+            }
             self.go(Screen::Photos);
         }
     }
@@ -956,10 +959,13 @@ impl App {
         self.photos.viewer.get().is_some_and(Viewer::is_busy)
     }
 
-    /// Counts up whenever the list of photos differs from before.
+    /// Differs whenever the list of photos differs from before: the stop, and a count of the changes since it was opened.
     #[must_use]
-    pub fn photos_revision(&self) -> u64 {
-        self.stop.as_ref().map_or(0, |state| state.photos.revision)
+    pub fn photos_revision(&self) -> (StopId, u64) {
+        self.stop
+            .as_ref()
+            .map(|state| (state.visit.stop.id, state.photos.revision))
+            .unwrap_or_default()
     }
 
     /// Returns one row of the list, the newest first.

@@ -5,7 +5,7 @@ use crate::app::words::Words;
 use crate::domain::record::{FieldChange, Language, Op, Setup, SetupId, Site, StopId, changes};
 use crate::domain::rules::RuleSet;
 use crate::domain::units::{Cents, Length, Volume};
-use crate::store::desk::{Desk, Door, Outcome};
+use crate::store::desk::{Desk, Handle, Outcome};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::path::{Path, PathBuf};
@@ -237,8 +237,8 @@ impl Session {
 
     /// Returns a way to the book for another thread.
     #[must_use]
-    pub fn door(&self) -> Door {
-        self.desk.door()
+    pub fn handle(&self) -> Handle {
+        self.desk.handle()
     }
 
     /// Returns what tells the window that there is news.

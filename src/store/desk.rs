@@ -30,17 +30,17 @@ enum Request {
 
 /// Another thread's way to the book; it outlives the desk, and is then told that the book is closed.
 #[derive(Clone)]
-pub struct Door {
+pub struct Handle {
     requests: Sender<Request>,
 }
 
-impl std::fmt::Debug for Door {
+impl std::fmt::Debug for Handle {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Door").finish_non_exhaustive()
+        f.debug_struct("Handle").finish_non_exhaustive()
     }
 }
 
-impl Door {
+impl Handle {
     /// Asks the book something, after everything handed over so far, and waits for the answer.
     ///
     /// # Errors
@@ -106,13 +106,13 @@ impl Desk {
         &self,
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
-        self.door().ask(question)
+        self.handle().ask(question)
     }
 
     /// Returns a way to the book for another thread.
     #[must_use]
-    pub fn door(&self) -> Door {
-        Door {
+    pub fn handle(&self) -> Handle {
+        Handle {
             requests: self.requests.clone(),
         }
     }

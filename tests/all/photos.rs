@@ -613,6 +613,28 @@ fn what_cannot_be_taken_in_is_said_and_nothing_is_left_behind() {
 }
 
 #[test]
+fn what_cannot_be_kept_now_waits_and_is_kept_when_the_reason_is_gone() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
+    let source = picture(folder.path(), 1);
+    // A file stands where the photo's folder would have to be; a full device refuses in the same place.
+    let hash = prepared(&source).unwrap().hash;
+    let blocked = Blobs::beside(app.session().book()).root().join(&hash[..2]);
+    std::fs::create_dir_all(blocked.parent().unwrap()).unwrap();
+    std::fs::write(&blocked, b"in the way").unwrap();
+    app.take_photo(&source);
+    app.settle_photos();
+    let notice = app.notice().unwrap();
+    assert_eq!(notice.kind, NoticeKind::Warning);
+    assert!(notice.text.what.contains("0001.png waits"), "{notice:?}");
+    assert_eq!((app.photo_count(), inbox(&app)), (0, 2));
+    std::fs::remove_file(&blocked).unwrap();
+    app.tap_photos();
+    app.settle_photos();
+    assert_eq!((app.photo_count(), inbox(&app)), (1, 0));
+}
+
+#[test]
 fn the_camera_gives_its_newest_picture_and_files_are_chosen_from_a_list() {
     let folder = tempfile::tempdir().unwrap();
     let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));

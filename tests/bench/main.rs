@@ -15,6 +15,8 @@
     reason = "a benchmark stops where it fails"
 )]
 
+mod photo;
+
 use std::cell::RefCell;
 use std::hint::black_box;
 use std::io::{BufRead, BufReader, Write};
@@ -67,7 +69,11 @@ const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
 
 fn main() {
     if let Ok(what) = std::env::var(CHILD) {
-        draw_first_frame(&what);
+        if what == photo::CHILD_PHOTO {
+            photo::take_one();
+        } else {
+            draw_first_frame(&what);
+        }
         return;
     }
     // On the disk the build is on: a folder of the system for passing files may lie in memory, where a flush costs nothing.
@@ -75,6 +81,12 @@ fn main() {
     std::fs::create_dir_all(&folder).unwrap();
     println!("| What | Lidmark | The least it could take | Ratio |");
     println!("|---|---|---|---|");
+    photo::photos(&folder);
+    // `cargo bench --bench ratios -- photo` stops here.
+    if std::env::args().any(|argument| argument == "photo") {
+        std::fs::remove_dir_all(&folder).unwrap();
+        return;
+    }
     tap_to_durable(&folder);
     let book = large_book(&folder);
     first_frame(&book);
