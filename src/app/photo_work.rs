@@ -512,7 +512,9 @@ pub struct Viewer {
 
 impl std::fmt::Debug for Wishes {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Wishes").field("waiting", &self.list.len()).finish()
+        f.debug_struct("Wishes")
+            .field("waiting", &self.list.len())
+            .finish_non_exhaustive()
     }
 }
 
@@ -564,6 +566,7 @@ impl Viewer {
     }
 
     /// Returns what has been read since the last call, without waiting.
+    #[must_use]
     pub fn shown(&self) -> Vec<Shown> {
         let shown = self.shown.try_iter().collect::<Vec<_>>();
         let mut wishes = locked(&self.wishes.0);

@@ -109,12 +109,12 @@ pub(crate) struct Photos {
 /// Pictures ready to be shown, the last used at the end.
 #[derive(Debug, Default)]
 struct Ready {
-    list: VecDeque<(Wanted, Option<Rc<RgbImage>>)>,
+    list: VecDeque<(Wanted, Picture)>,
     arrived: Vec<String>,
 }
 
 impl Ready {
-    fn get(&mut self, wanted: &Wanted) -> Option<Option<Rc<RgbImage>>> {
+    fn get(&mut self, wanted: &Wanted) -> Option<Picture> {
         let at = self.list.iter().position(|(other, _)| other == wanted)?;
         let found = self.list.remove(at)?;
         let picture = found.1.clone();
@@ -122,13 +122,13 @@ impl Ready {
         Some(picture)
     }
 
-    fn put(&mut self, wanted: Wanted, picture: Option<Rc<RgbImage>>) {
+    fn put(&mut self, wanted: Wanted, picture: Picture) {
         self.list.retain(|(other, _)| *other != wanted);
         let most = match wanted.1 {
             Size::Small => SMALL_READY,
             Size::Large => LARGE_READY,
         };
-        let same = |(other, _): &(Wanted, Option<Rc<RgbImage>>)| other.1 == wanted.1;
+        let same = |(other, _): &(Wanted, Picture)| other.1 == wanted.1;
         if self.list.iter().filter(|entry| same(entry)).count() >= most
             && let Some(oldest) = self.list.iter().position(same)
         {
@@ -351,16 +351,13 @@ impl Photos {
     /// A picture of a photo, when it is ready; otherwise it is wished for.
     fn picture(&self, session: &Session, hash: &str, size: Size) -> Picture {
         let wanted = (hash.to_owned(), size);
-        match self.ready.borrow_mut().get(&wanted) {
-            Some(Some(picture)) => Picture::Here(picture),
-            Some(None) => Picture::Missing,
-            None => {
-                self.viewer
-                    .get_or_init(|| Viewer::new(self.blobs.clone(), session.wake()))
-                    .wish(wanted);
-                Picture::Coming
-            }
+        if let Some(picture) = self.ready.borrow_mut().get(&wanted) {
+            return picture;
         }
+        self.viewer
+            .get_or_init(|| Viewer::new(self.blobs.clone(), session.wake()))
+            .wish(wanted);
+        Picture::Coming
     }
 }
 
@@ -426,7 +423,8 @@ impl App {
         let mut any = false;
         if let Some(viewer) = self.photos.viewer.get() {
             for (wanted, picture) in viewer.shown() {
-                self.photos.ready.borrow_mut().put(wanted, picture.map(Rc::new));
+                let picture = picture.map_or(Picture::Missing, |picture| Picture::Here(Rc::new(picture)));
+                self.photos.ready.borrow_mut().put(wanted, picture);
                 any = true;
             }
         }
@@ -788,16 +786,14 @@ impl App {
             let photo = self.stop.as_ref()?.photos.photo()?;
             marks::read(&photo.marks)
         };
-        match read {
-            Ok(list) => Some(list),
-            Err(_) => {
-                self.say_nothing_to_do(
-                    "The marks on this photo were made by a newer version.",
-                    "They are left as they are; nothing can be drawn on it here.",
-                );
-                None
-            }
+        if let Ok(list) = read {
+            return Some(list);
         }
+        self.say_nothing_to_do(
+            "The marks on this photo were made by a newer version.",
+            "They are left as they are; nothing can be drawn on it here.",
+        );
+        None
     }
 
     fn keep_marks(&mut self, list: &[Mark]) {

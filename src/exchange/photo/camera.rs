@@ -107,7 +107,7 @@ fn degrees_e7(exif: &Exif, tag: Tag, half: Tag, plus: &str, minus: &str, most: i
     let Value::Rational(parts) = &exif.get_field(tag, In::PRIMARY)?.value else {
         return None;
     };
-    let [degrees, minutes, seconds] = parts.as_slice() else {
+    let &[degrees, minutes, seconds] = parts.as_slice() else {
         return None;
     };
     let e7 = scaled(degrees, 10_000_000)? + scaled(minutes, 10_000_000)? / 60 + scaled(seconds, 10_000_000)? / 3_600;
@@ -122,7 +122,7 @@ fn degrees_e7(exif: &Exif, tag: Tag, half: Tag, plus: &str, minus: &str, most: i
     }
 }
 
-fn scaled(fraction: &Rational, by: i128) -> Option<i128> {
+fn scaled(fraction: Rational, by: i128) -> Option<i128> {
     (fraction.denom != 0).then(|| i128::from(fraction.num) * by / i128::from(fraction.denom))
 }
 

@@ -315,12 +315,12 @@ fn decode_whole(decoder: impl ImageDecoder) -> Result<RgbImage, PhotoError> {
             most: MAX_DECODED_BYTES / per_pixel / 1_000_000,
         });
     }
-    let decoded = DynamicImage::from_decoder(decoder).map_err(image_error)?;
-    if !decoded.color().has_alpha() {
-        return Ok(decoded.into_rgb8());
+    let whole = DynamicImage::from_decoder(decoder).map_err(image_error)?;
+    if !whole.color().has_alpha() {
+        return Ok(whole.into_rgb8());
     }
     let mut paper = RgbImage::new(width, height);
-    for (onto, from) in paper.pixels_mut().zip(decoded.to_rgba8().pixels()) {
+    for (onto, from) in paper.pixels_mut().zip(whole.to_rgba8().pixels()) {
         let [red, green, blue, alpha] = from.0;
         let over = |ink: u8| {
             let mixed = (u16::from(ink) * u16::from(alpha) + 255 * (255 - u16::from(alpha)) + 127) / 255;
