@@ -13,7 +13,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Files of `src/app` that word nothing for the screens: every text arrives finished, or is a tap of the demo.
-const WORDLESS: &[&str] = &["card.rs", "demo.rs", "lettering.rs", "paper.rs", "section.rs"];
+const WORDLESS: &[&str] = &[
+    "card.rs",
+    "demo.rs",
+    "lettering.rs",
+    "paper.rs",
+    "section.rs",
+    "shapes.rs",
+];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
 const NOT_READ: &[(&str, &[&str])] = &[
@@ -59,6 +66,11 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.
     ("read.rs", &["depth", "top"]),
+    ("drawing.rs", &["1:{}", "{} m"]),
+    (
+        "plan_sheet.rs",
+        &["Lidmark", "en-US", "es-US", "{:.2} m", "± {error_m:.1} m", "± {:.0} cm"],
+    ),
     // The kinds of source as they are typed, and names for programmers.
     (
         "position.rs",
