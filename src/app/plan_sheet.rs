@@ -421,8 +421,11 @@ fn marks_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), settin
     };
     let row = |(mark, error): (&PlanMark, String)| {
         let kind = words.t(kind_text(mark.kind));
+        let says_itself = matches!(mark.kind, PinKind::HouseCorner | PinKind::Landmark);
         let name = if mark.name.is_empty() || mark.name == kind {
             kind
+        } else if says_itself {
+            mark.name.clone()
         } else {
             words.f("{0}, {1}", &[&mark.name, &kind])
         };
@@ -473,7 +476,7 @@ fn ties_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), setting
     };
     let distance_room = room(&mut distances.iter().cloned());
     let off_room = room(&mut plan.ties.iter().map(off));
-    let name_room = width - distance_room - off_room - 10.0;
+    let name_room = (width - distance_room - off_room - 16.0) / 2.0;
     let name = |index: usize| {
         plan.marks.get(index).map_or_else(String::new, |mark| {
             let own = if mark.name.is_empty() {
@@ -492,12 +495,14 @@ fn ties_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), setting
         anchor,
     };
     let row = |(tie, distance): (&PlanTie, String)| {
-        let from_to = words.f("{0} from {1}", &[&name(tie.to), &name(tie.from)]);
+        let from_x = x + name_room + 6.0;
+        let distance_x = from_x + name_room + 4.0;
         Row {
             kind: None,
             cells: vec![
-                cell(x, name_room, from_to, Weight::Regular, Anchor::Start),
-                cell(x + name_room + 4.0, distance_room, distance, Weight::Bold, Anchor::End),
+                cell(x, name_room, name(tie.to), Weight::Regular, Anchor::Start),
+                cell(from_x, name_room, name(tie.from), Weight::Regular, Anchor::Start),
+                cell(distance_x, distance_room, distance, Weight::Bold, Anchor::End),
                 cell(x + width - off_room, off_room, off(tie), Weight::Regular, Anchor::End),
             ],
         }
@@ -506,7 +511,7 @@ fn ties_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), setting
         x,
         width,
         setting,
-        heading: words.t("Tapes; how far each is off the plan"),
+        heading: words.t("Tapes: to, from, length, how far off the plan"),
         rows: plan.ties.iter().zip(distances).map(row).collect(),
     }
 }

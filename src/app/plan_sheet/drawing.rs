@@ -53,12 +53,12 @@ pub(super) struct Scale {
 impl Scale {
     /// The largest usual scale at which an area of the ground fits a frame of the page.
     ///
-    /// Usual are an engineer's scales, 1 in to 10, 20, 30, 40, 50 or 60 ft and the like (common practice), and in
-    /// metric 1 to 50, 100, 200, 250, 500.
+    /// Usual are an engineer's scales, 1 in to 10, 20, 30, 40, 50 or 60 ft and the like, and in metric those of a
+    /// three-edged rule, 1 to 100, 200, 250, 300, 400, 500 (common practice).
     fn fitting(units: Units, ground_m: (f64, f64), frame_pt: (f64, f64)) -> Self {
         let (unit, steps): (f64, &[f64]) = match units {
             Units::UsCustomary => (12.0, &[1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0]),
-            Units::Metric => (1.0, &[1.0, 2.0, 2.5, 5.0]),
+            Units::Metric => (1.0, &[1.0, 2.0, 2.5, 3.0, 4.0, 5.0]),
         };
         let needed = (ground_m.0 / frame_pt.0).max(ground_m.1 / frame_pt.1) * POINTS_PER_METRE;
         let mut decade = if units == Units::Metric { 10.0 } else { 1.0 };
@@ -124,7 +124,7 @@ struct View {
 impl View {
     fn of(plan: &YardPlan, units: Units, frame: Frame) -> Self {
         // Room for a letter beside what stands at the edge.
-        let pad = 26.0;
+        let pad = 22.0;
         let ([left, bottom], [right, top]) = extent(plan);
         let middle = Point::new(f64::midpoint(left, right), f64::midpoint(bottom, top));
         let ground = ((right - left).max(LEAST_EXTENT_M), (top - bottom).max(LEAST_EXTENT_M));
@@ -296,15 +296,16 @@ fn labels(ink: &mut Ink, plan: &YardPlan, view: &View, figures: Figures) {
             }
         })
         .collect();
+    let lines = lines_of(plan, view);
     for mark in &plan.marks {
         let at = view.page(mark.at);
         let letter_width = LETTER.width(&mark.letter) + 2.0;
         let name = shorten(&mark.name, LABEL.weight, LABEL.size, 110.0);
         let whole = letter_width + LABEL.width(&name) + 3.0;
-        let near = place(at, whole, 2, view.frame, &taken).filter(|_| !name.is_empty());
+        let near = place(at, whole, 2, view.frame, &taken, &lines).filter(|_| !name.is_empty());
         let (frame, with_name) = match near {
             Some(frame) => (frame, true),
-            None => match place(at, letter_width, 40, view.frame, &taken) {
+            None => match place(at, letter_width, 40, view.frame, &taken, &lines) {
                 Some(frame) => (frame, false),
                 None => continue,
             },
@@ -346,13 +347,76 @@ fn labels(ink: &mut Ink, plan: &YardPlan, view: &View, figures: Figures) {
     }
 }
 
-/// The nearest free place for a label, looked for in widening rings about its mark.
-fn place((x, y): (f64, f64), width: f64, rings: u32, room: Frame, taken: &[Frame]) -> Option<Frame> {
+type PagePoint = (f64, f64);
+
+/// Every line of the drawing that a letter should rather not stand on.
+fn lines_of(plan: &YardPlan, view: &View) -> Vec<(PagePoint, PagePoint)> {
+    let mut lines = Vec::new();
+    let mut add = |points: &[Point]| {
+        for pair in points.windows(2) {
+            if let [from, to] = pair {
+                lines.push((view.page(*from), view.page(*to)));
+            }
+        }
+    };
+    add(&plan.house);
+    if let (Some(last), Some(first)) = (plan.house.last(), plan.house.first()) {
+        add(&[*last, *first]);
+    }
+    for line in &plan.lines {
+        add(&line.points);
+    }
+    for tie in &plan.ties {
+        if let (Some(from), Some(to)) = (plan.marks.get(tie.from), plan.marks.get(tie.to)) {
+            add(&[from.at, to.at]);
+        }
+    }
+    lines
+}
+
+/// Whether a piece of line runs through a frame: what is left of it after cutting at each of the four sides.
+fn crosses((from, to): (PagePoint, PagePoint), frame: Frame) -> bool {
+    let (dx, dy) = (to.0 - from.0, to.1 - from.1);
+    let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
+    for (step, room) in [
+        (-dx, from.0 - frame.x),
+        (dx, frame.x + frame.width - from.0),
+        (-dy, from.1 - frame.y),
+        (dy, frame.y + frame.height - from.1),
+    ] {
+        if step < 0.0 {
+            enter = enter.max(room / step);
+        } else if step > 0.0 {
+            leave = leave.min(room / step);
+        } else if room < 0.0 {
+            return false;
+        }
+    }
+    enter <= leave
+}
+
+/// A free place for a label, looked for in widening rings about its mark: the nearest that stands on no line, else the
+/// nearest on the fewest.
+fn place(
+    (x, y): PagePoint,
+    width: f64,
+    rings: u32,
+    room: Frame,
+    taken: &[Frame],
+    lines: &[(PagePoint, PagePoint)],
+) -> Option<Frame> {
     let height = LETTER.leading();
-    (0..rings).find_map(|ring| {
+    let mut best: Option<(usize, Frame)> = None;
+    for ring in 0..rings {
+        // Past the first rings any free place is better than one still farther out.
+        if ring > 3
+            && let Some((_, frame)) = best
+        {
+            return Some(frame);
+        }
         let out = SYMBOL + 1.5 + 6.0 * f64::from(ring);
         let directions = 8 + 4 * ring;
-        (0..directions).find_map(|step| {
+        for step in 0..directions {
             let angle = std::f64::consts::TAU * f64::from(step) / f64::from(directions);
             let (sin, cos) = angle.sin_cos();
             // The label's edge, not its middle, stands at that distance.
@@ -362,9 +426,19 @@ fn place((x, y): (f64, f64), width: f64, rings: u32, room: Frame, taken: &[Frame
                 width,
                 height,
             };
-            (inside(frame, room) && !taken.iter().any(|other| overlap(frame, *other))).then_some(frame)
-        })
-    })
+            if !inside(frame, room) || taken.iter().any(|other| overlap(frame, *other)) {
+                continue;
+            }
+            let on = lines.iter().filter(|line| crosses(**line, frame)).count();
+            if on == 0 {
+                return Some(frame);
+            }
+            if best.is_none_or(|(fewest, _)| on < fewest) {
+                best = Some((on, frame));
+            }
+        }
+    }
+    best.map(|(_, frame)| frame)
 }
 
 /// Scale bar at the left, what the lines mean in the middle, north at the right.
