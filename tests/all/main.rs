@@ -23,6 +23,7 @@ mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
 mod nmea;
+mod plan_files;
 mod plan_sheet;
 mod position;
 mod probing;
