@@ -18,6 +18,7 @@ pub mod leave;
 pub mod lettering;
 pub mod overlay;
 pub mod paper;
+pub mod plan_files;
 pub mod plan_sheet;
 pub mod position;
 pub mod pump;

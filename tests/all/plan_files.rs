@@ -1,6 +1,9 @@
 //! Plans as files, judged by programs that are not the project's: GDAL, libxml2, Python.
 
+use crate::fixture::app_on;
 use crate::geojson::{over_the_antimeridian, plan};
+use lidmark::app::plan_files::PlanFile;
+use lidmark::app::plan_sheet::YardPlan;
 use lidmark::domain::locate::Position;
 use lidmark::domain::locate::fix::PinKind;
 use lidmark::domain::locate::plan::{Mark, MarkShape, SitePlan};
@@ -129,4 +132,41 @@ fn a_broken_gpx_fails_the_same_check() {
         .output()
         .unwrap();
     assert!(!checked.status.success());
+}
+
+#[test]
+fn the_app_writes_every_form_and_reads_the_maps_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut app = app_on(&folder.path().join("book.sqlite"));
+    app.start_empty();
+    let yard = YardPlan {
+        site_lines: vec!["1 Sample Lane / \"back\" (invented)".into()],
+        ..YardPlan::default()
+    };
+    for form in PlanFile::ALL {
+        let path = app.export_plan(form, &plan(), &yard).unwrap();
+        assert!(path.starts_with(folder.path().join("slips")), "{}", path.display());
+        assert!(app.notice().unwrap().text.advice.contains(form.extension()));
+        if form != PlanFile::Sheet {
+            assert_eq!(app.import_plan(&path).unwrap(), plan().marks);
+        }
+    }
+    let left: Vec<_> = std::fs::read_dir(folder.path().join("slips")).unwrap().collect();
+    assert_eq!(left.len(), 3, "nothing half written is left");
+    assert_eq!(app.export_plan(PlanFile::Gpx, &SitePlan::default(), &yard), None);
+    assert!(app.notice().unwrap().text.what.contains("position"));
+    for (name, text) in [
+        ("no.gpx", None),
+        ("bad.gpx", Some("<kml/>")),
+        ("bad.json", Some("{")),
+        ("empty.json", Some(r#"{"type":"FeatureCollection","features":[]}"#)),
+    ] {
+        let path = folder.path().join(name);
+        if let Some(text) = text {
+            std::fs::write(&path, text).unwrap();
+        }
+        app.dismiss_notice();
+        assert_eq!(app.import_plan(&path), None);
+        assert!(app.notice().unwrap().text.what.contains(name));
+    }
 }

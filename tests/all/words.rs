@@ -66,6 +66,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.
     ("read.rs", &["depth", "top"]),
+    ("plan_files.rs", &["pdf", "geojson", "gpx", "{stem}-plan.{}", "part"]),
     ("drawing.rs", &["1:{}", "{} m"]),
     (
         "plan_sheet.rs",
