@@ -79,7 +79,7 @@ impl Fix {
 }
 
 /// What a pin marks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PinKind {
     /// The lid of a tank.
     TankLid,
@@ -102,6 +102,7 @@ pub enum PinKind {
     /// The way the hose lies; a line.
     HosePath,
     /// A fixed thing to measure from: a fence post, a pole.
+    #[default]
     Landmark,
 }
 
