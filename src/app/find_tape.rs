@@ -3,7 +3,7 @@
 use crate::app::dig::lid_title;
 use crate::app::find::{Mode, Placing, Thing, capital, sides};
 use crate::app::find_keys::next_place;
-use crate::app::find_words::{clue_title, kind_title, mark_title, refusal_text};
+use crate::app::find_words::{CORNER_NAMES, clue_title, kind_title, mark_title, refusal_text};
 use crate::app::overlay::{PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
 use crate::app::shell::App;
 use crate::app::yard::{Taped, YardModel, millimetres};
@@ -35,10 +35,11 @@ pub(crate) enum Wall {
 impl Wall {
     /// The corners' names: left and right as one faces the wall, then the far ones from the right.
     const fn corners(self) -> [&'static str; 4] {
+        let [back_left, back_right, front_left, front_right, near_left, near_right, far_left, far_right] = CORNER_NAMES;
         match self {
-            Self::Back => ["back-left", "back-right", "front-right", "front-left"],
-            Self::Front => ["front-left", "front-right", "back-right", "back-left"],
-            Self::Side => ["near-left", "near-right", "far-right", "far-left"],
+            Self::Back => [back_left, back_right, front_right, front_left],
+            Self::Front => [front_left, front_right, back_right, back_left],
+            Self::Side => [near_left, near_right, far_right, far_left],
         }
     }
 }

@@ -54,18 +54,24 @@ pub fn met_title(met: ProbeMet, words: Words) -> String {
     })
 }
 
-/// What a corner is called whose name is one of the app's own; other names are the crew's and stay as they are.
+/// The names the app gives corners itself: the English words, which are also their key in the catalogue.
+pub(crate) const CORNER_NAMES: [&str; 8] = [
+    "back-left corner",
+    "back-right corner",
+    "front-left corner",
+    "front-right corner",
+    "near-left corner",
+    "near-right corner",
+    "far-left corner",
+    "far-right corner",
+];
+
+/// What a pin is called whose name is one of the app's own; other names are the crew's and stay as they are.
 fn own_name(name: &str, words: Words) -> String {
-    match name {
-        "back-left" => words.t("back-left corner"),
-        "back-right" => words.t("back-right corner"),
-        "front-left" => words.t("front-left corner"),
-        "front-right" => words.t("front-right corner"),
-        "near-left" => words.t("near-left corner"),
-        "near-right" => words.t("near-right corner"),
-        "far-left" => words.t("far-left corner"),
-        "far-right" => words.t("far-right corner"),
-        crews => crews.to_owned(),
+    if CORNER_NAMES.contains(&name) {
+        words.t(name)
+    } else {
+        name.to_owned()
     }
 }
 
@@ -87,12 +93,31 @@ pub fn mark_title(mark: &Mark, lids: &[Lid], words: Words) -> String {
 
 /// What a mark is called as the place a tape starts from: "the back-left corner (A)".
 fn from_title(mark: &Mark, lids: &[Lid], words: Words) -> String {
-    let title = mark_title(mark, lids, words);
-    // A name the crew gave is a name, not a kind of thing.
-    if mark.name.is_empty() || own_name(&mark.name, words) != mark.name {
-        words.f("the {0}", &[&title])
+    let phrase = match (mark.name.as_str(), mark.kind) {
+        ("back-left corner", _) => "the back-left corner",
+        ("back-right corner", _) => "the back-right corner",
+        ("front-left corner", _) => "the front-left corner",
+        ("front-right corner", _) => "the front-right corner",
+        ("near-left corner", _) => "the near-left corner",
+        ("near-right corner", _) => "the near-right corner",
+        ("far-left corner", _) => "the far-left corner",
+        ("far-right corner", _) => "the far-right corner",
+        ("", PinKind::HouseCorner) => "the house corner",
+        ("", PinKind::Cleanout) => "the cleanout",
+        ("", PinKind::SewerExit) => "the sewer exit",
+        ("", PinKind::DistributionBox) => "the distribution box",
+        ("", PinKind::FieldEnd) => "the field end",
+        ("", PinKind::Well) => "the well",
+        ("", PinKind::Obstacle) => "the obstacle",
+        ("", PinKind::TankLid) => return words.f("the {0}", &[&mark_title(mark, lids, words)]),
+        // A name the crew gave is a name, not a kind of thing.
+        _ => return mark_title(mark, lids, words),
+    };
+    let phrase = words.t(phrase);
+    if mark.letter.is_empty() {
+        phrase
     } else {
-        title
+        words.f("{0} ({1})", &[&phrase, &mark.letter])
     }
 }
 
@@ -137,7 +162,7 @@ impl Figures {
             }
             Units::Metric if metres < 0.5 => {
                 let whole = round_to_i64((metres * 100.0).ceil()).unwrap_or(0).max(1);
-                format!("{whole} cm")
+                self.words.f("{0} cm", &[&whole.to_string()])
             }
             Units::Metric if metres < 10.0 => format!("{metres:.1} m"),
             Units::Metric => format!("{metres:.0} m"),

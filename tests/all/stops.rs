@@ -6,11 +6,14 @@ use std::path::Path;
 use lidmark::app::book::BookSort;
 use lidmark::app::demo;
 use lidmark::app::overlay::{Answer, PadKey};
+use lidmark::app::position::Here;
 use lidmark::app::section::{Edge, EdgeKind};
 use lidmark::app::setup::SetupItem;
 use lidmark::app::shell::{App, NoticeKind, Screen};
 use lidmark::app::site::SiteField;
 use lidmark::app::stop::{Quantity, StopView};
+use lidmark::domain::locate::Position;
+use lidmark::domain::locate::fix::Fix;
 use lidmark::domain::record::{Language, Lid, LidId, ShapeKind, Station, TankId, Units, changes};
 use uuid::Uuid;
 
@@ -695,7 +698,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(115) {
+    match dice.below(150) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -840,7 +843,45 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         111 => app.tap_site_tank(index),
         112 => app.tap_site_add_tank(),
         113 => app.tap_site_visit(index),
+        114 | 115 => app.acknowledge_cautions(),
+        116..=125 => app.tap_find_key(index),
+        126..=129 => {
+            app.plan_pressed(x, y);
+            app.plan_released();
+        }
+        130 => {
+            app.plan_pressed(x, y);
+            app.plan_dragged(y, x);
+            app.plan_released();
+        }
+        131 => app.plan_zoom(steps),
+        132 => app.plan_fit(),
+        133 => app.plan_resized(x, y),
+        134 => app.nudge_marker(steps, -steps.max(-1_000)),
+        135 => app.tap_find_notes(),
+        136 => app.tap_sewer_depth(),
+        137 => app.tap_north(),
+        138..=141 => app.picker_choose(dice.below(16)),
+        142 | 143 => app.take_position(here_somewhere(dice)),
+        144..=146 => app.go(Screen::At(Station::Find)),
         _ => app.sign_accept(),
+    }
+}
+
+/// A position report, sensible or not.
+fn here_somewhere(dice: &mut Dice) -> Here {
+    let degrees = |dice: &mut Dice, about: f64| about + f64::from(u16::try_from(dice.below(2_000)).unwrap()) * 1e-7;
+    let (lat, lon) = (degrees(dice, 44.0), degrees(dice, -93.0));
+    let accuracy = *dice.pick(&[None, Some(4.0), Some(-1.0), Some(f64::NAN), Some(1e12), Some(0.02)]);
+    let position = Position::new(lat, lon).unwrap();
+    let turned = *dice.pick(&[None, Some(12.0), Some(f64::NAN), Some(-720.0)]);
+    Here {
+        fix: (dice.below(8) > 0).then(|| Fix::new(position, accuracy)),
+        heading_deg: turned,
+        course_deg: Some(90.0),
+        source: "test".to_owned(),
+        bad_sentences: 3,
+        at: crate::fixture::now(),
     }
 }
 
