@@ -918,17 +918,17 @@ fn look(app: &App) {
 }
 
 #[test]
-fn six_thousand_touches_of_anything_break_nothing() {
+fn eight_thousand_touches_of_anything_break_nothing() {
     let seed: u64 = std::env::var("LIDMARK_SEED")
         .ok()
         .map_or(20_260_617, |text| text.parse().unwrap());
-    println!("repeat with: LIDMARK_SEED={seed} cargo test --no-default-features --test all six_thousand");
+    println!("repeat with: LIDMARK_SEED={seed} cargo test --no-default-features --test all eight_thousand");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("book.sqlite");
     let mut dice = Dice::new(seed);
     let mut app = measured(&path);
     let mut met = BTreeSet::new();
-    for step in 0..6_000 {
+    for step in 0..8_000 {
         touch_anything(&mut app, &mut dice);
         look(&app);
         met.insert(format!("{:?}", app.screen()));
@@ -950,6 +950,9 @@ fn six_thousand_touches_of_anything_break_nothing() {
     drop(app);
     let tables = dump(&path);
     assert!(tables["change"].len() > 1_000);
+    for table in ["pin", "tie", "clue", "probe"] {
+        assert!(!tables[table].is_empty(), "no {table} was ever made");
+    }
 }
 
 #[test]
