@@ -863,7 +863,16 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         137 => app.tap_north(),
         138..=141 => app.picker_choose(dice.below(16)),
         142 | 143 => app.take_position(here_somewhere(dice)),
-        144..=146 => app.go(Screen::At(Station::Find)),
+        144 | 145 => app.go(Screen::At(Station::Find)),
+        146 | 147 => {
+            // A tape takes a list, another list and a number; alone each of them comes to nothing.
+            app.go(Screen::At(Station::Find));
+            app.tap_find_key(4);
+            app.picker_choose(index);
+            app.picker_choose(dice.below(4));
+            app.pad_key(PadKey::Digit(9));
+            app.pad_keep();
+        }
         _ => app.sign_accept(),
     }
 }
