@@ -3,7 +3,9 @@
 use crate::app::book::{BookSort, DueState};
 use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
+use crate::app::find::{PanelKey, PanelLook};
 use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
+use crate::app::plan_view::{self, PlanDrawing, PlanKind, Shading, SpotKind};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
 use crate::app::setup::{SetupItem, SetupRow};
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -149,6 +151,17 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_note() => |app| app.tap_find_note();
         on_tap_latitude() => |app| app.tap_latitude();
         on_tap_longitude() => |app| app.tap_longitude();
+        on_tap_notes() => |app| app.tap_find_notes();
+        on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_north() => |app| app.tap_north();
+        on_tap_key(index) => |app| app.tap_find_key(place(index));
+        on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
+        on_zoom(by) => |app| app.plan_zoom(by);
+        on_fit() => |app| app.plan_fit();
+        on_resized(width, height) => |app| app.plan_resized(width.into(), height.into());
+        on_pressed(x, y) => |app| app.plan_pressed(x.into(), y.into());
+        on_dragged(x, y) => |app| app.plan_dragged(x.into(), y.into());
+        on_released() => |app| app.plan_released();
     );
     let api = ui::DigApi::get(window);
     on!(binder, api,
@@ -164,6 +177,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_material() => |app| app.tap_material();
         on_tap_cracked() => |app| app.tap_cracked();
         on_tap_secured() => |app| app.tap_secured();
+        on_cautions_read() => |app| app.acknowledge_cautions();
     );
     let api = ui::ReadApi::get(window);
     on!(binder, api,
@@ -438,6 +452,116 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_latitude(field_to(view.latitude));
     api.set_longitude(field_to(view.longitude));
     api.set_found(answer_to(view.found));
+    api.set_notes(view.notes);
+    api.set_sewer_text(view.sewer_text.into());
+    api.set_north_text(view.north_text.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| api.set_cautions(model));
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_large(view.large);
+    api.set_can_nudge(view.can_nudge);
+    let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
+    sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));
+    sync(&api.get_lower(), keys(view.lower), |model| api.set_lower(model));
+    api.set_accuracy(view.accuracy.into());
+    api.set_distance(view.distance.into());
+    let shape = [(0.0, -12.0), (9.0, 10.0), (0.0, 5.0), (-9.0, 10.0)];
+    let arrow = view.arrow_deg.map(|turned| plan_view::arrow(14.0, 14.0, turned, &shape));
+    api.set_arrow(arrow.unwrap_or_default().into());
+    render_plan(&api, view.drawing);
+}
+
+fn render_plan(api: &ui::FindApi<'_>, drawing: PlanDrawing) {
+    let layers = drawing.layers.into_iter().map(|layer| ui::PlanLayer {
+        commands: layer.commands.into(),
+        kind: plan_kind_to(layer.kind),
+    });
+    sync(&api.get_layers(), layers.collect(), |model| api.set_layers(model));
+    let spots = drawing.spots.into_iter().map(|spot| ui::PlanSpot {
+        kind: match spot.kind {
+            SpotKind::Point => ui::SpotKind::Point,
+            SpotKind::Sewer => ui::SpotKind::Sewer,
+            SpotKind::Lid => ui::SpotKind::Lid,
+            SpotKind::Best => ui::SpotKind::Best,
+            SpotKind::Miss => ui::SpotKind::Miss,
+            SpotKind::Hit => ui::SpotKind::Hit,
+            SpotKind::Other => ui::SpotKind::Other,
+            SpotKind::Choice => ui::SpotKind::Choice,
+        },
+        x: pixels(spot.x),
+        y: pixels(spot.y),
+        text: spot.text.into(),
+        title: spot.title.into(),
+        chosen: spot.chosen,
+    });
+    sync(&api.get_spots(), spots.collect(), |model| api.set_spots(model));
+    let labels = drawing.labels.into_iter().map(|label| ui::PlanLabel {
+        x: pixels(label.x),
+        y: pixels(label.y),
+        text: label.text.into(),
+    });
+    sync(&api.get_labels(), labels.collect(), |model| api.set_labels(model));
+    SHADING.with_borrow_mut(|(made_of, image)| {
+        // The same picture again would be drawn again: it is made anew only when a pixel differs.
+        if *made_of != drawing.shading {
+            *image = shading_image(&drawing.shading);
+            *made_of = drawing.shading;
+        }
+        api.set_shading(image.clone());
+    });
+}
+
+thread_local! {
+    /// The shading that shows and what it was made of.
+    static SHADING: RefCell<(Shading, slint::Image)> = RefCell::default();
+}
+
+fn shading_image(shading: &Shading) -> slint::Image {
+    if shading.alpha.is_empty() {
+        return slint::Image::default();
+    }
+    let mut buffer = slint::SharedPixelBuffer::<slint::Rgba8Pixel>::new(shading.width, shading.height);
+    for (pixel, alpha) in buffer.make_mut_slice().iter_mut().zip(&shading.alpha) {
+        // The colour is the theme's; only how strong it is comes from here.
+        *pixel = slint::Rgba8Pixel {
+            r: 255,
+            g: 255,
+            b: 255,
+            a: *alpha,
+        };
+    }
+    slint::Image::from_rgba8(buffer)
+}
+
+fn panel_key_to(key: PanelKey) -> ui::PanelKey {
+    ui::PanelKey {
+        text: key.text.into(),
+        detail: key.detail.into(),
+        look: match key.look {
+            PanelLook::Plain => ui::PanelLook::Plain,
+            PanelLook::Action => ui::PanelLook::Action,
+            PanelLook::Chosen => ui::PanelLook::Chosen,
+        },
+    }
+}
+
+const fn plan_kind_to(kind: PlanKind) -> ui::PlanKind {
+    match kind {
+        PlanKind::House => ui::PlanKind::House,
+        PlanKind::Dashed => ui::PlanKind::Dashed,
+        PlanKind::Pipe => ui::PlanKind::Pipe,
+        PlanKind::Field => ui::PlanKind::Field,
+        PlanKind::Ground => ui::PlanKind::Ground,
+        PlanKind::Blocked => ui::PlanKind::Blocked,
+        PlanKind::Tape => ui::PlanKind::Tape,
+        PlanKind::Doubt => ui::PlanKind::Doubt,
+        PlanKind::Hose => ui::PlanKind::Hose,
+        PlanKind::Way => ui::PlanKind::Way,
+        PlanKind::Here => ui::PlanKind::Here,
+        PlanKind::HereError => ui::PlanKind::HereError,
+        PlanKind::Scale => ui::PlanKind::Scale,
+        PlanKind::Aim => ui::PlanKind::Aim,
+    }
 }
 
 fn render_dig(window: &ui::AppWindow, app: &App) {
@@ -473,6 +597,7 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_material_text(view.material.into());
     api.set_cracked(answer_to(view.cracked));
     api.set_secured(answer_to(view.secured));
+    sync(&api.get_cautions(), texts(view.cautions), |model| api.set_cautions(model));
 }
 
 fn render_read(window: &ui::AppWindow, app: &App) {
@@ -730,7 +855,7 @@ fn render_overlays(window: &ui::AppWindow, app: &App) {
         api.set_title(view.title.into());
         api.set_text(view.text.into());
         api.set_unit(view.unit.into());
-        api.set_point_text(key(view.has_point, "."));
+        api.set_point_text(view.point_text.into());
         api.set_fraction_text(key(view.has_half, "½"));
         api.set_sign_text(key(view.has_sign, "±"));
         api.set_verdict(verdict_to(view.verdict));

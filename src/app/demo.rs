@@ -352,17 +352,7 @@ fn find_site(app: &mut App, name: &str) -> Result<SiteId, DemoError> {
 
 /// Types a number on the open pad and keeps it, key by key.
 fn type_number(app: &mut App, text: &str) -> Result<(), String> {
-    for c in text.chars() {
-        let key = match c {
-            '0'..='9' => PadKey::Digit(u8::try_from(c.to_digit(10).unwrap_or(0)).unwrap_or(0)),
-            '.' => PadKey::Point,
-            '½' => PadKey::Half,
-            '-' => PadKey::Sign,
-            _ => return Err(format!("`{c}` is not a key of the number pad")),
-        };
-        app.pad_key(key);
-    }
-    app.pad_keep();
+    type_keys(app, text)?;
     match app.pad_view() {
         None => Ok(()),
         Some(pad) => {
@@ -374,6 +364,22 @@ fn type_number(app: &mut App, text: &str) -> Result<(), String> {
             })
         }
     }
+}
+
+/// Types on the open pad, key by key, and keeps it.
+fn type_keys(app: &mut App, text: &str) -> Result<(), String> {
+    for c in text.chars() {
+        let key = match c {
+            '0'..='9' => PadKey::Digit(u8::try_from(c.to_digit(10).unwrap_or(0)).unwrap_or(0)),
+            '.' | '\'' | '′' => PadKey::Point,
+            '½' => PadKey::Half,
+            '-' => PadKey::Sign,
+            _ => return Err(format!("`{c}` is not a key of the number pad")),
+        };
+        app.pad_key(key);
+    }
+    app.pad_keep();
+    Ok(())
 }
 
 fn play(app: &mut App, clock: &Rc<Cell<DateTime<FixedOffset>>>, place: &str, taps: &str) -> Result<(), DemoError> {
@@ -429,6 +435,13 @@ fn steps(word: &str) -> Result<i32, String> {
 pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
     let (verb, rest) = tap.split_once(' ').unwrap_or((tap, ""));
     let rest = rest.trim();
+    let digs = matches!(verb, "cover" | "material" | "cracked" | "secured" | "rod")
+        || matches!((verb, rest), ("add", "lid"))
+        || (verb == "nudge" && rest.starts_with("cover"));
+    if digs && !app.is_cautioned() {
+        // As a person must, before the station takes anything.
+        app.acknowledge_cautions();
+    }
     match verb {
         "go" => {
             let station = Station::from_word(rest).ok_or("expected find, dig, read, pump or leave")?;
@@ -468,6 +481,7 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
             type_number(app, rest)?;
         }
         "probe" => app.tap_probe(),
+        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => yard_taps::do_tap(app, verb, rest)?,
         "nudge" => {
             let (what, by) = rest.split_once(' ').ok_or("expected what and how many steps")?;
             let by = steps(by)?;
@@ -501,6 +515,8 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
     }
     Ok(())
 }
+
+mod yard_taps;
 
 fn number(word: &str) -> Result<usize, String> {
     word.parse().map_err(|_| "expected a whole number".to_owned())

@@ -284,6 +284,40 @@ impl Figures {
         }
     }
 
+    /// Reads a typed tape: feet, a `′`, inches ("14′3½"; "14" is feet), or metres to the millimetre.
+    ///
+    /// # Errors
+    /// [`TypedError`] saying why it cannot be used.
+    pub fn parse_tape(self, text: &str) -> Result<i64, TypedError> {
+        let mm = match self.units {
+            Units::UsCustomary => {
+                let (feet, inches) = text.split_once('′').unwrap_or((text, ""));
+                let inches = if inches.trim().is_empty() {
+                    0.0
+                } else {
+                    parse_number(inches)?
+                };
+                (parse_number(feet)? * 12.0 + inches) * MM_PER_INCH
+            }
+            Units::Metric => parse_number(text)? * 1000.0,
+        };
+        if mm < 0.0 {
+            return Err(TypedError::Negative);
+        }
+        let whole = round_to_i64(mm).ok_or(TypedError::TooLarge)?;
+        #[expect(clippy::cast_precision_loss, reason = "rounded from an f64 a line above")]
+        let lost = (mm - whole as f64).abs();
+        if self.units == Units::Metric && lost > 1e-6 {
+            return Err(TypedError::TooFine);
+        }
+        // Three hundred metres of tape do not exist on a lot; a slipped key does.
+        if whole > 300_000 {
+            Err(TypedError::TooLarge)
+        } else {
+            Ok(whole)
+        }
+    }
+
     /// Reads a typed length that cannot be below zero.
     ///
     /// # Errors

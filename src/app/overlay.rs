@@ -4,7 +4,9 @@ use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
 use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
+use crate::app::find_tape::TapeEnd;
 use crate::app::stop::Quantity;
+use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
 use chrono::NaiveDate;
 
@@ -125,6 +127,35 @@ pub enum PadTarget {
     TrialTank,
     /// A number of the set-up.
     Setup(SetupItem),
+    /// A tape to something from a pin.
+    Tape {
+        /// To what.
+        end: TapeEnd,
+        /// From where.
+        from: PinId,
+    },
+    /// A tape that is pulled again.
+    Retape(TapeTieId),
+    /// The tape between two corners, whose places on the plan are given in millimetres.
+    WallLength {
+        /// The left-hand corner.
+        left: (i64, i64),
+        /// Toward the right-hand one.
+        right: (i64, i64),
+    },
+    /// How deep the house is behind the wall between two corners.
+    HouseDepth {
+        /// The left-hand corner.
+        first: PinId,
+        /// The right-hand one.
+        second: PinId,
+    },
+    /// How deep the rod was pushed.
+    PushDepth,
+    /// The distance on a record drawing.
+    RecordDistance,
+    /// How deep the sewer leaves the house.
+    SewerDepth,
 }
 
 /// What the number on the pad counts.
@@ -134,6 +165,8 @@ pub enum PadKind {
     Length,
     /// A length that may be below zero.
     SignedLength,
+    /// A taped distance: feet and inches, or metres.
+    Distance,
     /// A volume.
     Volume,
     /// People, to the tenth.
@@ -185,6 +218,8 @@ pub struct Pad {
     pub title: String,
     /// As typed.
     pub text: String,
+    /// Feet and inches are typed, with a key that ends the feet.
+    pub in_feet: bool,
 }
 
 impl Pad {
@@ -210,6 +245,7 @@ impl Pad {
                 .parse_length(&self.text)
                 .map(|length| PadValue::Mm(i64::from(length.as_mm()))),
             PadKind::SignedLength => figures.parse_mm(&self.text).map(PadValue::Mm),
+            PadKind::Distance => figures.parse_tape(&self.text).map(PadValue::Mm),
             PadKind::Volume => figures.parse_volume(&self.text).map(PadValue::Volume),
             PadKind::People => scaled(10.0, 10_000).map(PadValue::Tenths),
             PadKind::Money => scaled(100.0, 100_000_000).map(|cents| PadValue::Money(Cents(cents))),
@@ -223,6 +259,11 @@ impl Pad {
                 let open = !self.text.ends_with('½') && self.text.chars().count() < 9;
                 if let (true, Some(c)) = (open, char::from_digit(u32::from(digit), 10)) {
                     self.text.push(c);
+                }
+            }
+            PadKey::Point if self.in_feet => {
+                if !self.text.is_empty() && !self.text.contains(['′', '½']) {
+                    self.text.push('′');
                 }
             }
             PadKey::Point => {
@@ -262,8 +303,8 @@ pub struct PadView {
     pub has_half: bool,
     /// There is a key for the sign.
     pub has_sign: bool,
-    /// There is a key for the decimal point.
-    pub has_point: bool,
+    /// What stands on the key for the decimal point; empty when there is none.
+    pub point_text: String,
     /// How it stands.
     pub verdict: Verdict,
     /// Why.
@@ -279,6 +320,12 @@ pub enum SheetTarget {
     Latitude,
     /// The site's longitude.
     Longitude,
+    /// The name of a point that is placed next.
+    NewPoint,
+    /// The name of a point that two tapes will place.
+    NewTapedPoint,
+    /// The name of a pin.
+    PinName(PinId),
     /// What was found, for the customer.
     FoundNote,
     /// The tank's name.
@@ -326,6 +373,8 @@ pub enum PickerTarget {
     SiteRuleSet,
     /// Where to begin a stop.
     Start,
+    /// Something of the yard; the Find station knows what the rows stand for.
+    Yard,
 }
 
 /// One choice out of several.
@@ -348,6 +397,8 @@ pub enum ConfirmTarget {
     EmptyTruck,
     /// Finishing with a lid not known to be closed.
     FinishWithLids,
+    /// Pinning a lid where the rod met the tank.
+    PinLid(LidId),
 }
 
 /// A question with two answers.
@@ -388,11 +439,13 @@ pub fn degrees_text(e7: i64) -> String {
 
 impl App {
     pub(crate) fn open_pad(&mut self, target: PadTarget, kind: PadKind, title: &str, text: String) {
+        let us = self.session.setup().units == crate::domain::record::Units::UsCustomary;
         self.pad = Some(Pad {
             target,
             kind,
             title: self.session.words().t(title),
             text,
+            in_feet: us && kind == PadKind::Distance,
         });
     }
 
@@ -418,6 +471,10 @@ impl App {
         let pad = self.pad.as_ref()?;
         let (words, figures) = (self.session.words(), self.session.figures());
         let (verdict, message) = match pad.value(figures) {
+            Ok(PadValue::Mm(mm)) => match self.tape_refusal(pad.target, mm) {
+                Some(refusal) => (Verdict::Invalid, refusal),
+                None => (Verdict::Ok, String::new()),
+            },
             Ok(_) => (Verdict::Ok, String::new()),
             Err(TypedError::Empty) => (Verdict::Empty, String::new()),
             Err(error) => (Verdict::Invalid, figures.explain(error)),
@@ -429,14 +486,22 @@ impl App {
             text: pad.text.replace('-', "−"),
             unit: match pad.kind {
                 PadKind::Length | PadKind::SignedLength => figures.length_unit().to_owned(),
+                // The unit of what is typed next: feet, and after them inches.
+                PadKind::Distance if pad.in_feet && !pad.text.contains('′') => words.t("ft"),
+                PadKind::Distance if pad.in_feet => figures.length_unit().to_owned(),
+                PadKind::Distance => "m".to_owned(),
                 PadKind::Volume => figures.volume_unit().to_owned(),
                 PadKind::People => words.t("people"),
                 PadKind::Money => "$".to_owned(),
                 PadKind::Years => words.t("years"),
             },
-            has_half: lengths && us,
+            has_half: (lengths && us) || pad.in_feet,
             has_sign: pad.kind == PadKind::SignedLength,
-            has_point: !(lengths && us),
+            point_text: match (lengths && us, pad.in_feet) {
+                (true, _) => String::new(),
+                (false, true) => words.t("ft"),
+                (false, false) => ".".to_owned(),
+            },
             verdict,
             message,
         })
@@ -448,6 +513,10 @@ impl App {
         let Some(Ok(value)) = self.pad.as_ref().map(|pad| pad.value(figures)) else {
             return;
         };
+        // What is refused stays on the pad as typed.
+        if self.pad_view().is_none_or(|pad| pad.verdict != Verdict::Ok) {
+            return;
+        }
         let Some(pad) = self.pad.take() else { return };
         match (pad.target, value) {
             (PadTarget::Cover, PadValue::Mm(mm)) => self.set_cover(mm),
@@ -463,6 +532,16 @@ impl App {
             (PadTarget::TrialResidents, PadValue::Tenths(tenths)) => self.set_trial_residents(tenths),
             (PadTarget::TrialTank, PadValue::Volume(volume)) => self.set_trial_tank(volume),
             (PadTarget::Setup(item), value) => self.set_setup_number(item, value),
+            (PadTarget::Tape { end, from }, PadValue::Mm(mm)) => self.keep_tape(end, from, mm),
+            (PadTarget::Retape(tie), PadValue::Mm(mm)) => self.keep_retape(tie, mm),
+            (PadTarget::WallLength { left, right }, PadValue::Mm(mm)) => self.keep_wall(left, right, mm),
+            (PadTarget::HouseDepth { first, second }, PadValue::Mm(mm)) => self.keep_house_depth(first, second, mm),
+            (PadTarget::PushDepth, PadValue::Mm(mm)) => self.set_push_depth(mm),
+            (PadTarget::RecordDistance, PadValue::Mm(mm)) => {
+                let distance = u32::try_from(mm).ok().map(crate::domain::units::Length::from_mm);
+                self.add_clue(ClueKind::Record, distance);
+            }
+            (PadTarget::SewerDepth, PadValue::Mm(mm)) => self.set_sewer_depth(mm),
             _ => {}
         }
     }
@@ -514,6 +593,9 @@ impl App {
             SheetTarget::FoundNote => self.change("what was found", |visit, _| visit.stop.found_note = text),
             SheetTarget::Latitude => self.change("position", |visit, _| visit.site.lat_e7 = latitude),
             SheetTarget::Longitude => self.change("position", |visit, _| visit.site.lon_e7 = longitude),
+            SheetTarget::NewPoint => self.place_named_point(text),
+            SheetTarget::NewTapedPoint => self.add_taped_point(text),
+            SheetTarget::PinName(pin) => self.rename_pin(pin, text),
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
@@ -548,6 +630,7 @@ impl App {
                 }
             }
             PickerTarget::Start => self.start_chosen(index),
+            PickerTarget::Yard => self.yard_chosen(index),
         }
     }
 
@@ -564,6 +647,7 @@ impl App {
             match confirm.target {
                 ConfirmTarget::EmptyTruck => self.empty_truck(),
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
+                ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
             }
         }
     }
@@ -579,6 +663,12 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
         SheetTarget::Setup(SetupItem::PositionSource) => text.parse::<SourceChoice>().err().map(TypedError::NotASource),
-        SheetTarget::FindNote | SheetTarget::FoundNote | SheetTarget::TankName | SheetTarget::Setup(_) => None,
+        SheetTarget::FindNote
+        | SheetTarget::FoundNote
+        | SheetTarget::TankName
+        | SheetTarget::NewPoint
+        | SheetTarget::NewTapedPoint
+        | SheetTarget::PinName(_)
+        | SheetTarget::Setup(_) => None,
     }
 }

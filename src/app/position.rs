@@ -454,6 +454,7 @@ impl App {
     /// Takes in where the device is now.
     pub fn take_position(&mut self, here: Here) {
         self.position.here = Some(here);
+        self.moved();
     }
 
     /// Reads the source that stands in Setup from now on, whatever was asked for on the command line.

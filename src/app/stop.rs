@@ -49,6 +49,7 @@ pub(crate) struct StopState {
     pub dig_area: (f64, f64),
     pub tank_area: (f64, f64),
     pub door: crate::app::door::DoorState,
+    pub find: crate::app::find::FindState,
     pub assessments: Vec<Assessment>,
     pub undo_label: Option<String>,
     /// What the truck holds without this stop.
@@ -73,6 +74,7 @@ impl StopState {
             dig_area: (396.0, 420.0),
             tank_area: (200.0, 180.0),
             door: crate::app::door::DoorState::default(),
+            find: crate::app::find::FindState::default(),
             assessments: Vec::new(),
             undo_label: None,
             on_board_before_ml: 0,
@@ -377,6 +379,7 @@ impl App {
 
     /// Works out again what the stop's figures mean.
     pub(crate) fn assess_stop(&mut self) {
+        self.refresh_yard();
         let Some(state) = self.stop.as_ref() else { return };
         let visit = state.shown();
         let Some(rule_set) = self.session.rule_set(&visit.site) else {
@@ -418,6 +421,7 @@ impl App {
                 state.visit = visit;
                 state.preview = None;
                 state.grabbed = None;
+                state.find.settle_down();
                 state.undo_label = next;
                 state.tank = state.tank.min(state.visit.tanks.len().saturating_sub(1));
                 state.lid = state.lid.min(state.lids().len().saturating_sub(1));
@@ -537,6 +541,10 @@ fn drop_removed(visit: &mut Visit) {
     visit.tanks.retain(|tank| !tank.is_removed());
     visit.compartments.retain(|compartment| !compartment.is_removed());
     visit.lids.retain(|lid| !lid.is_removed());
+    visit.pins.retain(|pin| !pin.is_removed());
+    visit.ties.retain(|tie| !tie.is_removed());
+    visit.clues.retain(|clue| !clue.is_removed());
+    visit.probes.retain(|probe| !probe.is_removed());
     visit.readings.retain(|reading| !reading.is_removed());
     visit.pumpings.retain(|pumping| !pumping.is_removed());
 }
@@ -571,7 +579,10 @@ pub(crate) fn quarters(state: &StopState) -> [i32; 5] {
         }
     };
     let count = |list: &[bool]| share(list.iter().filter(|done| **done).count(), list.len());
-    let placed = visit.site.lat_e7.is_some() || !visit.stop.find_note.is_empty() || !state.history.is_empty();
+    let placed = visit.site.lat_e7.is_some()
+        || !visit.stop.find_note.is_empty()
+        || !state.history.is_empty()
+        || state.find.model.lids().next().is_some();
     let find = count(&[
         visit.stop.lid_found.is_some(),
         placed || visit.stop.lid_found == Some(true),

@@ -3,6 +3,7 @@
 //! Every record is a row of optional facts. A change is the difference between
 //! two states of a record, so undo, history and merging need no code per field.
 
+use crate::domain::locate::fix::PinKind;
 use crate::domain::units::{Cents, Length};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::fmt;
@@ -217,6 +218,55 @@ words! {
         Other = "other",
     }
 }
+words! {
+    /// Something seen or said about where the tank is that is no pin of its own.
+    ClueKind {
+        /// The end of a field line, or a ridge over one.
+        #[default]
+        Field = "field",
+        /// A dead or lush oval.
+        Oval = "oval",
+        /// A vent pipe standing in the yard.
+        Vent = "vent",
+        /// A patch that has settled.
+        Settled = "settled",
+        /// An old riser or a marker.
+        Marker = "marker",
+        /// "Somewhere there."
+        Customer = "customer",
+        /// A distance to the tank on a record drawing.
+        Record = "record",
+        /// A corner of the lot.
+        LotCorner = "lot_corner",
+    }
+}
+words! {
+    /// What a rod met.
+    ProbeMet {
+        /// Nothing, down to where it was pushed.
+        #[default]
+        Nothing = "nothing",
+        /// The top of the tank.
+        Tank = "tank",
+        /// The edge of the tank.
+        Edge = "edge",
+        /// The sewer pipe.
+        Pipe = "pipe",
+    }
+}
+
+impl Kept for PinKind {
+    fn to_cell(&self) -> Cell {
+        Cell::Text(self.word().to_owned())
+    }
+    fn from_cell(cell: &Cell) -> Option<Self> {
+        if let Cell::Text(word) = cell {
+            Self::from_word(word)
+        } else {
+            None
+        }
+    }
+}
 
 /// What every record can do, whatever it holds.
 pub trait Record: Clone + PartialEq + Sized {
@@ -313,6 +363,10 @@ record! {
         rule_set: String,
         /// The earliest due date over its tanks, as of the last change.
         due_on: Option<NaiveDate>,
+        /// How far under the ground the bottom of the sewer lies where it leaves the house.
+        sewer_invert_mm: Option<Length>,
+        /// The true bearing of the plan's y axis, tenths of a degree; `None` where only the pins tell north.
+        north_tenths: Option<i64>,
     }
 }
 record! {
@@ -415,6 +469,8 @@ record! {
         signature: String,
         /// When it was signed.
         signed_at: Option<DateTime<FixedOffset>>,
+        /// When the cautions before digging were read and understood.
+        cautioned_at: Option<DateTime<FixedOffset>>,
     }
 }
 record! {
@@ -449,6 +505,92 @@ record! {
         heel_ml: Option<i64>,
         /// Whether it was rinsed.
         rinsed: Option<bool>,
+    }
+}
+record! {
+    /// A place of the yard that is worth coming back to.
+    Pin, PinId, "pin" {
+        /// Where.
+        site: SiteId,
+        /// At which stop it was made.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// Which lid, of a tank lid.
+        lid: Option<LidId>,
+        /// What it marks.
+        kind: PinKind,
+        /// What the crew calls it; empty for the kind's own name.
+        name: String,
+        /// Where it was put on the plan, millimetres along x; with two tapes it only says on which side.
+        x_mm: Option<i64>,
+        /// The same along y.
+        y_mm: Option<i64>,
+        /// The pipe's bearing away from the house, tenths of a degree from the plan's y axis, if it was seen.
+        pipe_tenths: Option<i64>,
+        /// Half of its size, of an obstacle.
+        radius_mm: Option<Length>,
+        /// The raw position fixes as JSON; empty when there is none. Never changed once taken, only added to.
+        fixes: String,
+        /// The places of a line as JSON, `[[x_mm, y_mm], …]`; empty for a place.
+        line_mm: String,
+    }
+}
+record! {
+    /// One tape distance between two places of the yard.
+    TapeTie, TapeTieId, "tie" {
+        /// Where.
+        site: SiteId,
+        /// At which stop it was pulled.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// The place that is measured.
+        target: PinId,
+        /// The place the tape was held at.
+        origin: PinId,
+        /// What the tape read.
+        distance_mm: Length,
+    }
+}
+record! {
+    /// Something seen or said about where the tank is.
+    YardClue, YardClueId, "clue" {
+        /// Where.
+        site: SiteId,
+        /// At which stop.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// What.
+        kind: ClueKind,
+        /// Where on the plan, millimetres along x.
+        x_mm: i64,
+        /// The same along y.
+        y_mm: i64,
+        /// Half of its size, where it has one.
+        radius_mm: Option<Length>,
+        /// How far from there the tank is, of a record drawing's tie.
+        distance_mm: Option<Length>,
+    }
+}
+record! {
+    /// One push of the rod.
+    RodProbe, RodProbeId, "probe" {
+        /// Where.
+        site: SiteId,
+        /// At which stop.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// Where on the plan, millimetres along x.
+        x_mm: i64,
+        /// The same along y.
+        y_mm: i64,
+        /// How deep it went.
+        depth_mm: Length,
+        /// What it met.
+        met: ProbeMet,
     }
 }
 record! {
@@ -504,6 +646,14 @@ pub struct Visit {
     pub compartments: Vec<Compartment>,
     /// Their lids, in order.
     pub lids: Vec<Lid>,
+    /// The yard's pins, in the order they were made.
+    pub pins: Vec<Pin>,
+    /// The tapes pulled between them, in the order they were pulled.
+    pub ties: Vec<TapeTie>,
+    /// What was seen or said of where the tank is, in order.
+    pub clues: Vec<YardClue>,
+    /// The pushes of the rod, in order.
+    pub probes: Vec<RodProbe>,
     /// The stop.
     pub stop: Stop,
     /// The stop's readings.
@@ -561,6 +711,10 @@ impl Visit {
         list.extend(changes(&self.tanks, &after.tanks));
         list.extend(changes(&self.compartments, &after.compartments));
         list.extend(changes(&self.lids, &after.lids));
+        list.extend(changes(&self.pins, &after.pins));
+        list.extend(changes(&self.ties, &after.ties));
+        list.extend(changes(&self.clues, &after.clues));
+        list.extend(changes(&self.probes, &after.probes));
         list.extend(changes(
             std::slice::from_ref(&self.stop),
             std::slice::from_ref(&after.stop),

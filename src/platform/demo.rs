@@ -278,6 +278,31 @@ fn draw_tour(
     ];
     const STOP: &[Step] = &[
         ("find", |app| app.go(Screen::At(Station::Find))),
+        ("find-lid", |app| {
+            app.plan_zoom(1);
+            app.tap_find_key(3);
+        }),
+        ("find-notes", |app| {
+            app.plan_fit();
+            app.tap_find_notes();
+        }),
+        ("find-pin-list", |app| {
+            app.tap_find_notes();
+            app.tap_find_key(2);
+        }),
+        ("find-place", |app| {
+            app.picker_choose(3);
+            app.nudge_marker(2, -6);
+        }),
+        ("find-tape", |app| {
+            app.tap_find_key(3);
+            app.tap_find_key(4);
+            app.picker_choose(0);
+            app.picker_choose(0);
+            for key in [PadKey::Digit(1), PadKey::Digit(4), PadKey::Point, PadKey::Digit(3), PadKey::Half] {
+                app.pad_key(key);
+            }
+        }),
         ("dig", |app| app.go(Screen::At(Station::Dig))),
         ("dig-2", |app| app.step_lid(1)),
         ("read", |app| app.go(Screen::At(Station::Read))),
@@ -316,7 +341,7 @@ fn draw_tour(
         // Every station of the first stop; of the others what differs: the tank.
         for (name, step) in STOP
             .iter()
-            .filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig"))
+            .filter(|(name, _)| place == 0 || matches!(*name, "find" | "read" | "tank" | "dig"))
         {
             step(&mut app.borrow_mut());
             let name = if place == 0 {

@@ -13,7 +13,8 @@ pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 
 use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
+    Cell, Compartment, FieldChange, Lid, Op, Pin, Pumping, Reading, Record, RodProbe, Setup, Site, Stop, StopId, Tank,
+    TapeTie, YardClue,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -22,10 +23,14 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0003_position_source.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("0001_init.sql"),
+    include_str!("0002_yard.sql"),
+    include_str!("0003_position_source.sql"),
+];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -309,11 +314,15 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 8] = [
+    let known: [(&'static str, &'static [&'static str]); 12] = [
         (Site::TABLE, Site::FIELDS),
         (Tank::TABLE, Tank::FIELDS),
         (Compartment::TABLE, Compartment::FIELDS),
         (Lid::TABLE, Lid::FIELDS),
+        (Pin::TABLE, Pin::FIELDS),
+        (TapeTie::TABLE, TapeTie::FIELDS),
+        (YardClue::TABLE, YardClue::FIELDS),
+        (RodProbe::TABLE, RodProbe::FIELDS),
         (Stop::TABLE, Stop::FIELDS),
         (Reading::TABLE, Reading::FIELDS),
         (Pumping::TABLE, Pumping::FIELDS),

@@ -2,8 +2,8 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, Site, SiteId, Station, Stop, StopId, Tank,
-    Visit,
+    Compartment, CompartmentId, Kept, Lid, Pin, Pumping, Reading, Record, RodProbe, Setup, Site, SiteId, Station, Stop,
+    StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -93,12 +93,17 @@ impl Store {
     /// [`StoreError::Missing`] when there is no such site.
     pub fn site_whole(&self, id: SiteId) -> Result<Visit, StoreError> {
         let key = id.to_string();
+        let of_yard = "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id";
         let of_site = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0 ORDER BY k.place, k.id, t.place, t.id";
         Ok(Visit {
             site: self.site(id)?,
             tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
             compartments: self.select::<Compartment>(of_site, &[&key])?,
             lids: self.select::<Lid>(of_site, &[&key])?,
+            pins: self.select::<Pin>(of_yard, &[&key])?,
+            ties: self.select::<TapeTie>(of_yard, &[&key])?,
+            clues: self.select::<YardClue>(of_yard, &[&key])?,
+            probes: self.select::<RodProbe>(of_yard, &[&key])?,
             ..Visit::default()
         })
     }

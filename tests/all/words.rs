@@ -20,6 +20,7 @@ const WORDLESS: &[&str] = &[
     "paper.rs",
     "section.rs",
     "shapes.rs",
+    "yard_taps.rs",
 ];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
