@@ -11,7 +11,7 @@ use crate::app::waste_page::{PageGroup, PageLine, PageSignature, WastePage, lay_
 use crate::app::{card::PageSize, paper};
 use crate::domain::ledger::Fate;
 use crate::domain::record::{
-    AccessPoint, Disposal, DisposalMethod, Pumping, PumpingId, Record, Site, Stop, TruckTankId, Units, WasteKind,
+    AccessPoint, Disposal, DisposalMethod, Language, Pumping, PumpingId, Record, Site, Stop, TruckTankId, Units, WasteKind,
 };
 use crate::domain::rules::HauledWaste;
 use crate::domain::units::Volume;
@@ -19,7 +19,6 @@ use crate::domain::waste::{AND, Circumstances, Facts, FieldKind, WasteField};
 use crate::exchange::{rulefile, table};
 use crate::store::LoadRow;
 use chrono::NaiveDate;
-use std::path::PathBuf;
 
 /// Amounts that differ by less than this are the same amount read in whole gallons or litres: half a US gallon.
 const SAME_AMOUNT_ML: i64 = 1_893;
@@ -724,7 +723,11 @@ impl App {
             })
             .collect();
         WastePage {
-            language: words.t("en-US"),
+            language: match words.language() {
+                Language::English => "en-US",
+                Language::Spanish => "es-US",
+            }
+            .to_owned(),
             title: words.f("Hauled-waste record: {0}", &[&row.site.name]),
             heading: words.t("Hauled-waste record"),
             groups: vec![

@@ -229,6 +229,13 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<Reading>(&db);
     columns_are_fields::<Pumping>(&db);
     columns_are_fields::<Setup>(&db);
+    columns_are_fields::<Truck>(&db);
+    columns_are_fields::<TruckTank>(&db);
+    columns_are_fields::<DisposalPlace>(&db);
+    columns_are_fields::<Disposal>(&db);
+    columns_are_fields::<LoadCorrection>(&db);
+    columns_are_fields::<DayClose>(&db);
+    columns_are_fields::<WasteRecord>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "compartment",
