@@ -53,6 +53,12 @@ impl App {
             .collect()
     }
 
+    /// Returns the loads whose records belong to today.
+    #[must_use]
+    pub fn loads_today(&self) -> Vec<LoadRow> {
+        self.loads_of(self.session.today())
+    }
+
     /// Opens the day to be closed.
     pub fn tap_close_day(&mut self) {
         self.truck.day = None;
@@ -115,12 +121,10 @@ impl App {
         for load in self.loads_of(day) {
             let found = self.load_facts(&load);
             total += found.missing.len();
-            let amount = found
-                .facts
-                .get(&WasteField::AmountCollected)
-                .map_or_else(|| "–".to_owned(), |ml| {
-                    crate::app::form::fact_text(WasteField::AmountCollected, ml, figures)
-                });
+            let amount = found.facts.get(&WasteField::AmountCollected).map_or_else(
+                || "–".to_owned(),
+                |ml| crate::app::form::fact_text(WasteField::AmountCollected, ml, figures),
+            );
             rows.push((
                 FormRow {
                     title: load.site.name.clone(),
@@ -161,7 +165,11 @@ impl App {
                 lead,
                 rows: Vec::new(),
                 keys: [
-                    words.t(if closed.is_some() { "Close it again" } else { "Close the day" }),
+                    words.t(if closed.is_some() {
+                        "Close it again"
+                    } else {
+                        "Close the day"
+                    }),
                     words.t("As PDF"),
                     words.t("As CSV"),
                 ],
@@ -210,7 +218,9 @@ impl App {
     }
 
     pub(crate) fn driver_signed(&mut self, day: NaiveDate, signature: String, signer: String) {
-        let Some(truck) = self.session.setup().truck else { return };
+        let Some(truck) = self.session.setup().truck else {
+            return;
+        };
         let before = self.close_of(day).cloned();
         let after = DayClose {
             driver: signer,
@@ -253,7 +263,9 @@ impl App {
 
     /// Closes the day: one action writes the day and the record of every load as it stands now.
     pub(crate) fn close_day(&mut self, reason: &str) {
-        let Some(truck) = self.session.setup().truck else { return };
+        let Some(truck) = self.session.setup().truck else {
+            return;
+        };
         let day = self.closing_day();
         let balance = self.truck.rows.ledger(None).balance_of(day);
         let mut list = Vec::new();

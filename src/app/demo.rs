@@ -9,7 +9,8 @@ use crate::app::site::SiteField;
 use crate::app::stop::Quantity;
 use crate::app::tank::{Dimension, dimensions_of};
 use crate::domain::record::{
-    AccessPoint, DisposalMethod, DisposalPlace, DisposalPlaceId, Language, ShapeKind, SiteId, Station, StopId, WasteKind,
+    AccessPoint, DisposalMethod, DisposalPlace, DisposalPlaceId, Language, ShapeKind, SiteId, Station, StopId,
+    WasteKind,
 };
 use crate::domain::units::{Cents, Volume};
 use crate::domain::waste::WasteField;

@@ -31,12 +31,8 @@ impl App {
                 FormTap::Typed(field),
             )
         };
-        let amount = |ml: Option<i64>| {
-            ml.map_or_else(
-                || words.t("not given"),
-                |ml| figures.volume(Volume::from_whole_ml(ml)),
-            )
-        };
+        let amount =
+            |ml: Option<i64>| ml.map_or_else(|| words.t("not given"), |ml| figures.volume(Volume::from_whole_ml(ml)));
         let time = disposal.at.map(|at| at.format("%H:%M").to_string()).unwrap_or_default();
         let mut rows = vec![
             (
@@ -71,10 +67,14 @@ impl App {
                 },
                 FormTap::Accepted,
             ),
-            typed("Ticket no.", &disposal.ticket, DisposalField::Ticket),
+            typed("Ticket number", &disposal.ticket, DisposalField::Ticket),
         ];
         if differ || !disposal.discrepancy.is_empty() {
-            rows.push(typed("Difference noted", &disposal.discrepancy, DisposalField::Discrepancy));
+            rows.push(typed(
+                "Difference noted",
+                &disposal.discrepancy,
+                DisposalField::Discrepancy,
+            ));
         }
         let signed = is_signed(&disposal.receiver_signature);
         rows.push((
@@ -91,7 +91,7 @@ impl App {
             typed("Let out at", &time, DisposalField::Time),
             typed("Disposal place", &disposal.place, DisposalField::Place),
             typed("Address", &disposal.address, DisposalField::Address),
-            typed("Place's permit no.", &disposal.permit, DisposalField::Permit),
+            typed("Place's permit", &disposal.permit, DisposalField::Permit),
             typed("Place's operator", &disposal.operator, DisposalField::Operator),
             (
                 FormRow {
@@ -109,8 +109,16 @@ impl App {
             "Never climb into the truck's tank or lean over its hatch: the gas kills. Wheels chocked, valve closed before the hose comes off.",
         )];
         if disposal.method == Some(DisposalMethod::LandApplied) {
-            rows.push(typed("Pathogens and insects", &disposal.treatment, DisposalField::Treatment));
-            rows.push(typed("Nitrogen and liquid per area", &disposal.land_rate, DisposalField::LandRate));
+            rows.push(typed(
+                "Pathogens and insects",
+                &disposal.treatment,
+                DisposalField::Treatment,
+            ));
+            rows.push(typed(
+                "Nitrogen and liquid per area",
+                &disposal.land_rate,
+                DisposalField::LandRate,
+            ));
             cautions.push(words.t("Land application needs a permitted field: keep to its rates and setbacks."));
         }
         let tank = self.truck_tank_name(disposal.truck_tank);
@@ -193,13 +201,13 @@ impl App {
         let (title, text, long) = match field {
             DisposalField::Place => ("Disposal place", disposal.place.clone(), false),
             DisposalField::Address => ("Address", disposal.address.clone(), false),
-            DisposalField::Permit => ("Place's permit no.", disposal.permit.clone(), false),
+            DisposalField::Permit => ("Place's permit", disposal.permit.clone(), false),
             DisposalField::Operator => ("Place's operator", disposal.operator.clone(), false),
             DisposalField::Time => {
                 let time = disposal.at.map(|at| at.format("%H:%M").to_string());
                 ("Let out at", time.unwrap_or_default(), false)
             }
-            DisposalField::Ticket => ("Ticket no.", disposal.ticket.clone(), false),
+            DisposalField::Ticket => ("Ticket number", disposal.ticket.clone(), false),
             DisposalField::Discrepancy => ("Difference noted", disposal.discrepancy.clone(), true),
             DisposalField::Treatment => ("Pathogens and insects", disposal.treatment.clone(), true),
             DisposalField::LandRate => ("Nitrogen and liquid per area", disposal.land_rate.clone(), true),
@@ -242,7 +250,12 @@ impl App {
     fn keep_for_next_time(&mut self, id: DisposalId, change: impl FnOnce(&mut DisposalPlace)) {
         let rows = &self.truck.rows;
         let name = rows.disposals.iter().find(|d| d.id == id).map(|d| d.place.clone());
-        let Some(before) = rows.places.iter().find(|place| Some(&place.name) == name.as_ref()).cloned() else {
+        let Some(before) = rows
+            .places
+            .iter()
+            .find(|place| Some(&place.name) == name.as_ref())
+            .cloned()
+        else {
             return;
         };
         let mut after = before.clone();

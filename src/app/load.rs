@@ -11,7 +11,8 @@ use crate::app::waste_page::{PageGroup, PageLine, PageSignature, WastePage, lay_
 use crate::app::{card::PageSize, paper};
 use crate::domain::ledger::Fate;
 use crate::domain::record::{
-    AccessPoint, Disposal, DisposalMethod, Language, Pumping, PumpingId, Record, Site, Stop, TruckTankId, Units, WasteKind,
+    AccessPoint, Disposal, DisposalMethod, Language, Pumping, PumpingId, Record, Site, Stop, TruckTankId, Units,
+    WasteKind,
 };
 use crate::domain::rules::HauledWaste;
 use crate::domain::units::Volume;
@@ -107,11 +108,7 @@ impl App {
     /// Gathers what is known of a load now.
     pub(crate) fn live_facts(&self, row: &LoadRow) -> LoadFacts {
         let rows = &self.truck.rows;
-        let fate = rows
-            .ledger(None)
-            .fates()
-            .remove(&row.pumping.id.0)
-            .unwrap_or_default();
+        let fate = rows.ledger(None).fates().remove(&row.pumping.id.0).unwrap_or_default();
         let (rule_id, rule_name, rule) = self.waste_rule(&row.site).unwrap_or_else(|| {
             let rule = HauledWaste {
                 source: String::new(),
@@ -154,7 +151,9 @@ impl App {
             .collect::<Vec<_>>();
         put_disposals(&taken, &mut put);
         let circumstances = Circumstances {
-            amounts_differ: taken.iter().any(|(disposal, _)| differs(disposal, self.let_out_ml(disposal))),
+            amounts_differ: taken
+                .iter()
+                .any(|(disposal, _)| differs(disposal, self.let_out_ml(disposal))),
             land_applied: taken
                 .iter()
                 .any(|(disposal, _)| disposal.method == Some(DisposalMethod::LandApplied)),
@@ -217,7 +216,9 @@ impl App {
             .corrections
             .iter()
             .filter(|correction| correction.corrects == of)
-            .fold(disposal.out_ml, |ml, correction| ml.saturating_sub(correction.change_ml))
+            .fold(disposal.out_ml, |ml, correction| {
+                ml.saturating_sub(correction.change_ml)
+            })
     }
 
     fn load_row(&self, id: PumpingId) -> Option<&LoadRow> {
@@ -226,7 +227,11 @@ impl App {
 
     /// Opens the record of what is pumped at the open stop.
     pub fn tap_pump_record(&mut self) {
-        let pumping = self.stop.as_ref().and_then(|state| state.pumping()).map(|pumping| pumping.id);
+        let pumping = self
+            .stop
+            .as_ref()
+            .and_then(|state| state.pumping())
+            .map(|pumping| pumping.id);
         let reloaded = self.reload_truck();
         self.try_book(reloaded);
         match pumping.filter(|id| self.load_row(*id).is_some()) {
@@ -405,12 +410,7 @@ impl App {
                 self.choose_of(PickerTarget::Note(field), field, rows, None);
             }
             WasteField::AmountCollected if row.pumping.out_ml.is_none() => {
-                self.open_pad(
-                    PadTarget::LoadAmount,
-                    PadKind::Volume,
-                    field_name(field),
-                    String::new(),
-                );
+                self.open_pad(PadTarget::LoadAmount, PadKind::Volume, field_name(field), String::new());
             }
             WasteField::AmountCollected => {
                 // The amount of a load is corrected, not overwritten, and the pad asks for it on the load's own screen.
@@ -441,7 +441,13 @@ impl App {
         }
     }
 
-    fn choose_of(&mut self, target: PickerTarget, field: WasteField, rows: Vec<(String, String)>, selected: Option<usize>) {
+    fn choose_of(
+        &mut self,
+        target: PickerTarget,
+        field: WasteField,
+        rows: Vec<(String, String)>,
+        selected: Option<usize>,
+    ) {
         self.picker = Some(Picker {
             target,
             title: self.session.words().t(field_name(field)),
@@ -453,9 +459,7 @@ impl App {
     pub(crate) fn tap_load_tank(&mut self, id: PumpingId) {
         let words = self.session.words();
         self.truck.load = Some(id);
-        let now = self
-            .load_row(id)
-            .and_then(|row| self.truck.rows.tank_of(&row.pumping));
+        let now = self.load_row(id).and_then(|row| self.truck.rows.tank_of(&row.pumping));
         let ledger = self.truck.rows.ledger(None);
         let figures = self.session.figures();
         let used = self.used_tanks();
@@ -511,7 +515,12 @@ impl App {
                     .load
                     .and_then(|id| self.load_row(id))
                     .and_then(|row| self.load_facts(row).facts.get(&field).cloned());
-                self.open_sheet(SheetTarget::Load(field), field_name(field), text.unwrap_or_default(), true);
+                self.open_sheet(
+                    SheetTarget::Load(field),
+                    field_name(field),
+                    text.unwrap_or_default(),
+                    true,
+                );
             }
         }
     }
@@ -693,7 +702,10 @@ impl App {
                 let ml = i128::from(correction.change_ml);
                 let amount = figures.volume(volume_of(ml.abs()));
                 let sign = if ml < 0 { "−" } else { "+" };
-                words.f("Corrected by {0}: {1}", &[&format!("{sign} {amount}"), &correction.reason])
+                words.f(
+                    "Corrected by {0}: {1}",
+                    &[&format!("{sign} {amount}"), &correction.reason],
+                )
             });
         let mut notes = self.load_lead(row, &found, figures);
         notes.extend(corrections);
@@ -835,7 +847,10 @@ pub(crate) fn differs(disposal: &Disposal, out_ml: i64) -> bool {
 
 /// Fields that are worth giving though the rule set does not ask for them.
 const fn is_offered(field: WasteField) -> bool {
-    matches!(field, WasteField::WasteKind | WasteField::AccessPoint | WasteField::PumpReason)
+    matches!(
+        field,
+        WasteField::WasteKind | WasteField::AccessPoint | WasteField::PumpReason
+    )
 }
 
 /// What is usual to note, as message ids.
@@ -861,7 +876,10 @@ fn csv_text(field: WasteField, value: &str, figures: Figures) -> String {
         FieldKind::Date | FieldKind::Time | FieldKind::Text => value.to_owned(),
         FieldKind::Millilitres => value
             .split(AND)
-            .map(|part| part.parse().map_or_else(|_| part.to_owned(), |ml| csv_amount(ml, figures)))
+            .map(|part| {
+                part.parse()
+                    .map_or_else(|_| part.to_owned(), |ml| csv_amount(ml, figures))
+            })
             .collect::<Vec<_>>()
             .join(AND),
         FieldKind::Signature | FieldKind::Word => fact_text(field, value, figures),

@@ -1,11 +1,11 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::form::DisposalField;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
 use crate::domain::units::{Cents, Volume, round_to_i64};
-use crate::app::form::DisposalField;
 use crate::domain::waste::WasteField;
 use chrono::{NaiveDate, NaiveTime};
 

@@ -111,7 +111,10 @@ impl App {
             SetupItem::Certification => (words.t("Driver's certification"), text(&setup.certification)),
             SetupItem::TruckName => (words.t("Truck"), text(&self.truck.rows.truck.name)),
             SetupItem::TruckPlate => (words.t("Number plate"), text(&self.truck.rows.truck.plate)),
-            SetupItem::TruckRegistration => (words.t("Truck's registration"), text(&self.truck.rows.truck.registration)),
+            SetupItem::TruckRegistration => (
+                words.t("Truck's registration"),
+                text(&self.truck.rows.truck.registration),
+            ),
             SetupItem::TruckTank(place) => {
                 let tank = self.truck.rows.tanks.get(usize::from(place));
                 let capacity = tank.filter(|tank| tank.capacity_ml > 0);
@@ -180,7 +183,11 @@ impl App {
                 ];
                 // One more than there are, to add another.
                 let tanks = u8::try_from(self.truck.rows.tanks.len()).unwrap_or(MOST_TRUCK_TANKS);
-                items.extend((0..=tanks).filter(|place| *place < MOST_TRUCK_TANKS).map(SetupItem::TruckTank));
+                items.extend(
+                    (0..=tanks)
+                        .filter(|place| *place < MOST_TRUCK_TANKS)
+                        .map(SetupItem::TruckTank),
+                );
                 rows(&items)
             },
             rule,

@@ -251,7 +251,10 @@ impl App {
         match self.back.pop() {
             Some(screen) => {
                 self.screen = screen;
-                if matches!(screen, Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay) {
+                if matches!(
+                    screen,
+                    Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay
+                ) {
                     let reloaded = self.reload_truck();
                     self.try_book(reloaded);
                 }

@@ -159,11 +159,17 @@ impl App {
             let closed = |day: NaiveDate| rows.closes.iter().any(|c| c.day == day && c.closed_at.is_some());
             let mut volumes = BTreeMap::new();
             let mut whole: BTreeMap<SiteId, Visit> = BTreeMap::new();
-            for row in rows.loads.iter().filter(|row| row.at().is_none_or(|at| !closed(at.date_naive()))) {
+            for row in rows
+                .loads
+                .iter()
+                .filter(|row| row.at().is_none_or(|at| !closed(at.date_naive())))
+            {
                 if let std::collections::btree_map::Entry::Vacant(place) = whole.entry(row.site.id) {
                     place.insert(store.site_whole(row.site.id)?);
                 }
-                let volume = whole.get(&row.site.id).and_then(|site| tank_volume_ml(site, row.tank.id));
+                let volume = whole
+                    .get(&row.site.id)
+                    .and_then(|site| tank_volume_ml(site, row.tank.id));
                 volumes.insert(row.tank.id, volume);
             }
             let mut coming = BTreeMap::new();
@@ -232,7 +238,10 @@ impl App {
     /// The ledger with the open stop's figures as they stand on the screen.
     pub(crate) fn ledger_now(&self) -> Ledger {
         match self.stop.as_ref().filter(|state| state.stop_id().is_some()) {
-            Some(state) => self.truck.rows.ledger_of_stop(&state.shown().stop, &state.shown().pumpings),
+            Some(state) => self
+                .truck
+                .rows
+                .ledger_of_stop(&state.shown().stop, &state.shown().pumpings),
             None => self.truck.rows.ledger(None),
         }
     }
@@ -351,7 +360,11 @@ impl App {
         let from = self.unclosed_days().first().copied().unwrap_or(today).min(today);
         let signed = |ml: i128| {
             let text = figures.volume(volume_of(ml.abs()));
-            if ml < 0 { format!("− {text}") } else { format!("+ {text}") }
+            if ml < 0 {
+                format!("− {text}")
+            } else {
+                format!("+ {text}")
+            }
         };
         let mut list = Vec::new();
         for (entry, after) in ledger.running().into_iter().filter(|(entry, _)| entry.day >= from) {
@@ -368,16 +381,26 @@ impl App {
             let (title, message) = match entry.kind {
                 EntryKind::Collected => {
                     let row = rows.loads.iter().find(|row| row.pumping.id.0 == entry.id);
-                    let title = row.map(|row| row.site.name.clone()).or_else(|| self.open_site_name(entry.id));
+                    let title = row
+                        .map(|row| row.site.name.clone())
+                        .or_else(|| self.open_site_name(entry.id));
                     let missing = row.map_or(0, |row| self.load_facts(row).missing.len());
                     (title.unwrap_or_default(), missing)
                 }
                 EntryKind::Disposed => {
-                    let place = rows.disposals.iter().find(|d| d.id.0 == entry.id).map(|d| d.place.clone());
+                    let place = rows
+                        .disposals
+                        .iter()
+                        .find(|d| d.id.0 == entry.id)
+                        .map(|d| d.place.clone());
                     (words.f("Let out at {0}", &[&place.unwrap_or_default()]), 0)
                 }
                 EntryKind::Correction { .. } => {
-                    let reason = rows.corrections.iter().find(|c| c.id.0 == entry.id).map(|c| c.reason.clone());
+                    let reason = rows
+                        .corrections
+                        .iter()
+                        .find(|c| c.id.0 == entry.id)
+                        .map(|c| c.reason.clone());
                     (words.f("Corrected: {0}", &[&reason.unwrap_or_default()]), 0)
                 }
             };
@@ -589,7 +612,12 @@ impl App {
             return;
         }
         self.truck.unreasoned = Some(Unreasoned { tank, change_ml, of });
-        self.open_sheet(SheetTarget::CorrectionReason, "Why is it corrected?", String::new(), true);
+        self.open_sheet(
+            SheetTarget::CorrectionReason,
+            "Why is it corrected?",
+            String::new(),
+            true,
+        );
     }
 
     pub(crate) fn correction_reasoned(&mut self, reason: &str) {
@@ -638,7 +666,9 @@ impl App {
                 self.keep_record(None, "truck", std::slice::from_ref(&before), &after);
             }
             None if capacity_ml > 0 => {
-                let Some(truck) = self.session.setup().truck else { return };
+                let Some(truck) = self.session.setup().truck else {
+                    return;
+                };
                 let tank = TruckTank {
                     id: TruckTankId(self.session.new_id()),
                     truck,

@@ -181,7 +181,13 @@ impl Sheets<'_> {
 
     fn line(&mut self, line: &PageLine) {
         let weight = if line.missing { Weight::Bold } else { Weight::SemiBold };
-        let names = wrap(&lettering::clean(&line.name), Weight::Regular, TYPE, NAME_WIDTH - 10.0, 3);
+        let names = wrap(
+            &lettering::clean(&line.name),
+            Weight::Regular,
+            TYPE,
+            NAME_WIDTH - 10.0,
+            3,
+        );
         let room = self.size.0 - 2.0 * MARGIN - NAME_WIDTH;
         let values = wrap(&lettering::clean(&line.value), weight, TYPE, room, 60);
         for place in 0..names.len().max(values.len()) {
@@ -238,7 +244,12 @@ fn strokes(signature: &PageSignature, x: f64, y: f64, (width, height): (f64, f64
         for (place, (px, py)) in stroke.iter().enumerate() {
             let pen = if place == 0 { 'M' } else { 'L' };
             // Writing to a String cannot fail.
-            let _ = write!(path, "{pen}{:.2} {:.2}", x + (px - left) * scale, y + (py - top) * scale);
+            let _ = write!(
+                path,
+                "{pen}{:.2} {:.2}",
+                x + (px - left) * scale,
+                y + (py - top) * scale
+            );
         }
     }
     path

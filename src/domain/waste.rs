@@ -114,7 +114,9 @@ impl WasteField {
             Self::GeneratorSignature | Self::DriverSignature | Self::ReceiverSignature => FieldKind::Signature,
             Self::CollectedOn | Self::DisposalOn => FieldKind::Date,
             Self::CollectedTime | Self::DisposalTime => FieldKind::Time,
-            Self::AmountCollected | Self::TankVolume | Self::AmountDisposed | Self::AmountReceived => FieldKind::Millilitres,
+            Self::AmountCollected | Self::TankVolume | Self::AmountDisposed | Self::AmountReceived => {
+                FieldKind::Millilitres
+            }
             Self::WasteKind | Self::AccessPoint | Self::DisposalMethod => FieldKind::Word,
             _ => FieldKind::Text,
         }
@@ -202,7 +204,9 @@ impl HauledWaste {
     /// the rule set takes a location instead and one is given.
     #[must_use]
     pub fn missing(&self, facts: &Facts, circumstances: Circumstances) -> Vec<WasteField> {
-        let takes_location = self.required.contains(&(WasteField::Location, Condition::WithoutAddress));
+        let takes_location = self
+            .required
+            .contains(&(WasteField::Location, Condition::WithoutAddress));
         WasteField::ALL
             .iter()
             .copied()

@@ -15,8 +15,8 @@ pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
 
 use crate::domain::record::{
-    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Pumping, Reading, Record,
-    Setup, Site, Stop, StopId, Tank, Truck, TruckTank, WasteRecord,
+    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Pumping, Reading,
+    Record, Setup, Site, Stop, StopId, Tank, Truck, TruckTank, WasteRecord,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
