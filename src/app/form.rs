@@ -273,7 +273,7 @@ pub const fn field_name(field: WasteField) -> &'static str {
         WasteField::GeneratorAddress => "Generator's address",
         WasteField::GeneratorPhone => "Generator's phone",
         WasteField::GeneratorSignature => "Generator's signature",
-        WasteField::Location => "Location without an address",
+        WasteField::Location => "Location",
         WasteField::CollectedOn => "Collected on",
         WasteField::CollectedTime => "Collected at",
         WasteField::WasteKind => "Type of waste",

@@ -295,6 +295,8 @@ impl App {
                 FormTap::Field(id, *field),
             ));
         }
+        // What is missing comes first: that is what the screen was opened for.
+        rows.sort_by_key(|(row, _)| row.verdict != Verdict::Invalid);
         Some((
             FormView {
                 title: words.f("Load from {0}", &[&row.site.name]),

@@ -59,8 +59,8 @@ pub struct PageSignature {
 
 const MARGIN: f64 = 48.0;
 const NAME_WIDTH: f64 = 170.0;
-const TYPE: f64 = 10.0;
-const LEADING: f64 = 13.5;
+const TYPE: f64 = 9.5;
+const LEADING: f64 = 12.0;
 const INK: &str = "#14201B";
 const QUIET: &str = "#3F4C46";
 const RULE: &str = "#CFCBBF";
@@ -87,8 +87,8 @@ pub fn lay_out(page: &WastePage, size: PageSize) -> Vec<CardPage> {
     sheets.begin();
     for group in page.groups.iter().filter(|group| !group.lines.is_empty()) {
         sheets.room(3.0 * LEADING);
-        sheets.y += 8.0;
-        sheets.text(MARGIN, 11.5, Weight::Bold, INK, &group.heading);
+        sheets.y += 6.0;
+        sheets.text(MARGIN, 11.0, Weight::Bold, INK, &group.heading);
         sheets.y += LEADING + 2.0;
         sheets.rule();
         for line in &group.lines {
@@ -96,7 +96,7 @@ pub fn lay_out(page: &WastePage, size: PageSize) -> Vec<CardPage> {
         }
     }
     sheets.signatures();
-    sheets.y += 8.0;
+    sheets.y += 4.0;
     let room = width_pt - 2.0 * MARGIN;
     for note in &page.notes {
         for line in wrap(&lettering::clean(note), Weight::Regular, 9.0, room, 30) {
@@ -200,7 +200,7 @@ impl Sheets<'_> {
             }
             self.y += LEADING;
         }
-        self.y += 1.5;
+        self.y += 0.8;
     }
 
     fn signatures(&mut self) {
@@ -208,8 +208,8 @@ impl Sheets<'_> {
         if list.is_empty() {
             return;
         }
-        self.room(78.0);
-        self.y += 10.0;
+        self.room(76.0);
+        self.y += 6.0;
         let width = (self.size.0 - 2.0 * MARGIN) / count(list.len().max(3));
         for (place, signature) in list.iter().enumerate() {
             let x = MARGIN + width * count(place);
@@ -226,7 +226,7 @@ impl Sheets<'_> {
             put(&mut self.svg, x, self.y + 46.0, (8.5, Weight::Regular, QUIET), &label);
             put(&mut self.svg, x, self.y + 57.0, (9.0, Weight::SemiBold, INK), &name);
         }
-        self.y += 70.0;
+        self.y += 68.0;
     }
 }
 

@@ -27,6 +27,16 @@ pub enum EntryKind {
     },
 }
 
+impl EntryKind {
+    const fn rank(self) -> u8 {
+        match self {
+            Self::Collected => 0,
+            Self::Disposed => 1,
+            Self::Correction { .. } => 2,
+        }
+    }
+}
+
 /// One line of the ledger.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Entry {
@@ -138,7 +148,8 @@ impl Ledger {
     #[must_use]
     pub fn new(tanks: Vec<LedgerTank>, mut entries: Vec<Entry>) -> Self {
         entries.retain(|entry| tanks.iter().any(|tank| tank.id == entry.tank));
-        entries.sort_by_key(|entry| (entry.at, entry.id));
+        // What happened in the same moment is taken in the order it can have happened in.
+        entries.sort_by_key(|entry| (entry.at, entry.kind.rank(), entry.id));
         Self { tanks, entries }
     }
 
