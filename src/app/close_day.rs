@@ -17,7 +17,7 @@ impl App {
     pub(crate) fn unclosed_days(&self) -> Vec<NaiveDate> {
         let rows = &self.truck.rows;
         let entries = rows.ledger(None).running().into_iter().map(|(entry, _)| entry.day);
-        let loads = rows.loads.iter().filter_map(|row| row.at()).map(|at| at.date_naive());
+        let loads = rows.loads.iter().filter_map(LoadRow::at).map(|at| at.date_naive());
         let closed = |day: &NaiveDate| rows.closes.iter().any(|c| c.day == *day && c.closed_at.is_some());
         let days = entries.chain(loads).filter(|day| !closed(day)).collect::<BTreeSet<_>>();
         days.into_iter().collect()
@@ -69,11 +69,10 @@ impl App {
         self.truck.rows.closes.iter().find(|close| close.day == day)
     }
 
-    pub(crate) fn close_form(&self) -> (FormView, Rows) {
+    /// The day's balance, what stays on board, and how it was closed.
+    fn close_lead(&self, day: NaiveDate) -> Vec<String> {
         let (words, figures) = (self.session.words(), self.session.figures());
-        let day = self.closing_day();
-        let ledger = self.truck.rows.ledger(None);
-        let balance = ledger.balance_of(day);
+        let balance = self.truck.rows.ledger(None).balance_of(day);
         let close = self.close_of(day);
         let closed = close.and_then(|close| close.closed_at);
         let mut lead = vec![balance_text(&balance, figures)];
@@ -94,6 +93,15 @@ impl App {
                 ));
             }
         }
+        lead
+    }
+
+    pub(crate) fn close_form(&self) -> (FormView, Rows) {
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let day = self.closing_day();
+        let close = self.close_of(day);
+        let closed = close.and_then(|close| close.closed_at);
+        let mut lead = self.close_lead(day);
         let mut rows: Rows = vec![(
             FormRow {
                 title: words.t("Day"),

@@ -546,6 +546,22 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
             type_number(app, rest)?;
         }
         "rinsed" => app.tap_rinsed(answer(rest)?),
+        "people" => {
+            app.pad_people();
+            type_number(app, rest)?;
+        }
+        "closed" => app.tap_closed(answer(rest)?),
+        "sign" => sign(app, rest),
+        "undo" => app.undo(),
+        "finish" => app.tap_finish(),
+        _ => return do_truck_tap(app, verb, rest),
+    }
+    Ok(())
+}
+
+/// Does one tap on the truck, on a load's record or at the close of the day.
+fn do_truck_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String> {
+    match verb {
         "waste" => {
             let kind = WasteKind::from_word(rest).ok_or("expected a kind of waste like septage")?;
             of_load(app, |app| app.waste_chosen(place_in(WasteKind::ALL, &kind)))?;
@@ -590,14 +606,6 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
                 type_text(app, rest);
             }
         }
-        "people" => {
-            app.pad_people();
-            type_number(app, rest)?;
-        }
-        "closed" => app.tap_closed(answer(rest)?),
-        "sign" => sign(app, rest),
-        "undo" => app.undo(),
-        "finish" => app.tap_finish(),
         _ => return Err("no such tap; docs/demo.md lists them".to_owned()),
     }
     Ok(())
@@ -722,18 +730,14 @@ fn dispose(app: &mut App, rest: &str) -> Result<(), String> {
         .position(|(title, _)| title == name)
         .ok_or("the truck is empty, or no such place is in the book")?;
     app.picker_choose(place);
-    match amount {
-        Some(amount) => {
-            while app.pad_view().is_some_and(|pad| !pad.text.is_empty()) {
-                app.pad_key(PadKey::Back);
-            }
-            type_number(app, amount)
-        }
-        None => {
-            app.pad_keep();
-            Ok(())
-        }
+    let Some(amount) = amount else {
+        app.pad_keep();
+        return Ok(());
+    };
+    while app.pad_view().is_some_and(|pad| !pad.text.is_empty()) {
+        app.pad_key(PadKey::Back);
     }
+    type_number(app, amount)
 }
 
 /// Signs with a few strokes, as a finger would.

@@ -10,6 +10,7 @@ use crate::domain::units::Volume;
 use chrono::NaiveTime;
 
 impl App {
+    #[expect(clippy::too_many_lines, reason = "one row of the ticket after the other")]
     pub(crate) fn disposal_form(&self) -> Option<(FormView, Rows)> {
         let id = self.truck.disposal?;
         let disposal = self.truck.rows.disposals.iter().find(|d| d.id == id)?;

@@ -157,13 +157,12 @@ impl App {
         match (self.screen, index) {
             (Screen::Load, 0) => self.write_load(true),
             (Screen::Load, 1) => self.write_load(false),
-            (Screen::Load, 2) => self.pad_entry_amount(),
             (Screen::Disposal, 0) => {
                 if let Some(id) = self.truck.disposal {
                     self.open_record_pad(SignTarget::Receiver(id));
                 }
             }
-            (Screen::Disposal, 1) => self.pad_entry_amount(),
+            (Screen::Load, 2) | (Screen::Disposal, 1) => self.pad_entry_amount(),
             (Screen::CloseDay, 0) => self.tap_close(),
             (Screen::CloseDay, 1) => self.write_day(true),
             (Screen::CloseDay, 2) => self.write_day(false),

@@ -305,46 +305,12 @@ impl App {
                     .map(|at| format!("{} {}", figures.date(at.date_naive()), at.format("%H:%M")))
                     .unwrap_or_default(),
                 cautions: Vec::new(),
-                lead: self.load_lead(row, &found, figures),
+                lead: load_lead(row, &found, figures),
                 rows: Vec::new(),
                 keys: [words.t("As PDF"), words.t("As CSV"), words.t("Correct the amount")],
             },
             rows,
         ))
-    }
-
-    fn load_lead(&self, row: &LoadRow, found: &LoadFacts, figures: Figures) -> Vec<String> {
-        let words = figures.words;
-        let day = row.at().map_or(row.stop.day, |at| at.date_naive());
-        let mut lead = vec![words.f(
-            "{0}: {1}.",
-            &[&found.rule_name, &words.t(confidence_text(found.rule.confidence))],
-        )];
-        lead.push(match found.missing.len() {
-            0 => words.t("Nothing that is asked for is missing."),
-            count => words.n("{0} field missing", "{0} fields missing", count),
-        });
-        if found.fate.on_board_ml > 0 && !found.fate.shares.is_empty() {
-            lead.push(words.f(
-                "{0} of it is still on board.",
-                &[&figures.volume(volume_of(found.fate.on_board_ml))],
-            ));
-        }
-        let report = found
-            .rule
-            .report_within_days
-            .and_then(|days| day.checked_add_days(chrono::Days::new(u64::from(days))));
-        if let Some(report) = report {
-            lead.push(words.f("To be handed on by {0}.", &[&figures.date(report)]));
-        }
-        if let Some(until) = found.keep_until {
-            lead.push(words.f(
-                "Kept until {0} at least: nothing is ever deleted.",
-                &[&figures.date(until)],
-            ));
-        }
-        lead.push(words.t("Your permit and local code say what a record must hold."));
-        lead
     }
 
     /// Opens what a field of a load's record is changed with, wherever it is kept.
@@ -506,25 +472,22 @@ impl App {
     }
 
     pub(crate) fn note_chosen(&mut self, field: WasteField, index: usize) {
-        match usual_notes(field).get(index) {
-            Some(note) => {
-                let text = self.session.words().t(note);
-                self.load_typed(field, text);
-            }
-            None => {
-                let text = self
-                    .truck
-                    .load
-                    .and_then(|id| self.load_row(id))
-                    .and_then(|row| self.load_facts(row).facts.get(&field).cloned());
-                self.open_sheet(
-                    SheetTarget::Load(field),
-                    field_name(field),
-                    text.unwrap_or_default(),
-                    true,
-                );
-            }
+        if let Some(note) = usual_notes(field).get(index) {
+            let text = self.session.words().t(note);
+            self.load_typed(field, text);
+            return;
         }
+        let text = self
+            .truck
+            .load
+            .and_then(|id| self.load_row(id))
+            .and_then(|row| self.load_facts(row).facts.get(&field).cloned());
+        self.open_sheet(
+            SheetTarget::Load(field),
+            field_name(field),
+            text.unwrap_or_default(),
+            true,
+        );
     }
 
     pub(crate) fn set_load_amount(&mut self, volume: Volume) {
@@ -709,7 +672,7 @@ impl App {
                     &[&format!("{sign} {amount}"), &correction.reason],
                 )
             });
-        let mut notes = self.load_lead(row, &found, figures);
+        let mut notes = load_lead(row, &found, figures);
         notes.extend(corrections);
         let names = [
             (WasteField::GeneratorSignature, row.stop.signed_name.clone()),
@@ -756,6 +719,41 @@ impl App {
             footer: words.f("Record {0}", &[&row.pumping.id.to_string()]),
         }
     }
+}
+
+/// What stands above a load's record: by which rules, what is missing, until when it is kept.
+fn load_lead(row: &LoadRow, found: &LoadFacts, figures: Figures) -> Vec<String> {
+    let words = figures.words;
+    let day = row.at().map_or(row.stop.day, |at| at.date_naive());
+    let mut lead = vec![words.f(
+        "{0}: {1}.",
+        &[&found.rule_name, &words.t(confidence_text(found.rule.confidence))],
+    )];
+    lead.push(match found.missing.len() {
+        0 => words.t("Nothing that is asked for is missing."),
+        count => words.n("{0} field missing", "{0} fields missing", count),
+    });
+    if found.fate.on_board_ml > 0 && !found.fate.shares.is_empty() {
+        lead.push(words.f(
+            "{0} of it is still on board.",
+            &[&figures.volume(volume_of(found.fate.on_board_ml))],
+        ));
+    }
+    let report = found
+        .rule
+        .report_within_days
+        .and_then(|days| day.checked_add_days(chrono::Days::new(u64::from(days))));
+    if let Some(report) = report {
+        lead.push(words.f("To be handed on by {0}.", &[&figures.date(report)]));
+    }
+    if let Some(until) = found.keep_until {
+        lead.push(words.f(
+            "Kept until {0} at least: nothing is ever deleted.",
+            &[&figures.date(until)],
+        ));
+    }
+    lead.push(words.t("Your permit and local code say what a record must hold."));
+    lead
 }
 
 fn put_work(row: &LoadRow, put: &mut impl FnMut(WasteField, String)) {

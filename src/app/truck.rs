@@ -5,6 +5,7 @@ use crate::app::figures::Figures;
 use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::pump::ratio;
 use crate::app::shell::{App, NoticeKind, Screen};
+use crate::app::stop::StopState;
 use crate::domain::ledger::{Balance, EntryKind, Ledger};
 use crate::domain::record::{
     Disposal, DisposalId, DisposalPlace, DisposalPlaceId, LoadCorrection, LoadCorrectionId, PumpingId, Record, SiteId,
@@ -220,7 +221,7 @@ impl App {
         let reloaded = self.reload_truck();
         self.try_book(reloaded);
         // The stop on the screen holds a copy of what may just have changed.
-        let open = self.stop.as_ref().and_then(|state| state.stop_id());
+        let open = self.stop.as_ref().and_then(StopState::stop_id);
         if let Some(stop) = open {
             let read = self
                 .session
