@@ -42,6 +42,9 @@ pub enum TypedError {
     /// It names no position source.
     #[error("no position source")]
     NotASource(#[from] ChoiceError),
+    /// It is not a time of day.
+    #[error("not a time")]
+    NotATime,
 }
 
 impl Figures {
@@ -360,6 +363,7 @@ impl Figures {
                 let text = explain::choice(error, self.words);
                 return format!("{} {}", text.what, text.advice);
             }
+            TypedError::NotATime => "This is not a time. Write it as 14:05.",
         })
     }
 }
@@ -432,7 +436,7 @@ fn mm_of_half_inches(halves: i64) -> i64 {
 }
 
 /// Writes a whole number with a comma between thousands, as the United States and Mexico do in both languages.
-fn grouped(whole: u64) -> String {
+pub(crate) fn grouped(whole: u64) -> String {
     let digits = whole.to_string();
     let mut out = String::with_capacity(digits.len() + digits.len() / 3);
     for (index, digit) in digits.chars().enumerate() {

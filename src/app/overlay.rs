@@ -1,14 +1,16 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::find_tape::TapeEnd;
+use crate::app::form::DisposalField;
 use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
-use crate::app::find_tape::TapeEnd;
 use crate::app::stop::Quantity;
 use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
-use chrono::NaiveDate;
+use crate::domain::waste::WasteField;
+use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -125,6 +127,16 @@ pub enum PadTarget {
     TrialResidents,
     /// Tank on trial.
     TrialTank,
+    /// What is let out of the truck.
+    DisposeAmount,
+    /// What is really in a tank of the truck.
+    OnBoardNow,
+    /// What a load or a disposal really was.
+    EntryAmount,
+    /// What a disposal place took.
+    Accepted,
+    /// The amount of a load that had none.
+    LoadAmount,
     /// A number of the set-up.
     Setup(SetupItem),
     /// A tape to something from a pin.
@@ -332,6 +344,16 @@ pub enum SheetTarget {
     TankName,
     /// When the tank was last emptied.
     LastEmptied,
+    /// The name of a new disposal place.
+    PlaceName,
+    /// A text of a disposal.
+    Disposal(DisposalField),
+    /// A text of a load's record.
+    Load(WasteField),
+    /// Why the load is corrected.
+    CorrectionReason,
+    /// Why the day is closed with something missing.
+    CloseReason,
     /// A text of the set-up.
     Setup(SetupItem),
 }
@@ -375,6 +397,20 @@ pub enum PickerTarget {
     Start,
     /// Something of the yard; the Find station knows what the rows stand for.
     Yard,
+    /// Where the truck is let out.
+    DisposalPlace,
+    /// What becomes of it there.
+    Method,
+    /// What a load was.
+    Waste,
+    /// Which opening it was pumped through.
+    Access,
+    /// A usual note, or one to be typed.
+    Note(WasteField),
+    /// The truck's tank a load went into.
+    TruckTank,
+    /// The day to close.
+    CloseDay,
 }
 
 /// One choice out of several.
@@ -393,8 +429,6 @@ pub struct Picker {
 /// What a question is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ConfirmTarget {
-    /// Emptying the truck.
-    EmptyTruck,
     /// Finishing with a lid not known to be closed.
     FinishWithLids,
     /// Pinning a lid where the rod met the tank.
@@ -542,6 +576,14 @@ impl App {
                 self.add_clue(ClueKind::Record, distance);
             }
             (PadTarget::SewerDepth, PadValue::Mm(mm)) => self.set_sewer_depth(mm),
+            (
+                PadTarget::DisposeAmount
+                | PadTarget::OnBoardNow
+                | PadTarget::EntryAmount
+                | PadTarget::Accepted
+                | PadTarget::LoadAmount,
+                value,
+            ) => self.truck_number(pad.target, &pad.text, value),
             _ => {}
         }
     }
@@ -599,6 +641,11 @@ impl App {
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
+            SheetTarget::PlaceName => self.disposal_place_named(&text),
+            SheetTarget::Disposal(field) => self.disposal_typed(field, &text),
+            SheetTarget::Load(field) => self.load_typed(field, text),
+            SheetTarget::CorrectionReason => self.correction_reasoned(&text),
+            SheetTarget::CloseReason => self.close_day(&text),
         }
     }
 
@@ -631,6 +678,13 @@ impl App {
             }
             PickerTarget::Start => self.start_chosen(index),
             PickerTarget::Yard => self.yard_chosen(index),
+            PickerTarget::DisposalPlace => self.disposal_place_chosen(index),
+            PickerTarget::Method => self.method_chosen(index),
+            PickerTarget::Waste => self.waste_chosen(index),
+            PickerTarget::Access => self.access_chosen(index),
+            PickerTarget::Note(field) => self.note_chosen(field, index),
+            PickerTarget::TruckTank => self.truck_tank_chosen(index),
+            PickerTarget::CloseDay => self.day_chosen(index),
         }
     }
 
@@ -645,7 +699,6 @@ impl App {
         let Some(confirm) = self.confirm.take() else { return };
         if yes {
             match confirm.target {
-                ConfirmTarget::EmptyTruck => self.empty_truck(),
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
                 ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
             }
@@ -656,16 +709,32 @@ impl App {
 fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
     let text = sheet.text.trim();
     if text.is_empty() {
-        return None;
+        // A reason and a name are what these sheets are for.
+        return matches!(
+            sheet.target,
+            SheetTarget::CorrectionReason
+                | SheetTarget::CloseReason
+                | SheetTarget::PlaceName
+                | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
+        )
+        .then_some(TypedError::Empty);
     }
     match sheet.target {
         SheetTarget::Latitude => parse_degrees_e7(text, 90.0).err(),
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
         SheetTarget::Setup(SetupItem::PositionSource) => text.parse::<SourceChoice>().err().map(TypedError::NotASource),
+        SheetTarget::Disposal(DisposalField::Time) => NaiveTime::parse_from_str(text, "%H:%M")
+            .is_err()
+            .then_some(TypedError::NotATime),
         SheetTarget::FindNote
         | SheetTarget::FoundNote
         | SheetTarget::TankName
+        | SheetTarget::PlaceName
+        | SheetTarget::Disposal(_)
+        | SheetTarget::Load(_)
+        | SheetTarget::CorrectionReason
+        | SheetTarget::CloseReason
         | SheetTarget::NewPoint
         | SheetTarget::NewTapedPoint
         | SheetTarget::PinName(_)

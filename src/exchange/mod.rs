@@ -8,4 +8,5 @@ pub mod locate;
 pub mod nmea;
 pub mod position;
 pub mod rulefile;
+pub mod table;
 pub mod work;

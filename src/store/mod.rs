@@ -8,13 +8,15 @@
 pub mod desk;
 mod error;
 mod query;
+mod truck;
 
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
+pub use truck::{LoadRow, TruckRows};
 
 use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pin, Pumping, Reading, Record, RodProbe, Setup, Site, Stop, StopId, Tank,
-    TapeTie, YardClue,
+    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Pin, Pumping, Reading,
+    Record, RodProbe, Setup, Site, Stop, StopId, Tank, TapeTie, Truck, TruckTank, WasteRecord, YardClue,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -23,13 +25,14 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 3;
+pub const SCHEMA_VERSION: u32 = 4;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[
     include_str!("0001_init.sql"),
     include_str!("0002_yard.sql"),
     include_str!("0003_position_source.sql"),
+    include_str!("0004_truck.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
@@ -314,7 +317,7 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 12] = [
+    let known: &[(&'static str, &'static [&'static str])] = &[
         (Site::TABLE, Site::FIELDS),
         (Tank::TABLE, Tank::FIELDS),
         (Compartment::TABLE, Compartment::FIELDS),
@@ -327,9 +330,17 @@ fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), St
         (Reading::TABLE, Reading::FIELDS),
         (Pumping::TABLE, Pumping::FIELDS),
         (Setup::TABLE, Setup::FIELDS),
+        (Truck::TABLE, Truck::FIELDS),
+        (TruckTank::TABLE, TruckTank::FIELDS),
+        (DisposalPlace::TABLE, DisposalPlace::FIELDS),
+        (Disposal::TABLE, Disposal::FIELDS),
+        (LoadCorrection::TABLE, LoadCorrection::FIELDS),
+        (DayClose::TABLE, DayClose::FIELDS),
+        (WasteRecord::TABLE, WasteRecord::FIELDS),
     ];
     known
-        .into_iter()
+        .iter()
+        .copied()
         .find(|(table, _)| *table == name)
         .ok_or_else(|| damaged(name, "*"))
 }

@@ -7,9 +7,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
-    Cell, Compartment, CompartmentId, FieldChange, Lid, LidId, Op, Pin, PinId, Pumping, PumpingId, Reading, ReadingId,
-    Record, RodProbe, RodProbeId, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, TapeTie,
-    TapeTieId, Visit, YardClue, YardClueId, changes,
+    Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
+    Pin, PinId, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site, SiteId,
+    Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, YardClue,
+    YardClueId, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
@@ -234,13 +235,24 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<Reading>(&db);
     columns_are_fields::<Pumping>(&db);
     columns_are_fields::<Setup>(&db);
+    columns_are_fields::<Truck>(&db);
+    columns_are_fields::<TruckTank>(&db);
+    columns_are_fields::<DisposalPlace>(&db);
+    columns_are_fields::<Disposal>(&db);
+    columns_are_fields::<LoadCorrection>(&db);
+    columns_are_fields::<DayClose>(&db);
+    columns_are_fields::<WasteRecord>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "clue",
         "compartment",
+        "day_close",
+        "disposal",
+        "disposal_place",
         "lid",
         "pin",
         "probe",
+        "load_correction",
         "pumping",
         "reading",
         "setup",
@@ -248,6 +260,9 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "stop",
         "tank",
         "tie",
+        "truck",
+        "truck_tank",
+        "waste_record",
     ];
     let rest = tables
         .iter()

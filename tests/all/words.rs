@@ -21,6 +21,7 @@ const WORDLESS: &[&str] = &[
     "section.rs",
     "shapes.rs",
     "yard_taps.rs",
+    "waste_page.rs",
 ];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
@@ -62,7 +63,21 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("dig.rs", &["inlet", "outlet", "middle", "other"]),
     // Lid names again, and labels of changes that Undo leaves alone.
     ("stop.rs", &["inlet", "outlet", "stop planned", "stop begun", "station"]),
-    ("day.rs", &["new site", "truck emptied"]),
+    ("day.rs", &["new site"]),
+    // Keys of what is kept as JSON, labels of changes that have no Undo, ends of file names, codes of languages.
+    ("close_day.rs", &["load", "field", "day closed"]),
+    (
+        "disposal.rs",
+        &[
+            "amount received",
+            "disposal",
+            "disposal method",
+            "disposal place",
+            "when it was let out",
+        ],
+    ),
+    ("load.rs", &["pdf", "csv", "en-US", "es-US"]),
+    ("truck.rs", &["truck", "disposal place", "let out", "load corrected"]),
     ("shell.rs", &["first start"]),
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.

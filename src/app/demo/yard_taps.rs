@@ -71,7 +71,14 @@ pub(super) fn do_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String
         }
         // rod 30 -14 nothing, rod 32 -16 tank
         ("rod", [x, y, met]) => {
-            press(app, if *met == "nothing" { "Nothing here" } else { "Hit the tank" })?;
+            press(
+                app,
+                if *met == "nothing" {
+                    "Nothing here"
+                } else {
+                    "Hit the tank"
+                },
+            )?;
             aim(app, x, y)?;
             press(
                 app,
@@ -126,7 +133,12 @@ fn choose(app: &mut App, text: &str) -> Result<(), String> {
     let wanted = app.session().words().t(text).to_lowercase();
     let index = app
         .picker_view()
-        .and_then(|picker| picker.rows.iter().position(|(row, _)| row.to_lowercase().starts_with(&wanted)))
+        .and_then(|picker| {
+            picker
+                .rows
+                .iter()
+                .position(|(row, _)| row.to_lowercase().starts_with(&wanted))
+        })
         .ok_or_else(|| format!("no row `{text}` is offered"))?;
     app.picker_choose(index);
     Ok(())
