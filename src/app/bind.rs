@@ -455,7 +455,9 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_notes(view.notes);
     api.set_sewer_text(view.sewer_text.into());
     api.set_north_text(view.north_text.into());
-    sync(&api.get_cautions(), texts(view.cautions), |model| api.set_cautions(model));
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model)
+    });
     api.set_title(view.title.into());
     api.set_detail(view.detail.into());
     api.set_large(view.large);
@@ -466,7 +468,9 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_accuracy(view.accuracy.into());
     api.set_distance(view.distance.into());
     let shape = [(0.0, -12.0), (9.0, 10.0), (0.0, 5.0), (-9.0, 10.0)];
-    let arrow = view.arrow_deg.map(|turned| plan_view::arrow(14.0, 14.0, turned, &shape));
+    let arrow = view
+        .arrow_deg
+        .map(|turned| plan_view::arrow(14.0, 14.0, turned, &shape));
     api.set_arrow(arrow.unwrap_or_default().into());
     render_plan(&api, view.drawing);
 }
@@ -597,7 +601,9 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_material_text(view.material.into());
     api.set_cracked(answer_to(view.cracked));
     api.set_secured(answer_to(view.secured));
-    sync(&api.get_cautions(), texts(view.cautions), |model| api.set_cautions(model));
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model)
+    });
 }
 
 fn render_read(window: &ui::AppWindow, app: &App) {

@@ -481,7 +481,9 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
             type_number(app, rest)?;
         }
         "probe" => app.tap_probe(),
-        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => yard_taps::do_tap(app, verb, rest)?,
+        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => {
+            yard_taps::do_tap(app, verb, rest)?
+        }
         "nudge" => {
             let (what, by) = rest.split_once(' ').ok_or("expected what and how many steps")?;
             let by = steps(by)?;

@@ -35,7 +35,11 @@ pub enum Thing {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Placing {
     /// A new pin.
-    NewPin { kind: PinKind, lid: Option<LidId>, name: String },
+    NewPin {
+        kind: PinKind,
+        lid: Option<LidId>,
+        name: String,
+    },
     /// A pin that is there.
     MovePin(PinId),
     /// More position fixes for a pin that is there.
@@ -291,7 +295,11 @@ impl App {
         let position = position?;
         let bearing_deg = fix.position.bearing_deg(position);
         // The compass, else the course, else the way the plan is drawn.
-        let up_deg = here.heading_deg.or(here.course_deg).or(find.model.north_deg).unwrap_or(0.0);
+        let up_deg = here
+            .heading_deg
+            .or(here.course_deg)
+            .or(find.model.north_deg)
+            .unwrap_or(0.0);
         Some(Way {
             distance_m: fix.position.distance_m(position),
             error_m: error_m.hypot(honest_m(&fix)),
@@ -527,7 +535,10 @@ impl App {
                 let clue = visit.clues.iter().find(|clue| clue.id == id);
                 let title = clue.map(|clue| clue_title(clue.kind, words)).unwrap_or_default();
                 let size = clue
-                    .and_then(|clue| clue.distance_mm.or(clue.radius_mm.map(|r| Length::from_mm(r.as_mm() * 2))))
+                    .and_then(|clue| {
+                        clue.distance_mm
+                            .or(clue.radius_mm.map(|r| Length::from_mm(r.as_mm() * 2)))
+                    })
                     .map(|size| figures.tape(size))
                     .unwrap_or_default();
                 (capital(&title), size, false)
@@ -675,10 +686,7 @@ impl App {
             known.push(if fit.agrees {
                 words.f("Plan and positions agree within {0}.", &[&off])
             } else {
-                words.f(
-                    "Plan and positions disagree by {0}: a pin or a tape is wrong.",
-                    &[&off],
-                )
+                words.f("Plan and positions disagree by {0}: a pin or a tape is wrong.", &[&off])
             });
         }
         if !visit.site.note.is_empty() {

@@ -112,10 +112,7 @@ impl App {
                     };
                     (Act::Side(place), key)
                 };
-                (
-                    (0..places).map(key).collect(),
-                    vec![self.plain(Act::Cancel, "Later")],
-                )
+                ((0..places).map(key).collect(), vec![self.plain(Act::Cancel, "Later")])
             }
         }
     }
@@ -263,7 +260,12 @@ impl App {
             Act::Keep => self.keep_placing(),
             Act::Cancel => self.stop_placing(),
             Act::Position => self.toggle_position(),
-            Act::Depth => self.open_pad(PadTarget::PushDepth, PadKind::Length, "How deep was it pushed?", String::new()),
+            Act::Depth => self.open_pad(
+                PadTarget::PushDepth,
+                PadKind::Length,
+                "How deep was it pushed?",
+                String::new(),
+            ),
             Act::Met(met) => self.keep_probe(met),
             Act::Bigger => self.resize(1),
             Act::Smaller => self.resize(-1),
@@ -335,11 +337,9 @@ impl App {
         };
         let start = match &placing {
             Placing::Hit | Placing::Nothing => chosen.or(best).or(middle),
-            Placing::MovePin(pin) | Placing::FixPin(pin) => find
-                .model
-                .mark(*pin)
-                .and_then(|mark| Some(mark.placed?.at))
-                .or(middle),
+            Placing::MovePin(pin) | Placing::FixPin(pin) => {
+                find.model.mark(*pin).and_then(|mark| Some(mark.placed?.at)).or(middle)
+            }
             Placing::MoveClue(id) => things(state)
                 .into_iter()
                 .find(|(thing, _)| *thing == Thing::Clue(*id))
@@ -446,7 +446,10 @@ impl App {
         let Some((x, y)) = millimetres(at) else { return };
         let fixes = find.taking.clone();
         if fixes.as_ref().is_some_and(Vec::is_empty) {
-            self.say_nothing_to_do("No position has come yet.", "Wait for one, or tap the place on the plan.");
+            self.say_nothing_to_do(
+                "No position has come yet.",
+                "Wait for one, or tap the place on the plan.",
+            );
             return;
         }
         let fixes = fixes.unwrap_or_default();
@@ -676,7 +679,9 @@ impl App {
 
     pub(crate) fn pin_lid_at_hit(&mut self, lid: LidId) {
         let Some(state) = self.stop.as_ref() else { return };
-        let Some((x, y)) = millimetres(state.find.aim) else { return };
+        let Some((x, y)) = millimetres(state.find.aim) else {
+            return;
+        };
         let stop = state.stop_id();
         let mut added = None;
         self.change("lid pinned", |visit, new_id| {
@@ -809,7 +814,9 @@ impl App {
     pub fn plan_released(&mut self) {
         let Some(lens) = self.plan_lens() else { return };
         let Some(state) = self.stop.as_mut() else { return };
-        let Some((x, y)) = state.find.pressed.take() else { return };
+        let Some((x, y)) = state.find.pressed.take() else {
+            return;
+        };
         if std::mem::take(&mut state.find.dragged) {
             return;
         }
@@ -861,7 +868,10 @@ impl App {
             Mode::Place(_) | Mode::Toward { .. } => Some(find.aim),
             Mode::Chosen(chosen) => {
                 let chosen = *chosen;
-                things(state).into_iter().find(|(thing, _)| *thing == chosen).map(|(_, at)| at)
+                things(state)
+                    .into_iter()
+                    .find(|(thing, _)| *thing == chosen)
+                    .map(|(_, at)| at)
             }
             _ => led_to,
         };
@@ -889,7 +899,11 @@ impl App {
 impl FindState {
     /// Forgets what was going on, after records were taken back under it.
     pub(crate) fn settle_down(&mut self) {
-        self.mode = if self.mode == Mode::Notes { Mode::Notes } else { Mode::Look };
+        self.mode = if self.mode == Mode::Notes {
+            Mode::Notes
+        } else {
+            Mode::Look
+        };
         self.taking = None;
         self.taping = None;
         self.laying.clear();

@@ -35,7 +35,16 @@ pub(crate) enum Wall {
 impl Wall {
     /// The corners' names: left and right as one faces the wall, then the far ones from the right.
     const fn corners(self) -> [&'static str; 4] {
-        let [back_left, back_right, front_left, front_right, near_left, near_right, far_left, far_right] = CORNER_NAMES;
+        let [
+            back_left,
+            back_right,
+            front_left,
+            front_right,
+            near_left,
+            near_right,
+            far_left,
+            far_right,
+        ] = CORNER_NAMES;
         match self {
             Self::Back => [back_left, back_right, front_right, front_left],
             Self::Front => [front_left, front_right, back_right, back_left],
@@ -141,7 +150,13 @@ impl App {
             rows.push((choice, capital(&kind_title(kind, words)), detail));
         }
         // Pins that have no place yet can be reached from nowhere else.
-        for mark in state.find.model.marks.iter().filter(|mark| mark.placed.is_none() && mark.lid.is_none()) {
+        for mark in state
+            .find
+            .model
+            .marks
+            .iter()
+            .filter(|mark| mark.placed.is_none() && mark.lid.is_none())
+        {
             let name = capital(&mark_title(mark, &state.visit.lids, words));
             rows.push((Choice::Select(mark.id), name, words.t("has no place yet")));
         }
@@ -186,7 +201,11 @@ impl App {
                 .iter()
                 .find(|pin| pin.lid == Some(lid.id))
                 .map_or(TapeEnd::Lid(lid.id), |pin| TapeEnd::Pin(pin.id));
-            rows.push((Choice::TapeTo(end), capital(&lid_title(&lid.name, words)), String::new()));
+            rows.push((
+                Choice::TapeTo(end),
+                capital(&lid_title(&lid.name, words)),
+                String::new(),
+            ));
         }
         for mark in &state.find.model.marks {
             if mark.lid.is_none() && mark.kind != PinKind::HosePath {
@@ -251,10 +270,7 @@ impl App {
             self.say_nothing_to_do("A tape needs two ends.", "Choose another point to measure from.");
             return;
         }
-        let title = self
-            .session
-            .words()
-            .f("Tape from {0}", &[&self.title_of(from)]);
+        let title = self.session.words().f("Tape from {0}", &[&self.title_of(from)]);
         self.open_pad(PadTarget::Tape { end, from }, PadKind::Distance, &title, String::new());
     }
 
@@ -293,7 +309,12 @@ impl App {
             }
             Choice::NewClue(kind) => self.begin_placing(Placing::NewClue(kind)),
             Choice::TapeTo(TapeEnd::New) => {
-                self.open_sheet(SheetTarget::NewTapedPoint, "What is the point called?", String::new(), false);
+                self.open_sheet(
+                    SheetTarget::NewTapedPoint,
+                    "What is the point called?",
+                    String::new(),
+                    false,
+                );
             }
             Choice::TapeTo(end) => self.ask_origin(end),
             Choice::TapeFrom(from) => {
@@ -314,7 +335,12 @@ impl App {
                 }
             }),
             Choice::Rename(pin) => {
-                let name = state.find.model.mark(pin).map(|mark| mark.name.clone()).unwrap_or_default();
+                let name = state
+                    .find
+                    .model
+                    .mark(pin)
+                    .map(|mark| mark.name.clone())
+                    .unwrap_or_default();
                 self.open_sheet(SheetTarget::PinName(pin), "What is it called?", name, false);
             }
             Choice::OtherSide(pin) => state.find.mode = Mode::Side(pin),
@@ -382,10 +408,13 @@ impl App {
         }
         for tie in &mark.ties {
             let from = self.title_of(tie.origin);
-            let off = tie.off_m.filter(|_| mark.ties.len() > 2).map_or_else(String::new, |off| {
-                let mm = round_to_i64(off * 1000.0).unwrap_or(0);
-                words.f("off by {0}", &[&figures.mm(mm)])
-            });
+            let off = tie
+                .off_m
+                .filter(|_| mark.ties.len() > 2)
+                .map_or_else(String::new, |off| {
+                    let mm = round_to_i64(off * 1000.0).unwrap_or(0);
+                    words.f("off by {0}", &[&figures.mm(mm)])
+                });
             rows.push((
                 Choice::Retape(tie.id),
                 words.f("Tape from {0}: {1}", &[&from, &figures.tape(tie.distance)]),
@@ -413,7 +442,11 @@ impl App {
                 other.removed = true;
             }
             // A tape with one end says nothing.
-            for tie in visit.ties.iter_mut().filter(|tie| tie.target == pin || tie.origin == pin) {
+            for tie in visit
+                .ties
+                .iter_mut()
+                .filter(|tie| tie.target == pin || tie.origin == pin)
+            {
                 tie.removed = true;
             }
         });
@@ -461,7 +494,8 @@ impl App {
         };
         let origin = |tie: usize| {
             let from = mark.ties.get(tie).and_then(|tie| model.mark(tie.origin));
-            from.map(|from| mark_title(from, &after.lids, words)).unwrap_or_default()
+            from.map(|from| mark_title(from, &after.lids, words))
+                .unwrap_or_default()
         };
         Some(refusal_text(error, &origin, self.session.figures()))
     }

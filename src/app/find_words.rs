@@ -297,7 +297,12 @@ pub fn taped_text(mark: &Mark, model: &YardModel, lids: &[Lid], figures: Figures
             let mut text = match &located.agreement {
                 Agreement::Unchecked => String::new(),
                 Agreement::Agree => {
-                    let most = mark.ties.iter().filter_map(|tie| tie.off_m).map(f64::abs).fold(0.0, f64::max);
+                    let most = mark
+                        .ties
+                        .iter()
+                        .filter_map(|tie| tie.off_m)
+                        .map(f64::abs)
+                        .fold(0.0, f64::max);
                     words.f(
                         "{0} tapes agree within {1}.",
                         &[&mark.ties.len().to_string(), &figures.stride(most)],
@@ -408,7 +413,10 @@ pub fn ties_text(mark: &Mark, model: &YardModel, lids: &[Lid], figures: Figures)
         let mut near: Vec<(f64, &Mark)> = model
             .marks
             .iter()
-            .filter(|other| other.id != mark.id && matches!(other.kind, PinKind::HouseCorner | PinKind::Landmark | PinKind::Cleanout))
+            .filter(|other| {
+                other.id != mark.id
+                    && matches!(other.kind, PinKind::HouseCorner | PinKind::Landmark | PinKind::Cleanout)
+            })
             .filter_map(|other| Some((other.placed?.at.distance_m(placed.at), other)))
             .collect();
         near.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -1,9 +1,9 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::find_tape::TapeEnd;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
-use crate::app::find_tape::TapeEnd;
 use crate::app::stop::Quantity;
 use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};

@@ -1,7 +1,7 @@
 //! The yard from above, drawn: where everything stands on the screen, with no colour and no window in it.
 
-use crate::app::find_words::{clue_title, mark_title, met_title};
 use crate::app::figures::Figures;
+use crate::app::find_words::{clue_title, mark_title, met_title};
 use crate::app::yard::{HeldBy, Taped, YardModel};
 use crate::domain::locate::clue::Clue;
 use crate::domain::locate::fix::PinKind;
@@ -70,7 +70,11 @@ impl Lens {
 }
 
 fn sound(size: f64, least: f64) -> f64 {
-    if size.is_finite() { size.clamp(least, 8_192.0) } else { least }
+    if size.is_finite() {
+        size.clamp(least, 8_192.0)
+    } else {
+        least
+    }
 }
 
 /// What a line or area of the plan is.
@@ -289,10 +293,7 @@ impl Pen<'_> {
         let mut alpha = Vec::new();
         for row in 0..height {
             for column in 0..width {
-                let (x, y) = (
-                    (f64::from(column) + 0.5) * SHADE_DP,
-                    (f64::from(row) + 0.5) * SHADE_DP,
-                );
+                let (x, y) = ((f64::from(column) + 0.5) * SHADE_DP, (f64::from(row) + 0.5) * SHADE_DP);
                 let chance = self.lens.to_plan(x, y).map_or(0.0, |at| map.chance(at));
                 // The strongest place is always as strong: the eye compares places, the number says how sure.
                 let share = (chance / most).clamp(0.0, 1.0);
@@ -588,7 +589,11 @@ impl Pen<'_> {
             let title = mark_title(mark, self.scene.lids, words);
             let chosen = self.scene.chosen == Some(mark.id);
             self.spot(kind, placed.at, "", title.clone(), chosen);
-            let text = if mark.letter.is_empty() { title } else { mark.letter.clone() };
+            let text = if mark.letter.is_empty() {
+                title
+            } else {
+                mark.letter.clone()
+            };
             self.label_beside(placed.at, text);
         }
         for (clue, from) in &self.scene.model.clues {
@@ -646,9 +651,7 @@ impl Pen<'_> {
         let (x, y) = self.lens.to_screen(here.at);
         let path = here.toward_deg.map_or_else(
             || round(x, y, 8.0),
-            |toward| {
-                arrow(x, y, toward, &[(0.0, -15.0), (10.0, 12.0), (0.0, 6.0), (-10.0, 12.0)])
-            },
+            |toward| arrow(x, y, toward, &[(0.0, -15.0), (10.0, 12.0), (0.0, 6.0), (-10.0, 12.0)]),
         );
         self.path(PlanKind::Here, path);
     }
@@ -704,12 +707,7 @@ impl Pen<'_> {
         self.label_at(right - width, y - 20.0, unit);
         if let Some(north) = self.scene.model.north_deg {
             let (x, y) = (self.lens.width - 26.0, self.lens.height - 64.0);
-            let path = arrow(
-                x,
-                y,
-                -north,
-                &[(0.0, -16.0), (7.0, 8.0), (0.0, 3.0), (-7.0, 8.0)],
-            );
+            let path = arrow(x, y, -north, &[(0.0, -16.0), (7.0, 8.0), (0.0, 3.0), (-7.0, 8.0)]);
             self.path(PlanKind::Scale, path);
             let tip = Point::polar(-north, 25.0);
             self.label_at(x + tip.x_m - 8.0, y - tip.y_m, figures.words.t("N"));

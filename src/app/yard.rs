@@ -195,9 +195,7 @@ pub fn read_line(text: &str) -> Vec<(i64, i64)> {
 #[must_use]
 pub fn point_of(x_mm: i64, y_mm: i64) -> Point {
     // Ten kilometres of millimetres stand exactly in an f64; a record from elsewhere may hold anything.
-    let metres = |mm: i64| {
-        i32::try_from(mm.clamp(-10_000_000, 10_000_000)).map_or(0.0, |mm| f64::from(mm) / 1000.0)
-    };
+    let metres = |mm: i64| i32::try_from(mm.clamp(-10_000_000, 10_000_000)).map_or(0.0, |mm| f64::from(mm) / 1000.0);
     Point::new(metres(x_mm), metres(y_mm))
 }
 
@@ -260,14 +258,22 @@ impl<'a> Solver<'a> {
         let at = point_of(pin.x_mm?, pin.y_mm?);
         // The corner that the baseline starts at is where the frame starts: it has no error of its own.
         let starts_the_frame = pin.kind == PinKind::HouseCorner
-            && self.visit.ties.iter().any(|tie| tie.origin == pin.id && self.is_corner(tie.target))
+            && self
+                .visit
+                .ties
+                .iter()
+                .any(|tie| tie.origin == pin.id && self.is_corner(tie.target))
             && self.ties_to(pin.id).next().is_none();
         let spread = if starts_the_frame {
             Spread::NONE
         } else {
             Spread::round(BY_EYE_M / AXES_PER_RADIUS)
         };
-        Some(Placed { at, spread, by: HeldBy::Eye })
+        Some(Placed {
+            at,
+            spread,
+            by: HeldBy::Eye,
+        })
     }
 
     /// One tape and a tap: the tape gives how far, the tap which way.
@@ -519,7 +525,10 @@ impl YardModel {
                     .and_then(|tenths| i32::try_from(tenths.rem_euclid(3_600)).ok())
                     .map(|tenths| f64::from(tenths) / 10.0),
                 radius_m: pin.radius_mm.unwrap_or(Length::from_mm(USUAL_OBSTACLE_MM)).mm() / 1000.0,
-                line: read_line(&pin.line_mm).into_iter().map(|(x, y)| point_of(x, y)).collect(),
+                line: read_line(&pin.line_mm)
+                    .into_iter()
+                    .map(|(x, y)| point_of(x, y))
+                    .collect(),
             });
         }
     }
@@ -554,8 +563,14 @@ impl YardModel {
             let mark = self.marks.iter().find(|mark| mark.id == pin.id)?;
             let at = mark.placed?.at;
             let clue = match pin.kind {
-                PinKind::SewerExit => Clue::SewerExit { at, pipe_deg: mark.pipe_deg },
-                PinKind::Cleanout => Clue::Cleanout { at, pipe_deg: mark.pipe_deg },
+                PinKind::SewerExit => Clue::SewerExit {
+                    at,
+                    pipe_deg: mark.pipe_deg,
+                },
+                PinKind::Cleanout => Clue::Cleanout {
+                    at,
+                    pipe_deg: mark.pipe_deg,
+                },
                 PinKind::FieldEnd | PinKind::DistributionBox => Clue::Field { at },
                 _ => return None,
             };
@@ -695,9 +710,10 @@ fn crosses_itself(corners: &[Point]) -> bool {
         .collect();
     let side = |a: Point, b: Point, p: Point| b.minus(a).cross(p.minus(a));
     edges.iter().enumerate().any(|(index, (a, b))| {
-        edges.iter().skip(index + 1).any(|(c, d)| {
-            side(*a, *b, *c) * side(*a, *b, *d) < 0.0 && side(*c, *d, *a) * side(*c, *d, *b) < 0.0
-        })
+        edges
+            .iter()
+            .skip(index + 1)
+            .any(|(c, d)| side(*a, *b, *c) * side(*a, *b, *d) < 0.0 && side(*c, *d, *a) * side(*c, *d, *b) < 0.0)
     })
 }
 

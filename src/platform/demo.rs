@@ -299,7 +299,13 @@ fn draw_tour(
             app.tap_find_key(4);
             app.picker_choose(0);
             app.picker_choose(0);
-            for key in [PadKey::Digit(1), PadKey::Digit(4), PadKey::Point, PadKey::Digit(3), PadKey::Half] {
+            for key in [
+                PadKey::Digit(1),
+                PadKey::Digit(4),
+                PadKey::Point,
+                PadKey::Digit(3),
+                PadKey::Half,
+            ] {
                 app.pad_key(key);
             }
         }),

@@ -13,7 +13,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Files of `src/app` that word nothing for the screens: every text arrives finished, or is a tap of the demo.
-const WORDLESS: &[&str] = &["card.rs", "demo.rs", "lettering.rs", "paper.rs", "section.rs", "yard_taps.rs"];
+const WORDLESS: &[&str] = &[
+    "card.rs",
+    "demo.rs",
+    "lettering.rs",
+    "paper.rs",
+    "section.rs",
+    "yard_taps.rs",
+];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
 const NOT_READ: &[(&str, &[&str])] = &[
