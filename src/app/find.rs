@@ -226,6 +226,12 @@ impl App {
         }
     }
 
+    /// Returns the yard of the open stop in one frame, for its plan on paper and in files.
+    #[must_use]
+    pub fn yard(&self) -> Option<&YardModel> {
+        self.stop.as_ref().map(|state| &state.find.model)
+    }
+
     /// The place of what the screen shows.
     pub(crate) fn plan_lens(&self) -> Option<Lens> {
         let find = &self.stop.as_ref()?.find;

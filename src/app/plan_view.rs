@@ -350,7 +350,7 @@ impl Pen<'_> {
             let ((ax, ay), (bx, by)) = (self.lens.to_screen(*a), self.lens.to_screen(*b));
             let length = (bx - ax).hypot(by - ay);
             // A line far off the screen is not worth ten thousand dashes.
-            if !length.is_finite() || length > 20_000.0 || length < 0.1 {
+            if !(0.1..=20_000.0).contains(&length) {
                 continue;
             }
             let mut done = 0.0;
@@ -538,8 +538,8 @@ impl Pen<'_> {
                             .to_screen(origin.at.plus(placed.at.minus(origin.at).times(share)));
                         (x - half, y)
                     };
-                    let places = [0.5, 0.4, 0.6, 0.3, 0.7].map(along);
-                    if let Some((x, y)) = places.into_iter().find(|(x, y)| self.is_free(*x, *y, 2.0 * half)) {
+                    let middles = [0.5, 0.4, 0.6, 0.3, 0.7].map(along);
+                    if let Some((x, y)) = middles.into_iter().find(|(x, y)| self.is_free(*x, *y, 2.0 * half)) {
                         self.label_at(x, y, text);
                     }
                 }

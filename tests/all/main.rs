@@ -32,6 +32,7 @@ mod store;
 mod window;
 mod words;
 mod work;
+mod yard;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
 ///
