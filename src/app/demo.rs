@@ -539,7 +539,7 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
         }
         "probe" => app.tap_probe(),
         "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => {
-            yard_taps::do_tap(app, verb, rest)?
+            yard_taps::do_tap(app, verb, rest)?;
         }
         "nudge" => {
             let (what, by) = rest.split_once(' ').ok_or("expected what and how many steps")?;

@@ -18,6 +18,9 @@ use crate::domain::units::Length;
 /// How deep a rod is pushed when nobody has said: 3 ft (common practice).
 pub(crate) const USUAL_PUSH_MM: u32 = 914;
 
+/// How much of the yard shows around the best place while the tank is looked for, m.
+const HUNT_REACH_M: f64 = 11.0;
+
 /// Something on the plan that can be selected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Thing {
@@ -92,6 +95,8 @@ pub(crate) struct FindState {
     pub map: YardMap,
     pub area: (f64, f64),
     pub zoom: i32,
+    /// The whole plan shows, also while the tank is looked for.
+    pub whole: bool,
     pub centre: Option<Point>,
     /// Where the thing being placed is.
     pub aim: Point,
@@ -119,6 +124,7 @@ impl Default for FindState {
             map: YardMap::default(),
             area: (412.0, 360.0),
             zoom: 0,
+            whole: false,
             centre: None,
             aim: Point::ORIGIN,
             radius_mm: 1_200,
@@ -220,11 +226,21 @@ impl App {
         }
     }
 
+    /// Returns the yard of the open stop in one frame, for its plan on paper and in files.
+    #[must_use]
+    pub fn yard(&self) -> Option<&YardModel> {
+        self.stop.as_ref().map(|state| &state.find.model)
+    }
+
     /// The place of what the screen shows.
     pub(crate) fn plan_lens(&self) -> Option<Lens> {
         let find = &self.stop.as_ref()?.find;
         let mut places = find.model.extent();
-        places.extend(find.map.best().iter().take(1).map(|best| best.at));
+        if let (Some(best), false) = (find.map.best().first(), find.whole) {
+            // While the tank is looked for, what is near the best place matters; "All" shows the rest.
+            places.retain(|at| at.distance_m(best.at) < HUNT_REACH_M);
+        }
+        places.extend(find.map.best().iter().map(|best| best.at));
         let mut lens = Lens::over(&places, find.area.0, find.area.1);
         lens.per_m = (lens.per_m * 1.4_f64.powi(find.zoom)).clamp(0.5, 400.0);
         if let Some(centre) = find.centre {
@@ -395,6 +411,8 @@ impl App {
         };
         let chosen = match find.mode {
             Mode::Chosen(Thing::Pin(pin)) | Mode::Side(pin) => Some(pin),
+            // Nothing selected: the tapes of the lid the words are about.
+            Mode::Look => self.lid_mark().map(|mark| mark.id),
             _ => None,
         };
         let here = self.here_on_plan();
@@ -503,7 +521,7 @@ impl App {
                 _ => words.t("Tap where on the plan, nudge, then Keep."),
             }
         };
-        (title, detail, false)
+        (capital(&title), detail, false)
     }
 
     fn chosen_words(&self, thing: Thing) -> (String, String, bool) {

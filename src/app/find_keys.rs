@@ -885,6 +885,7 @@ impl App {
         if let Some(state) = self.stop.as_mut() {
             state.find.centre = None;
             state.find.zoom = 0;
+            state.find.whole = true;
         }
     }
 

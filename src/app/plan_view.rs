@@ -38,10 +38,10 @@ impl Lens {
                 Point::new(high.x_m.max(p.x_m), high.y_m.max(p.y_m)),
             )
         });
-        let span = |size: f64| (size + 4.0).max(14.0);
+        let span = |size: f64| (size + 2.0).max(12.0);
         // Keys stand at the right edge, chips along the upper and lower ones.
         let per_m = ((width - 84.0).max(60.0) / span(high.x_m - low.x_m))
-            .min((height - 90.0).max(60.0) / span(high.y_m - low.y_m));
+            .min((height - 76.0).max(60.0) / span(high.y_m - low.y_m));
         Self {
             centre: low.plus(high).times(0.5).plus(Point::new(24.0 / per_m, 0.0)),
             per_m,
@@ -260,6 +260,7 @@ pub fn draw(scene: &PlanScene<'_>, lens: Lens) -> PlanDrawing {
         drawing: PlanDrawing::default(),
         taken: Vec::new(),
     };
+    pen.reserve();
     pen.shade();
     pen.ground();
     pen.house();
@@ -277,6 +278,23 @@ pub fn draw(scene: &PlanScene<'_>, lens: Lens) -> PlanDrawing {
 }
 
 impl Pen<'_> {
+    /// Keeps the places of the round marks free, so that no word is hidden under one.
+    fn reserve(&mut self) {
+        let model = self.scene.model;
+        let marks = model.marks.iter().filter_map(|mark| Some((mark.placed?.at, 15.0)));
+        let probes = model.probes.iter().map(|probe| (probe.at, 11.0));
+        let best = self.scene.best.iter().map(|best| (best.at, 20.0));
+        for (at, half) in marks.chain(probes).chain(best).collect::<Vec<_>>() {
+            let (x, y) = self.lens.to_screen(at);
+            self.taken.push((x - half, y - half, x + half, y + half));
+        }
+        // The keys over the drawing.
+        let width = self.lens.width;
+        self.taken.push((0.0, 0.0, 92.0, 64.0));
+        self.taken.push((width - 72.0, 0.0, width, 214.0));
+        self.taken.push((width - 130.0, 0.0, width, 44.0));
+    }
+
     fn shade(&mut self) {
         let Some(map) = self.scene.map else { return };
         let count = |size: f64| {
@@ -332,7 +350,7 @@ impl Pen<'_> {
             let ((ax, ay), (bx, by)) = (self.lens.to_screen(*a), self.lens.to_screen(*b));
             let length = (bx - ax).hypot(by - ay);
             // A line far off the screen is not worth ten thousand dashes.
-            if !length.is_finite() || length > 20_000.0 || length < 0.1 {
+            if !(0.1..=20_000.0).contains(&length) {
                 continue;
             }
             let mut done = 0.0;
@@ -510,10 +528,20 @@ impl Pen<'_> {
                 let path = self.outline(&[origin.at, placed.at]);
                 let disagrees = tie.off_m.is_some_and(|off| off.abs() > 0.3);
                 self.path(if disagrees { PlanKind::Doubt } else { PlanKind::Tape }, path);
-                if !between_corners {
-                    let (x, y) = self.lens.to_screen(origin.at.plus(placed.at).times(0.5));
+                if self.scene.chosen == Some(mark.id) {
+                    // Only the ties of one mark are written on the plan: all of them would hide it.
                     let text = self.scene.figures.tape(tie.distance);
-                    self.label_at(x - text_width(&text) / 2.0, y, text);
+                    let half = text_width(&text) / 2.0;
+                    let along = |share: f64| {
+                        let (x, y) = self
+                            .lens
+                            .to_screen(origin.at.plus(placed.at.minus(origin.at).times(share)));
+                        (x - half, y)
+                    };
+                    let middles = [0.5, 0.4, 0.6, 0.3, 0.7].map(along);
+                    if let Some((x, y)) = middles.into_iter().find(|(x, y)| self.is_free(*x, *y, 2.0 * half)) {
+                        self.label_at(x, y, text);
+                    }
                 }
             }
         }
@@ -545,7 +573,6 @@ impl Pen<'_> {
         if !(x > -20.0 && x < self.lens.width + 20.0 && y > -20.0 && y < self.lens.height + 20.0) {
             return;
         }
-        self.taken.push((x - 14.0, y - 14.0, x + 14.0, y + 14.0));
         self.drawing.spots.push(PlanSpot {
             kind,
             x,
@@ -736,20 +763,23 @@ impl Pen<'_> {
             (x + 12.0, y + 22.0),
             (x + 12.0, y - 22.0),
         ];
-        let free = |(left, middle): &(f64, f64)| {
-            let (right, top, bottom) = (left + width, middle - 11.0, middle + 11.0);
-            *left >= 2.0
-                && right <= self.lens.width - 2.0
-                && top >= 0.0
-                && bottom <= self.lens.height
-                && !self
-                    .taken
-                    .iter()
-                    .any(|(l, t, r, b)| *left < *r && right > *l && top < *b && bottom > *t)
-        };
+        let free = |(left, middle): &(f64, f64)| self.is_free(*left, *middle, width);
         if let Some((left, middle)) = tries.into_iter().find(free) {
             self.label_at(left, middle, text);
         }
+    }
+
+    /// Whether words so wide cover nothing there.
+    fn is_free(&self, left: f64, middle: f64, width: f64) -> bool {
+        let (right, top, bottom) = (left + width, middle - 11.0, middle + 11.0);
+        left >= 2.0
+            && right <= self.lens.width - 2.0
+            && top >= 0.0
+            && bottom <= self.lens.height
+            && !self
+                .taken
+                .iter()
+                .any(|(l, t, r, b)| left < *r && right > *l && top < *b && bottom > *t)
     }
 }
 

@@ -36,6 +36,7 @@ mod truck;
 mod window;
 mod words;
 mod work;
+mod yard;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
 ///

@@ -130,15 +130,12 @@ fn press(app: &mut App, text: &str) -> Result<(), String> {
 
 /// Taps the row of the open list that begins with these words, in English.
 fn choose(app: &mut App, text: &str) -> Result<(), String> {
-    let wanted = app.session().words().t(text).to_lowercase();
+    // A hyphen stands for a space in a tap, and for itself in a name.
+    let plain = |text: &str| text.to_lowercase().replace('-', " ");
+    let wanted = plain(&app.session().words().t(text));
     let index = app
         .picker_view()
-        .and_then(|picker| {
-            picker
-                .rows
-                .iter()
-                .position(|(row, _)| row.to_lowercase().starts_with(&wanted))
-        })
+        .and_then(|picker| picker.rows.iter().position(|(row, _)| plain(row).starts_with(&wanted)))
         .ok_or_else(|| format!("no row `{text}` is offered"))?;
     app.picker_choose(index);
     Ok(())
