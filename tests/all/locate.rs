@@ -92,6 +92,7 @@ fn geodesics_agree_with_karneys_short_lines() {
 /// site and 200 over the globe, drawn from a fixed seed.
 #[test]
 fn geodesics_agree_with_projs_own_program() {
+    use std::fmt::Write as _;
     use std::io::Write as _;
     let mut state = 20_261_125_u64;
     // Knuth's MMIX generator: enough to spread places.
@@ -121,10 +122,10 @@ fn geodesics_agree_with_projs_own_program() {
             panic!("geod cannot be run ({error}); install Debian's proj-bin, this test means nothing without it")
         });
     let mut input = geod.stdin.take().unwrap();
-    let text: String = lines
-        .iter()
-        .map(|[a, b, c, d]| format!("{a:.12} {b:.12} {c:.12} {d:.12}\n"))
-        .collect();
+    let mut text = String::new();
+    for [a, b, c, d] in &lines {
+        writeln!(text, "{a:.12} {b:.12} {c:.12} {d:.12}").unwrap();
+    }
     let writer = std::thread::spawn(move || input.write_all(text.as_bytes()).unwrap());
     let output = geod.wait_with_output().unwrap();
     writer.join().unwrap();

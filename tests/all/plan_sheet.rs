@@ -42,14 +42,13 @@ fn yard(marks: usize, ties: usize, name: &str, with_earth: bool) -> YardPlan {
     let origin = Position::new(44.123_456_7, -93.987_654_3).unwrap();
     let marks: Vec<PlanMark> = (0..marks)
         .map(|index| {
-            let (letter, kind, at) = match index {
-                0..4 => (["A", "B", "C", "D"][index], PinKind::HouseCorner, corners[index]),
+            let (letter, kind, at) = if index < 4 {
+                (["A", "B", "C", "D"][index], PinKind::HouseCorner, corners[index])
+            } else {
                 // A few close together, as lids are, the others spread over the yard.
-                _ => {
-                    let n = index as f64;
-                    let at = Point::new(2.0 + (n * 1.7) % 9.0, 3.0 + (n * n * 0.37) % 8.0);
-                    ("", PinKind::ALL[index % PinKind::ALL.len()], at)
-                }
+                let n = index as f64;
+                let at = Point::new(2.0 + (n * 1.7) % 9.0, 3.0 + (n * n * 0.37) % 8.0);
+                ("", PinKind::ALL[index % PinKind::ALL.len()], at)
             };
             PlanMark {
                 letter: letter.into(),
