@@ -8,6 +8,8 @@
 
 pub mod assess;
 pub mod check;
+mod coded;
+pub mod flush;
 pub mod forecast;
 pub mod judge;
 pub mod locate;
