@@ -12,6 +12,7 @@ mod coded;
 pub mod flush;
 pub mod forecast;
 pub mod judge;
+pub mod leak;
 pub mod locate;
 pub mod reading;
 pub mod record;
