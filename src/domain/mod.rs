@@ -7,6 +7,7 @@
 #![deny(missing_docs)]
 
 pub mod assess;
+pub mod causes;
 pub mod check;
 mod coded;
 pub mod flush;
@@ -18,5 +19,6 @@ pub mod reading;
 pub mod record;
 pub mod riser;
 pub mod rules;
+pub mod signs;
 pub mod tank;
 pub mod units;
