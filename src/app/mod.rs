@@ -13,6 +13,7 @@ pub mod door;
 pub mod explain;
 pub mod figures;
 pub mod find;
+pub mod findings;
 pub mod inputs;
 pub mod leave;
 pub mod lettering;
