@@ -87,6 +87,7 @@ impl Findings {
             Sign::WetRoundTank => words.t("wet ground round the tank"),
             Sign::GroundSaturated => words.t("hard rain, snow melt or high groundwater"),
             Sign::AlarmOn => words.t("an alarm that is on"),
+            Sign::PumpChamber => words.t("a pump chamber"),
             Sign::PumpChamberHigh => words.t("a high level in the pump chamber"),
             Sign::PumpNotStarting => words.t("a pump that does not start when it should"),
             Sign::BackupInHouse => words.t("water backing up in the house"),
@@ -234,6 +235,7 @@ impl Findings {
             Check::WalkRoundTank => words.t("Walk round the tank: wet ground?"),
             Check::AskWeather => words.t("Ask about rain, snow melt and groundwater."),
             Check::LookAtAlarm => words.t("Look at the alarm."),
+            Check::LookForPumpChamber => words.t("Look for a pump chamber behind the tank."),
             Check::LookInPumpChamber => words.t("Look into the pump chamber from above."),
             Check::TryPump => words.t("Have the pump tried by someone licensed for it."),
             Check::AskHouse => words.t("Ask what happens in the house: backing up, gurgling, more people?"),
@@ -445,6 +447,9 @@ impl Findings {
             return words.t("Nothing has been looked at yet.");
         }
         let standing: Vec<String> = diagnosis.standing().take(3).map(|each| self.finding(each)).collect();
+        if standing.is_empty() && diagnosis.causes.iter().any(Weighed::has_found) {
+            return words.t("What was found does not point to one cause yet.");
+        }
         if standing.is_empty() {
             return words.t("Nothing that was looked at points to a trouble besides the filling of the tank.");
         }
@@ -535,9 +540,7 @@ impl Findings {
                 ),
             });
         }
-        sentences.push(words.t(
-            "A sign of a leak needs a flow that is seen to hold: keep everything off and mark once more if in doubt.",
-        ));
+        sentences.push(words.t("One reading can mislead: with everything still off, mark once more."));
         sentences.join(" ")
     }
 

@@ -188,8 +188,8 @@ pub const LINKS: &[Link] = {
     &[
         link(Sign::LevelAboveOutlet, OutletBlocked, 8, -8, MaineChapter241),
         link(Sign::LevelAboveOutlet, FieldSaturated, 8, -6, MaineChapter241),
-        link(Sign::LevelAboveOutlet, PumpChamberFault, 5, -3, CommonPractice),
-        link(Sign::LevelAboveOutlet, TooMuchWater, 3, -1, CommonPractice),
+        link(Sign::LevelAboveOutlet, PumpChamberFault, 4, -3, CommonPractice),
+        link(Sign::LevelAboveOutlet, TooMuchWater, 2, -1, CommonPractice),
         link(Sign::LevelAboveOutlet, GroundwaterEnters, 2, -1, CommonPractice),
         link(Sign::LevelAboveOutlet, TankLeaks, -8, 1, CommonPractice),
         link(Sign::LevelAboveOutlet, MainLineBlocked, -3, 1, CommonPractice),
@@ -199,14 +199,14 @@ pub const LINKS: &[Link] = {
         link(Sign::LevelBelowOutlet, GroundwaterEnters, -4, 1, CommonPractice),
         link(Sign::LevelBelowOutlet, FixtureRuns, -4, 1, CommonPractice),
         link(Sign::LevelBelowOutlet, TooMuchWater, -4, 1, CommonPractice),
+        link(Sign::LevelBelowOutlet, PumpChamberFault, -4, 1, CommonPractice),
         link(Sign::NotYetRefilled, TankLeaks, -9, 3, CommonPractice),
         link(Sign::HighWaterMark, OutletBlocked, 4, -2, CommonPractice),
         link(Sign::HighWaterMark, FieldSaturated, 4, -2, CommonPractice),
-        link(Sign::HighWaterMark, PumpChamberFault, 3, -1, CommonPractice),
-        link(Sign::HighWaterMark, TooMuchWater, 2, -1, CommonPractice),
+        link(Sign::HighWaterMark, PumpChamberFault, 2, -1, CommonPractice),
+        link(Sign::HighWaterMark, TooMuchWater, 1, -1, CommonPractice),
         link(Sign::Runback, FieldSaturated, 11, -5, InspectorsPages),
         link(Sign::Runback, OutletBlocked, -5, 2, CommonPractice),
-        link(Sign::Runback, PumpChamberFault, 2, -1, CommonPractice),
         link(Sign::InflowNothingRunning, FixtureRuns, 7, -6, EpaWaterSense),
         link(Sign::InflowNothingRunning, GroundwaterEnters, 7, -6, Minnesota7080),
         link(Sign::InflowNothingRunning, FieldSaturated, 2, -1, CommonPractice),
@@ -241,14 +241,15 @@ pub const LINKS: &[Link] = {
         link(Sign::Roots, GroundwaterEnters, 2, -1, CommonPractice),
         link(Sign::WetOverField, FieldSaturated, 9, -4, CommonPractice),
         link(Sign::WetOverField, SolidsCarriedOver, 2, -1, CommonPractice),
-        link(Sign::WetOverField, TooMuchWater, 2, -1, CommonPractice),
+        link(Sign::WetOverField, TooMuchWater, 1, -1, CommonPractice),
         link(Sign::WetRoundTank, TankLeaks, 5, -2, Minnesota7080),
         link(Sign::GroundSaturated, GroundwaterEnters, 4, -4, CommonPractice),
         link(Sign::GroundSaturated, FieldSaturated, 2, -1, CommonPractice),
         link(Sign::AlarmOn, PumpChamberFault, 11, -4, CommonPractice),
         link(Sign::AlarmOn, OutletBlocked, 2, -1, Minnesota7081),
-        link(Sign::PumpChamberHigh, PumpChamberFault, 10, -6, CommonPractice),
-        link(Sign::PumpNotStarting, PumpChamberFault, 12, -5, CommonPractice),
+        link(Sign::PumpChamber, PumpChamberFault, 5, -15, CommonPractice),
+        link(Sign::PumpChamberHigh, PumpChamberFault, 8, -6, CommonPractice),
+        link(Sign::PumpNotStarting, PumpChamberFault, 10, -5, CommonPractice),
         link(Sign::BackupInHouse, MainLineBlocked, 5, -3, CommonPractice),
         link(Sign::BackupInHouse, InletBlocked, 5, -3, CommonPractice),
         link(Sign::BackupInHouse, OutletBlocked, 3, -2, CommonPractice),
@@ -361,6 +362,12 @@ impl Weighed {
     pub fn has_evidence(&self) -> bool {
         !(self.speaks_for.is_empty() && self.speaks_against.is_empty())
     }
+
+    /// Returns whether something that was found speaks for it; what was not found alone makes no cause.
+    #[must_use]
+    pub fn has_found(&self) -> bool {
+        self.speaks_for.iter().any(|evidence| evidence.seen == Seen::Present)
+    }
 }
 
 /// A look that has not been done, and what it is worth.
@@ -368,7 +375,7 @@ impl Weighed {
 pub struct NextCheck {
     /// The look.
     pub check: Check,
-    /// What it is expected to tell about all causes together, bits.
+    /// What it is expected to tell about the causes in play together, bits.
     pub bits: f64,
     /// The open signs it would settle, most telling first.
     pub signs: Vec<Sign>,
@@ -386,11 +393,11 @@ pub struct Diagnosis {
 }
 
 impl Diagnosis {
-    /// Returns the causes that are likely or possible and that something speaks for.
+    /// Returns the causes that are likely or possible and that something found speaks for.
     pub fn standing(&self) -> impl Iterator<Item = &Weighed> {
         self.causes
             .iter()
-            .filter(|each| matches!(each.band, Band::Likely | Band::Possible) && !each.speaks_for.is_empty())
+            .filter(|each| matches!(each.band, Band::Likely | Band::Possible) && each.has_found())
     }
 }
 
@@ -468,6 +475,8 @@ fn is_open(sign: Sign, signs: &Signs) -> bool {
         Sign::InflowNothingRunning => !known(sign) && !known(Sign::GaugeInflow),
         // Where nothing enters there is nothing to see.
         Sign::InflowAtInlet | Sign::InflowAtWall => !known(sign) && signs.inflow() != Seen::Absent,
+        // Without a chamber there is no pump to look at.
+        Sign::PumpChamberHigh | Sign::PumpNotStarting => !known(sign) && signs.seen(Sign::PumpChamber) != Seen::Absent,
         // A test that has said something about the lines is done; one that stayed undecided is not.
         Sign::FlushNothing
         | Sign::FlushSomeMissing
@@ -479,8 +488,25 @@ fn is_open(sign: Sign, signs: &Signs) -> bool {
     }
 }
 
+/// The causes a look is judged by: those that something speaks for and that are not unlikely; all while there are none.
+fn in_play(causes: &[Weighed]) -> BTreeMap<Cause, f64> {
+    let chances = |wanted: &dyn Fn(&Weighed) -> bool| -> BTreeMap<Cause, f64> {
+        causes
+            .iter()
+            .filter(|each| wanted(each))
+            .map(|each| (each.cause, each.chance))
+            .collect()
+    };
+    let standing = chances(&|each| each.band != Band::Unlikely && each.has_found());
+    if standing.is_empty() {
+        chances(&|_| true)
+    } else {
+        standing
+    }
+}
+
 fn open_checks(signs: &Signs, state: Option<TankState>, causes: &[Weighed]) -> Vec<NextCheck> {
-    let chances: BTreeMap<Cause, f64> = causes.iter().map(|each| (each.cause, each.chance)).collect();
+    let chances = in_play(causes);
     let mut by_check: BTreeMap<Check, Vec<(f64, Sign, Cause)>> = BTreeMap::new();
     for sign in Sign::ALL.iter().copied().filter(|sign| is_open(*sign, signs)) {
         let check = sign.check();
@@ -490,9 +516,9 @@ fn open_checks(signs: &Signs, state: Option<TankState>, causes: &[Weighed]) -> V
         let told: Vec<(f64, Cause)> = LINKS
             .iter()
             .filter(|link| link.sign == sign)
-            .map(|link| {
-                let chance = chances.get(&link.cause).copied().unwrap_or_default();
-                (bits_about(link, chance), link.cause)
+            .filter_map(|link| {
+                let chance = chances.get(&link.cause)?;
+                Some((bits_about(link, *chance), link.cause))
             })
             .collect();
         let most = told.iter().copied().max_by(|a, b| a.0.total_cmp(&b.0));
@@ -585,14 +611,14 @@ mod tests {
             ]),
             None,
         );
-        // The level is above, so it is not below: one more deciban each, 13 and −9.
+        // That it is not below is in the level above already and is not counted again.
         let outlet = find(&found, Cause::OutletBlocked);
-        assert_eq!((outlet.total_db, outlet.band), (13, Band::Likely));
-        assert!((outlet.chance - 0.9523).abs() < 1e-4, "{}", outlet.chance);
+        assert_eq!((outlet.total_db, outlet.band), (12, Band::Likely));
+        assert!((outlet.chance - 0.9407).abs() < 1e-4, "{}", outlet.chance);
         assert_eq!(outlet.speaks_for[0].sign, Sign::FilterClogged);
         let field = find(&found, Cause::FieldSaturated);
-        assert_eq!(field.total_db, -9);
-        assert!((field.chance - 0.1118).abs() < 1e-4, "{}", field.chance);
+        assert_eq!(field.total_db, -10);
+        assert!((field.chance - 0.0909).abs() < 1e-4, "{}", field.chance);
         assert_eq!(found.causes[0].cause, Cause::OutletBlocked);
     }
 

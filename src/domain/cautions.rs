@@ -70,6 +70,7 @@ pub const fn of_check(check: Check) -> &'static [Caution] {
         Check::LookAtAlarm | Check::LookInPumpChamber | Check::TryPump => &[Caution::PumpPower, Caution::StayOut],
         Check::OpenCleanout => &[Caution::CleanoutUnderPressure],
         Check::AskRefill
+        | Check::LookForPumpChamber
         | Check::WalkField
         | Check::WalkRoundTank
         | Check::AskWeather

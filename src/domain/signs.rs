@@ -56,6 +56,8 @@ coded! {
         GroundSaturated = "ground_saturated",
         /// An alarm is on.
         AlarmOn = "alarm_on",
+        /// A pump chamber follows the tank.
+        PumpChamber = "pump_chamber",
         /// The level in the pump chamber is above the pump's start level.
         PumpChamberHigh = "pump_chamber_high",
         /// The pump does not start when the level or its float says it should.
@@ -150,6 +152,8 @@ coded! {
         AskWeather = "ask_weather",
         /// Look at the alarm.
         LookAtAlarm = "look_at_alarm",
+        /// Look for a pump chamber behind the tank.
+        LookForPumpChamber = "look_for_pump_chamber",
         /// Look into the pump chamber.
         LookInPumpChamber = "look_in_pump_chamber",
         /// Have the pump's start tried by someone licensed for it.
@@ -198,6 +202,7 @@ impl Sign {
             Self::WetRoundTank => Check::WalkRoundTank,
             Self::GroundSaturated => Check::AskWeather,
             Self::AlarmOn => Check::LookAtAlarm,
+            Self::PumpChamber => Check::LookForPumpChamber,
             Self::PumpChamberHigh => Check::LookInPumpChamber,
             Self::PumpNotStarting => Check::TryPump,
             Self::BackupInHouse | Self::Gurgling | Self::HeavyUse => Check::AskHouse,
@@ -297,14 +302,16 @@ impl Signs {
 
     /// Returns whether the sign is left out of the count because a better one of the same thing is in it.
     ///
-    /// What the gauge measured takes the place of what an eye saw of the same flow, and where a flow enters says nothing
-    /// when there is none.
+    /// What the gauge measured takes the place of what an eye saw of the same flow; where a flow enters says nothing when
+    /// there is none; a level on one side of the outlet already says that it is not on the other.
     #[must_use]
     pub fn is_superseded(&self, sign: Sign) -> bool {
         let gauged = self.seen(Sign::GaugeInflow);
         match sign {
             Sign::InflowNothingRunning => gauged != Seen::NotLooked,
             Sign::InflowAtInlet | Sign::InflowAtWall => self.inflow() == Seen::Absent,
+            Sign::LevelAboveOutlet => self.seen(Sign::LevelBelowOutlet) == Seen::Present,
+            Sign::LevelBelowOutlet => self.seen(Sign::LevelAboveOutlet) == Seen::Present,
             _ => false,
         }
     }
@@ -420,6 +427,8 @@ impl Signs {
 /// What follows from a sign.
 const fn implied(sign: Sign, seen: Seen) -> &'static [(Sign, Seen)] {
     match (sign, seen) {
+        // A pump that is seen stands in a chamber.
+        (Sign::PumpChamberHigh | Sign::PumpNotStarting, Seen::Present) => &[(Sign::PumpChamber, Seen::Present)],
         // A level is on one side of the outlet.
         (Sign::LevelAboveOutlet, Seen::Present) => &[(Sign::LevelBelowOutlet, Seen::Absent)],
         (Sign::LevelBelowOutlet, Seen::Present) => &[(Sign::LevelAboveOutlet, Seen::Absent)],
