@@ -118,8 +118,11 @@ impl Cause {
     #[must_use]
     pub const fn who(self) -> Who {
         match self {
-            Self::OutletBlocked | Self::MainLineBlocked | Self::InletBlocked | Self::BranchBlocked => Who::Crew,
-            Self::SlowLineOrVent => Who::Crew,
+            Self::OutletBlocked
+            | Self::MainLineBlocked
+            | Self::InletBlocked
+            | Self::BranchBlocked
+            | Self::SlowLineOrVent => Who::Crew,
             Self::FixtureRuns | Self::TooMuchWater => Who::Household,
             Self::FieldSaturated | Self::TankLeaks | Self::GroundwaterEnters | Self::SolidsCarriedOver => {
                 Who::LicensedPerson
@@ -642,7 +645,8 @@ mod tests {
     #[test]
     fn cases_of_the_trade() {
         use Seen::{Absent, Present};
-        let cases: [(&str, &[(Sign, Seen)], Cause); 12] = [
+        type Case = (&'static str, &'static [(Sign, Seen)], Cause);
+        let cases: [Case; 12] = [
             (
                 "filter",
                 &[(Sign::LevelAboveOutlet, Present), (Sign::FilterClogged, Present)],
@@ -758,7 +762,7 @@ mod tests {
             let mut before = Signs::new();
             for (sign, seen) in list {
                 // What contradicts is refused and left out.
-                drop(before.add(sign, seen, Origin::Said));
+                before.add(sign, seen, Origin::Said).ok();
             }
             let seen = if present { Seen::Present } else { Seen::Absent };
             let mut after = before.clone();
@@ -777,7 +781,7 @@ mod tests {
         fn nothing_is_ever_certain_and_every_look_is_worth_something(list in any_signs()) {
             let mut signs = Signs::new();
             for (sign, seen) in list {
-                drop(signs.add(sign, seen, Origin::Said));
+                signs.add(sign, seen, Origin::Said).ok();
             }
             let found = weigh(&signs, None);
             prop_assert_eq!(found.causes.len(), Cause::ALL.len());

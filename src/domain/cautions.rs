@@ -96,13 +96,12 @@ pub const fn of_line_check(check: LineCheck) -> &'static [Caution] {
 pub const fn of_cause(cause: Cause) -> &'static [Caution] {
     match cause {
         Cause::OutletBlocked | Cause::InletBlocked => &[Caution::StayOut, Caution::Gas, Caution::LidsShut],
-        Cause::TankLeaks => &[Caution::StayOut],
         Cause::GroundwaterEnters => &[Caution::FloatingTank],
         Cause::MainLineBlocked | Cause::BranchBlocked => &[Caution::CleanoutUnderPressure],
         Cause::SlowLineOrVent => &[Caution::CleanoutUnderPressure, Caution::Roof],
         Cause::PumpChamberFault => &[Caution::PumpPower],
         Cause::FieldSaturated => &[Caution::CallBeforeDigging],
-        Cause::SolidsCarriedOver => &[Caution::StayOut],
+        Cause::TankLeaks | Cause::SolidsCarriedOver => &[Caution::StayOut],
         Cause::FixtureRuns | Cause::TooMuchWater => &[],
     }
 }

@@ -14,7 +14,7 @@ pub const SECONDS_PER_DAY: f64 = 86_400.0;
 
 /// One home in ten leaks this much or more, US gallons a day.
 ///
-/// Source: EPA WaterSense, Fix a Leak Week fact sheet, 2012 (nepis P100YTRV).
+/// Source: EPA `WaterSense` 2012 (nepis P100YTRV).
 pub const WORST_TENTH_GALLONS_PER_DAY: f64 = 90.0;
 
 /// The average home leaks more than this, US gallons a year (same source).
@@ -525,7 +525,7 @@ mod tests {
     }
 
     /// The published case: 90 gal/day into 1000 gal with two people at 50 gal turns 10.0 days into 5.3 (derived from EPA
-    /// WaterSense 2012 and the published pumping table's 50 gal a person).
+    /// `WaterSense` 2012 and the published pumping table's 50 gal a person).
     #[test]
     fn retention_as_derived_from_the_published_figures() {
         // 1 m² of plan: one millimetre is one litre; the liquid is 3785.412 mm deep, written as a dip table of 1000 gal.

@@ -650,20 +650,20 @@ fn words_of(cautions: &[Caution]) -> Vec<&'static str> {
 }
 
 impl AnswerEvidence {
-    fn new(evidence: &Evidence, say: Say<'_>) -> Self {
+    fn new(evidence: Evidence, say: Say<'_>) -> Self {
         Self {
             sign: evidence.sign.word(),
             seen: evidence.seen.word(),
             weight_db: evidence.weight_db,
             source: evidence.source.citation(),
-            words: say(Said::Evidence(evidence)),
+            words: say(Said::Evidence(&evidence)),
         }
     }
 }
 
 impl AnswerCause {
     fn new(weighed: &Weighed, say: Say<'_>) -> Self {
-        let each = |list: &[Evidence]| list.iter().map(|one| AnswerEvidence::new(one, say)).collect();
+        let each = |list: &[Evidence]| list.iter().map(|one| AnswerEvidence::new(*one, say)).collect();
         Self {
             cause: weighed.cause.word(),
             words: say(Said::Cause(weighed.cause)),
