@@ -19,6 +19,7 @@ mod find_keys;
 pub mod find_tape;
 pub mod find_words;
 pub mod form;
+pub mod findings;
 pub mod inputs;
 pub mod leave;
 pub mod lettering;

@@ -2,6 +2,7 @@
 //!
 //! Exit codes: 0 done, 2 bad input or wrong usage, 4 a file could not be read or written.
 
+pub mod diagnose;
 pub mod locate;
 pub mod work;
 

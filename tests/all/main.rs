@@ -12,6 +12,7 @@
 )]
 
 mod card;
+mod diagnose;
 mod fixture;
 mod forecast;
 mod geojson;
