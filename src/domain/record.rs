@@ -237,6 +237,53 @@ pub trait Record: Clone + PartialEq + Sized {
     fn is_removed(&self) -> bool;
 }
 
+/// What is known of a kind of record without knowing any of its fields by name.
+///
+/// The change log, day files and merging go by this list, so that a new kind of record needs no code of theirs.
+#[derive(Clone, Copy, Debug)]
+pub struct Kind {
+    /// The table.
+    pub table: &'static str,
+    /// The fields, in the order they are kept, the id left out.
+    pub fields: &'static [&'static str],
+    /// Checks one record's values; the error names the field that does not fit.
+    pub check: fn(Uuid, &[Cell]) -> Result<(), &'static str>,
+}
+
+impl Kind {
+    const fn of<R: Record>() -> Self {
+        Self {
+            table: R::TABLE,
+            fields: R::FIELDS,
+            check: |id, cells| R::from_cells(id, cells).map(|_| ()),
+        }
+    }
+
+    /// Returns the kind of record kept in this table.
+    #[must_use]
+    pub fn named(table: &str) -> Option<&'static Self> {
+        KINDS.iter().find(|kind| kind.table == table)
+    }
+
+    /// Returns the fixed name of a field and its place, so that no text from a file ever becomes part of a statement.
+    #[must_use]
+    pub fn field(&self, name: &str) -> Option<(usize, &'static str)> {
+        self.fields.iter().copied().enumerate().find(|(_, field)| *field == name)
+    }
+}
+
+/// Every kind of record, each after the kinds it refers to.
+pub const KINDS: &[Kind] = &[
+    Kind::of::<Site>(),
+    Kind::of::<Tank>(),
+    Kind::of::<Compartment>(),
+    Kind::of::<Lid>(),
+    Kind::of::<Stop>(),
+    Kind::of::<Reading>(),
+    Kind::of::<Pumping>(),
+    Kind::of::<Setup>(),
+];
+
 /// Declares a record: the struct, its id, its table and how each field is kept.
 macro_rules! record {
     ($(#[$doc:meta])* $name:ident, $id:ident, $table:literal { $($(#[$fdoc:meta])* $field:ident: $ty:ty),+ $(,)? }) => {
@@ -521,6 +568,27 @@ pub struct FieldChange {
     pub field: &'static str,
     /// The value it takes.
     pub value: Cell,
+}
+
+/// One field of one record as it stands, with when, on which phone and by which action it came to stand so.
+///
+/// Two books that know different values of a field can be merged by comparing these.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stamped {
+    /// The record's table.
+    pub table: &'static str,
+    /// The record.
+    pub id: Uuid,
+    /// The field.
+    pub field: &'static str,
+    /// Its value.
+    pub value: Cell,
+    /// When it was given this value, by the clock of the phone.
+    pub at: DateTime<FixedOffset>,
+    /// The phone.
+    pub by: Uuid,
+    /// The action.
+    pub op: Uuid,
 }
 
 /// Lists what differs between two states of the records of one kind.

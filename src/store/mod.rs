@@ -12,9 +12,7 @@ mod query;
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 
-use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
-};
+use crate::domain::record::{Cell, FieldChange, Kind, Op, StopId};
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use rusqlite::{Connection, OptionalExtension, ToSql, Transaction, params};
@@ -309,19 +307,8 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 8] = [
-        (Site::TABLE, Site::FIELDS),
-        (Tank::TABLE, Tank::FIELDS),
-        (Compartment::TABLE, Compartment::FIELDS),
-        (Lid::TABLE, Lid::FIELDS),
-        (Stop::TABLE, Stop::FIELDS),
-        (Reading::TABLE, Reading::FIELDS),
-        (Pumping::TABLE, Pumping::FIELDS),
-        (Setup::TABLE, Setup::FIELDS),
-    ];
-    known
-        .into_iter()
-        .find(|(table, _)| *table == name)
+    Kind::named(name)
+        .map(|kind| (kind.table, kind.fields))
         .ok_or_else(|| damaged(name, "*"))
 }
 
