@@ -53,6 +53,17 @@ pub fn store(error: &StoreError, words: Words) -> Explained {
             words.f("This record is no longer there: {0}.", &[record]),
             words.t("Go back and choose another."),
         ),
+        StoreError::Unfit { record, field, .. } => (
+            words.f("A record cannot be read: {0}.", &[&format!("{record}.{field}")]),
+            words.t("Nothing was changed. Ask for the file again."),
+        ),
+        StoreError::Dangling { record, parent } => (
+            words.f(
+                "A record belongs to one that is missing: {0}.",
+                &[&format!("{record} → {parent}")],
+            ),
+            words.t("Nothing was changed. Ask for the file again."),
+        ),
         StoreError::Closed => (
             words.t("The book has been closed."),
             words.t("Start the program again; what was kept is there."),

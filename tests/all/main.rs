@@ -22,6 +22,7 @@ mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
+mod merge;
 mod nmea;
 mod probing;
 mod rules;
