@@ -233,6 +233,8 @@ pub trait Record: Clone + PartialEq + Sized {
     /// # Errors
     /// The name of the first field whose value is missing or of the wrong kind.
     fn from_cells(id: Uuid, cells: &[Cell]) -> Result<Self, &'static str>;
+    /// Whether a value is one this field can hold; never for a field there is not.
+    fn fits(field: &str, cell: &Cell) -> bool;
     /// Whether a person has taken it away (it is kept all the same).
     fn is_removed(&self) -> bool;
 }
@@ -246,8 +248,8 @@ pub struct Kind {
     pub table: &'static str,
     /// The fields, in the order they are kept, the id left out.
     pub fields: &'static [&'static str],
-    /// Checks one record's values; the error names the field that does not fit.
-    pub check: fn(Uuid, &[Cell]) -> Result<(), &'static str>,
+    /// Whether a value is one this field can hold; never for a field there is not.
+    pub fits: fn(&str, &Cell) -> bool,
 }
 
 impl Kind {
@@ -255,7 +257,7 @@ impl Kind {
         Self {
             table: R::TABLE,
             fields: R::FIELDS,
-            check: |id, cells| R::from_cells(id, cells).map(|_| ()),
+            fits: R::fits,
         }
     }
 
@@ -265,10 +267,10 @@ impl Kind {
         KINDS.iter().find(|kind| kind.table == table)
     }
 
-    /// Returns the fixed name of a field and its place, so that no text from a file ever becomes part of a statement.
+    /// Returns the fixed name of a field, so that no text from a file ever becomes part of a statement.
     #[must_use]
-    pub fn field(&self, name: &str) -> Option<(usize, &'static str)> {
-        self.fields.iter().copied().enumerate().find(|(_, field)| *field == name)
+    pub fn field(&self, name: &str) -> Option<&'static str> {
+        self.fields.iter().copied().find(|field| *field == name)
     }
 }
 
@@ -323,6 +325,13 @@ macro_rules! record {
                     $($field: <$ty as Kept>::from_cell(next()).ok_or(stringify!($field))?,)+
                     removed: <bool as Kept>::from_cell(next()).ok_or("removed")?,
                 })
+            }
+            fn fits(field: &str, cell: &Cell) -> bool {
+                match field {
+                    $(stringify!($field) => <$ty as Kept>::from_cell(cell).is_some(),)+
+                    "removed" => <bool as Kept>::from_cell(cell).is_some(),
+                    _ => false,
+                }
             }
             fn is_removed(&self) -> bool { self.removed }
         }
@@ -533,6 +542,8 @@ record! {
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// The office's public key, as text; empty when day files are not sealed.
+        office_key: String,
     }
 }
 
@@ -652,6 +663,17 @@ pub struct Op {
     pub undoable: bool,
     /// What it changed.
     pub changes: Vec<FieldChange>,
+}
+
+/// One action as it stands in the log, with what each of its changes replaced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Logged {
+    /// The action.
+    pub op: Op,
+    /// The action it took back, if it took one back.
+    pub undoes: Option<Uuid>,
+    /// What each change replaced, in the order of the changes; `None` where the record was new.
+    pub before: Vec<Option<Cell>>,
 }
 
 #[cfg(test)]
