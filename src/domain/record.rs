@@ -542,6 +542,8 @@ record! {
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// The office's public key, as text; empty when day files are not sealed.
+        office_key: String,
     }
 }
 

@@ -5,6 +5,7 @@
 //! has returned survives a kill and, as far as the storage honours a flush, a
 //! power cut.
 
+pub mod carry;
 pub mod desk;
 mod error;
 mod ledger;
@@ -25,10 +26,14 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0006_import.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("0001_init.sql"),
+    include_str!("0005_day_file.sql"),
+    include_str!("0006_import.sql"),
+];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -77,6 +82,35 @@ impl Store {
         }
         db.pragma_update(None, "query_only", true)
             .map_err(|source| StoreError::from_sqlite_open(path, source))?;
+        Ok(Self {
+            db,
+            path: path.to_owned(),
+        })
+    }
+
+    /// Opens the book at `path` a second time, to read it as it is at this moment while its owner goes on writing.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be opened or is not of this program's form.
+    pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        let open = |source| StoreError::from_sqlite_open(path, source);
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let db = Connection::open_with_flags(path, flags).map_err(open)?;
+        db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
+        db.pragma_update(None, "query_only", true).map_err(open)?;
+        db.pragma_update(None, "trusted_schema", false).map_err(open)?;
+        db.set_prepared_statement_cache_capacity(64);
+        let found: u32 = db
+            .pragma_query_value(None, "user_version", |row| row.get(0))
+            .map_err(open)?;
+        if found != SCHEMA_VERSION {
+            return Err(StoreError::TooNew {
+                found,
+                known: SCHEMA_VERSION,
+            });
+        }
+        // One transaction for all that is read, so that every answer is about the same moment.
+        db.execute_batch("BEGIN").map_err(open)?;
         Ok(Self {
             db,
             path: path.to_owned(),

@@ -65,7 +65,7 @@ impl Store {
         Ok(list)
     }
 
-    fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
+    pub(super) fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
         self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?
             .pop()
             .ok_or(StoreError::Missing { record: R::TABLE })
