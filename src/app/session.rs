@@ -41,7 +41,7 @@ impl std::fmt::Debug for Session {
 #[must_use]
 pub fn first_setup() -> Setup {
     Setup {
-        id: SetupId(Uuid::from_u128(1)),
+        id: SetupId::OWN,
         language: Language::English,
         rule_set: GENERAL_RULE_SET.to_owned(),
         dig_fee: Cents(0),

@@ -547,6 +547,11 @@ record! {
     }
 }
 
+impl SetupId {
+    /// How this device itself is set up; those of others bear the names of their phones.
+    pub const OWN: Self = Self(Uuid::from_u128(1));
+}
+
 /// A site with its tanks and lids, and one stop with its readings.
 ///
 /// Everything a stop's screens need, and nothing of any other site.

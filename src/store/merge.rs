@@ -6,7 +6,7 @@
 
 use super::marks::{Mark, decode, encode};
 use super::{StoreError, cell_from_json, cell_of, cell_to_json, cell_value};
-use crate::domain::record::{Cell, KINDS, Kind, Logged, Record, Setup, Stamped, Stop};
+use crate::domain::record::{Cell, KINDS, Kind, Logged, Record, Setup, SetupId, Stamped, Stop};
 use chrono::{DateTime, FixedOffset};
 use rusqlite::{CachedStatement, OptionalExtension, ToSql, Transaction, params};
 use std::collections::BTreeMap;
@@ -102,8 +102,8 @@ impl<'tx> Merger<'tx> {
         let Some((table, kind)) = self.kind_of(stamped.table) else {
             return Err(unfit);
         };
-        // How a phone is set up is that phone's own business, and its id is the same on every phone.
-        if kind.table == Setup::TABLE {
+        // How this device is set up is no other's business; a phone's own set-up comes under the phone's name.
+        if kind.table == Setup::TABLE && stamped.id == SetupId::OWN.0 {
             return Ok(());
         }
         if !(kind.fits)(stamped.field, &stamped.value) {

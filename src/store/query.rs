@@ -2,8 +2,8 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, Site, SiteId, Station, Stop, StopId, Tank,
-    Visit,
+    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, SetupId, Site, SiteId, Station, Stop,
+    StopId, Tank, Visit,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -76,7 +76,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
-        Ok(self.select::<Setup>("ORDER BY t.id LIMIT 1", &[])?.pop())
+        Ok(self
+            .select::<Setup>("WHERE t.id = ?1", &[&SetupId::OWN.to_string()])?
+            .pop())
     }
 
     /// Reads a site.

@@ -607,16 +607,20 @@ fn a_value_no_record_can_hold_changes_nothing() {
 }
 
 #[test]
-fn how_a_phone_is_set_up_stays_on_the_phone() {
+fn how_a_phone_is_set_up_never_becomes_how_the_office_is() {
     let folder = tempfile::tempdir().unwrap();
     let mut store = open(folder.path(), "book.sqlite");
-    let setup = Setup {
-        id: SetupId(Uuid::from_u128(1)),
-        company: "Somebody else".to_owned(),
+    let mut setup = Setup {
+        id: SetupId::OWN,
+        technician: "Rosa".to_owned(),
         ..Setup::default()
     };
     let done = merged(&mut store, &file(phone(1), 1), &whole(&setup, ago(9), phone(1), 1));
     assert_eq!(done, Merged::default());
+    // Under the phone's name, as its files carry it, it is a record like any other.
+    setup.id = SetupId(phone(1));
+    merged(&mut store, &file(phone(1), 2), &whole(&setup, ago(9), phone(1), 1));
+    assert_eq!(store.counts().unwrap()["setup"], 1);
     assert_eq!(store.setup().unwrap(), None);
 }
 

@@ -254,6 +254,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "op",
         "phone_action",
         "phone_key",
+        "sent",
         "stamp",
         "taken_in",
     ];
