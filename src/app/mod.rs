@@ -2,6 +2,8 @@
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
+pub use crate::say::words;
+
 #[cfg(feature = "ui")]
 pub mod bind;
 pub mod book;
@@ -30,4 +32,3 @@ pub mod stop;
 pub mod tank;
 pub mod tank_scenes;
 pub mod what_if;
-pub mod words;

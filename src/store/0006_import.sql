@@ -37,6 +37,6 @@ CREATE TABLE phone_key (
 
 -- Photos and signatures that came in files; they lie beside the book under their SHA-256.
 CREATE TABLE blob (
-    hash TEXT PRIMARY KEY,
-    media_type TEXT NOT NULL, bytes INTEGER NOT NULL
+    hash TEXT NOT NULL, name TEXT NOT NULL, media_type TEXT NOT NULL, bytes INTEGER NOT NULL,
+    PRIMARY KEY (hash, name)
 ) STRICT, WITHOUT ROWID;

@@ -1,9 +1,8 @@
 //! What the office's book knows of files taken in: which, from which phone, signed by whom, and what did not come to stand.
 
 use super::merge::{Known, Merged, Merger, Told, columns_of, is_same, order, told_of};
-use super::{SCHEMA_VERSION, Store, StoreError, cell_of};
-use crate::domain::record::{Cell, KINDS, Kept, Kind, Site};
-use crate::domain::record::{Record, SiteId};
+use super::{Store, StoreError, cell_of};
+use crate::domain::record::{Cell, KINDS, Kept, Kind, Record, Site, SiteId};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
 use std::collections::BTreeMap;
@@ -89,10 +88,34 @@ pub struct PhoneKey {
 pub struct BlobRow {
     /// The SHA-256 of its bytes, as 64 hexadecimal digits.
     pub hash: String,
+    /// Its name in the day file: the folder says what it is, a signature's name whose.
+    pub name: String,
     /// What kind of file it is.
     pub media_type: String,
     /// Its size.
     pub bytes: u64,
+}
+
+/// A number under which a phone has sent more than one file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReusedSequence {
+    /// The phone.
+    pub phone: Uuid,
+    /// The number.
+    pub sequence: u64,
+    /// How many files bear it.
+    pub files: u64,
+}
+
+/// A file taken in that holds times that cannot be right.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DoubtfulFile {
+    /// The phone.
+    pub phone: Uuid,
+    /// The day of the file, as it says.
+    pub day: String,
+    /// How many fields.
+    pub fields: u64,
 }
 
 /// One side of a conflict: a value, and when and where it was given.
@@ -128,7 +151,6 @@ pub struct Conflict {
 impl Store {
     /// Takes a day file into the book: all of it, or nothing. A file the book has already changes nothing.
     ///
-    /// * `own`: the id under which this book's own changes are made
     /// * `now`: the clock by which the phone's times are judged
     /// * `tell`: hands everything the file holds to the merger
     ///
@@ -137,11 +159,11 @@ impl Store {
     pub fn take_in<E: From<StoreError>>(
         &mut self,
         file: &DayFile,
-        own: Uuid,
         now: DateTime<FixedOffset>,
         tell: impl FnOnce(&mut Merger<'_>) -> Result<(), E>,
     ) -> Result<TakenIn, E> {
         let doing = "take in the file";
+        let own = self.own()?;
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)
@@ -167,6 +189,14 @@ impl Store {
             return Err(dangling.unwrap_or_else(|| StoreError::sql(doing)(source)).into());
         }
         Ok(TakenIn::Merged(done))
+    }
+
+    /// The id under which this book's own changes are made; all zeros in a book that is no phone's.
+    fn own(&self) -> Result<Uuid, StoreError> {
+        Ok(self
+            .meta("phone")?
+            .and_then(|text| Uuid::parse_str(&text).ok())
+            .unwrap_or_default())
     }
 
     /// Whether this file has been taken in.
@@ -312,15 +342,56 @@ impl Store {
         let doing = "list the photos";
         let mut select = self
             .db
-            .prepare_cached("SELECT hash, media_type, bytes FROM blob ORDER BY hash")
+            .prepare_cached("SELECT hash, name, media_type, bytes FROM blob ORDER BY hash, name")
             .map_err(StoreError::sql(doing))?;
         let rows = select
             .query_map([], |row| {
                 Ok(BlobRow {
                     hash: row.get(0)?,
-                    media_type: row.get(1)?,
-                    bytes: u64::try_from(row.get::<_, i64>(2)?).unwrap_or(0),
+                    name: row.get(1)?,
+                    media_type: row.get(2)?,
+                    bytes: u64::try_from(row.get::<_, i64>(3)?).unwrap_or(0),
                 })
+            })
+            .map_err(StoreError::sql(doing))?;
+        rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
+    }
+
+    /// Lists the numbers under which a phone has sent more than one file.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn reused_sequences(&self) -> Result<Vec<ReusedSequence>, StoreError> {
+        self.per_phone(
+            "SELECT phone, '', sequence, count(*) FROM taken_in GROUP BY phone, sequence HAVING count(*) > 1 ORDER BY 1, 3",
+            |phone, _, sequence, files| ReusedSequence { phone, sequence, files },
+        )
+    }
+
+    /// Lists the files taken in that hold times that cannot be right.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn doubtful_files(&self) -> Result<Vec<DoubtfulFile>, StoreError> {
+        self.per_phone(
+            "SELECT phone, day, sequence, doubtful FROM taken_in WHERE doubtful > 0 ORDER BY phone, sequence, hash",
+            |phone, day, _, fields| DoubtfulFile { phone, day, fields },
+        )
+    }
+
+    fn per_phone<T>(&self, sql: &str, of: impl Fn(Uuid, String, u64, u64) -> T) -> Result<Vec<T>, StoreError> {
+        let doing = "look at the files of the phones";
+        let mut select = self.db.prepare_cached(sql).map_err(StoreError::sql(doing))?;
+        let rows = select
+            .query_map([], |row| {
+                let number = |i| row.get::<_, i64>(i).map(|n| u64::try_from(n).unwrap_or(0));
+                let phone: String = row.get(0)?;
+                Ok(of(
+                    Uuid::parse_str(&phone).unwrap_or_default(),
+                    row.get(1)?,
+                    number(2)?,
+                    number(3)?,
+                ))
             })
             .map_err(StoreError::sql(doing))?;
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
@@ -332,8 +403,9 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
-    pub fn conflicts(&mut self, own: Uuid) -> Result<Vec<Conflict>, StoreError> {
+    pub fn conflicts(&mut self) -> Result<Vec<Conflict>, StoreError> {
         let doing = "list the conflicts";
+        let own = self.own()?;
         let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
         let mut told: BTreeMap<(String, String, String), Vec<Told>> = BTreeMap::new();
         {
@@ -446,12 +518,6 @@ impl Store {
                     .map_err(StoreError::sql("count the records"))
             })
             .collect()
-    }
-
-    /// Returns the form of the book this program writes.
-    #[must_use]
-    pub const fn form() -> u32 {
-        SCHEMA_VERSION
     }
 }
 

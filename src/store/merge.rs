@@ -4,6 +4,7 @@
 //! with the greatest mark stands, the others are kept in the table `lost`. So files give the same book in any order
 //! and any number of times. One field has a rule of its own: a stop is gone only when every phone that knows it says so.
 
+use super::ledger::BlobRow;
 use super::marks::{Mark, decode, encode};
 use super::{StoreError, cell_from_json, cell_of, cell_to_json, cell_value};
 use crate::domain::record::{Cell, KINDS, Kind, Logged, Record, Setup, SetupId, Stamped, Stop};
@@ -198,13 +199,20 @@ impl<'tx> Merger<'tx> {
     ///
     /// # Errors
     /// Whatever the book refuses.
-    pub fn blob(&mut self, hash: &str, media_type: &str, bytes: u64) -> Result<(), StoreError> {
+    pub fn blob(&mut self, blob: &BlobRow) -> Result<(), StoreError> {
         self.tx
             .prepare_cached(
-                "INSERT INTO blob (hash, media_type, bytes) VALUES (?1, ?2, ?3)
-                 ON CONFLICT (hash) DO UPDATE SET media_type = max(media_type, excluded.media_type)",
+                "INSERT INTO blob (hash, name, media_type, bytes) VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT (hash, name) DO UPDATE SET media_type = max(media_type, excluded.media_type)",
             )
-            .and_then(|mut insert| insert.execute(params![hash, media_type, i64::try_from(bytes).unwrap_or(i64::MAX)]))
+            .and_then(|mut insert| {
+                insert.execute(params![
+                    blob.hash,
+                    blob.name,
+                    blob.media_type,
+                    i64::try_from(blob.bytes).unwrap_or(i64::MAX)
+                ])
+            })
             .map(|_| ())
             .map_err(StoreError::sql(DOING))
     }

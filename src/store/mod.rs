@@ -6,6 +6,7 @@
 //! power cut.
 
 pub mod carry;
+mod copy;
 pub mod desk;
 mod error;
 mod ledger;
@@ -14,7 +15,7 @@ mod merge;
 mod query;
 
 pub use error::StoreError;
-pub use ledger::{BlobRow, Conflict, DayFile, PhoneKey, SequenceNote, Side, TakenIn};
+pub use ledger::{BlobRow, Conflict, DayFile, DoubtfulFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn};
 pub use merge::{Merged, Merger};
 pub use query::{BookRow, DayRow, HistoryRow};
 

@@ -91,10 +91,8 @@ fn file(by: Uuid, sequence: u64) -> DayFile {
     }
 }
 
-const OWN: Uuid = Uuid::nil();
-
 fn take(store: &mut Store, file: &DayFile, told: &[Stamped]) -> Result<TakenIn, StoreError> {
-    store.take_in(file, OWN, now(), |merger| {
+    store.take_in(file, now(), |merger| {
         for stamped in told {
             merger.field(stamped.clone())?;
         }
@@ -302,7 +300,7 @@ proptest! {
                 prop_assert_eq!(after, before);
             }
             prop_assert_eq!(store.loose_ends().unwrap(), Vec::<String>::new());
-            let conflicts = format!("{:?}", store.conflicts(OWN).unwrap());
+            let conflicts = format!("{:?}", store.conflicts().unwrap());
             store.close().unwrap();
             books.push((contents(&path), conflicts));
         }
@@ -337,7 +335,7 @@ fn two_phones_that_changed_one_site_keep_both_what_each_changed() {
         (found.note.as_str(), found.phone.as_str(), found.residents_tenths),
         ("dog in the yard", "555-0100", Some(40))
     );
-    let conflicts = store.conflicts(OWN).unwrap();
+    let conflicts = store.conflicts().unwrap();
     let note = conflicts
         .iter()
         .find(|conflict| conflict.field == "note" && conflict.lost.by == phone(1))
@@ -366,7 +364,7 @@ fn what_a_phone_replaced_itself_is_kept_and_is_no_conflict() {
     let tuesday = with(monday.clone(), "note", text("gate 2"), ago(30), phone(1), 3);
     merged(&mut store, &file(phone(1), 1), &monday);
     assert_eq!(merged(&mut store, &file(phone(1), 2), &tuesday).lost, 1);
-    assert_eq!(store.conflicts(OWN).unwrap(), []);
+    assert_eq!(store.conflicts().unwrap(), []);
     assert_eq!(store.site(SiteId(Uuid::from_u128(1))).unwrap().note, "gate 2");
 }
 
@@ -451,7 +449,7 @@ fn a_clock_years_off_is_kept_listed_and_never_wins_over_a_sound_one() {
                 store.site(SiteId(Uuid::from_u128(1))).unwrap().note,
                 "by the right clock"
             );
-            let conflicts = store.conflicts(OWN).unwrap();
+            let conflicts = store.conflicts().unwrap();
             let lost = &conflicts
                 .iter()
                 .find(|conflict| conflict.lost.by == phone(1))
@@ -469,7 +467,7 @@ fn a_clock_years_off_is_kept_listed_and_never_wins_over_a_sound_one() {
                 ..file(phone(1), 2)
             };
             store
-                .take_in(&again, OWN, later, |merger| -> Result<(), StoreError> {
+                .take_in(&again, later, |merger| -> Result<(), StoreError> {
                     off.iter().try_for_each(|told| merger.field(told.clone()))
                 })
                 .unwrap();
@@ -509,11 +507,11 @@ fn what_the_office_changed_itself_is_a_side_like_any_other() {
     let newer = with(base, "note", text("newer"), ago(40), phone(1), 3);
     merged(&mut store, &file(phone(1), 3), &newer);
     assert_eq!(store.site(SiteId(Uuid::from_u128(1))).unwrap().note, "newer");
-    let conflicts = store.conflicts(OWN).unwrap();
+    let conflicts = store.conflicts().unwrap();
     assert_eq!(conflicts.len(), 1, "{conflicts:?}");
     assert_eq!(
         (conflicts[0].lost.by, &conflicts[0].lost.value),
-        (OWN, &text("by the office"))
+        (Uuid::nil(), &text("by the office"))
     );
 }
 
@@ -650,7 +648,7 @@ fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
         for (i, label) in order.into_iter().enumerate() {
             for again in 0..2 {
                 store
-                    .take_in(&file(phone(again), i as u64), OWN, now(), |merger| {
+                    .take_in(&file(phone(again), i as u64), now(), |merger| {
                         merger.action(phone(1), &action(label))
                     })
                     .unwrap();
@@ -725,7 +723,7 @@ fn looking_at_a_book_changes_no_byte_of_it() {
     let before = std::fs::read(&path).unwrap();
     let mut looking = Store::look(&path).unwrap();
     assert_eq!(looking.counts().unwrap()["site"], 1);
-    assert_eq!(looking.conflicts(OWN).unwrap(), []);
+    assert_eq!(looking.conflicts().unwrap(), []);
     assert!(looking.trust("key", "name", now()).is_err(), "nothing can be written");
     drop(looking);
     assert_eq!(std::fs::read(&path).unwrap(), before);
