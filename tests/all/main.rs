@@ -12,6 +12,7 @@
 )]
 
 mod card;
+mod dayfile;
 mod fixture;
 mod forecast;
 mod geojson;

@@ -184,7 +184,12 @@ impl Names {
     fn stop(&self, id: StopId) -> Option<[String; 4]> {
         let stop = self.stops.get(&id).filter(|stop| !stop.removed)?;
         let (site, address) = self.sites.get(&stop.site).cloned().unwrap_or_default();
-        Some([stop.day.to_string(), (stop.place + 1).to_string(), site, address])
+        Some([
+            stop.day.to_string(),
+            stop.place.saturating_add(1).to_string(),
+            site,
+            address,
+        ])
     }
 }
 
@@ -333,7 +338,7 @@ pub fn write_readings(store: &Store, carry: &Carry, out: &mut dyn Write) -> Resu
             .get(&reading.compartment)
             .map(|(tank, place)| {
                 let name = names.tanks.get(tank).cloned().unwrap_or_default();
-                (name, (place + 1).to_string())
+                (name, place.saturating_add(1).to_string())
             })
             .unwrap_or_default();
         table.write_record([
