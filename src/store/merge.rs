@@ -714,3 +714,72 @@ pub(super) fn told_of(row: &rusqlite::Row<'_>, first: usize) -> Result<Told, Sto
     };
     Ok((cell_from_json(&value)?, mark))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use crate::domain::record::{Site, SiteId, Stamped, changes};
+    use crate::store::{DayFile, Store, StoreError, TakenIn};
+    use uuid::Uuid;
+
+    /// SQLite says "full" for a limit of its own exactly as for a disk: `sqlite.org/pragma.html#pragma_max_page_count`.
+    #[test]
+    fn a_full_disk_at_any_page_takes_in_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        let now = chrono::DateTime::parse_from_rfc3339("2026-06-17T09:00:00-05:00").unwrap();
+        let sites = (1..=300)
+            .map(|n| Site {
+                id: SiteId(Uuid::from_u128(n)),
+                ..Site::default()
+            })
+            .collect::<Vec<_>>();
+        let told = changes(&[], &sites).into_iter().map(|change| Stamped {
+            table: change.table,
+            id: change.id,
+            field: change.field,
+            value: change.value,
+            at: now,
+            by: Uuid::from_u128(7),
+            op: Uuid::from_u128(8),
+        });
+        let file = DayFile {
+            hash: "e".repeat(64),
+            phone: Uuid::from_u128(7),
+            truck: String::new(),
+            day: now.date_naive(),
+            sequence: 1,
+            follows: None,
+            partial: false,
+            made_at: now,
+            signed_by: None,
+        };
+        let pages: i64 = store
+            .db
+            .pragma_query_value(None, "page_count", |row| row.get(0))
+            .unwrap();
+        let mut full = 0;
+        for most in pages.. {
+            store
+                .db
+                .pragma_update_and_check(None, "max_page_count", most, |_| Ok(()))
+                .unwrap();
+            let result = store.take_in(&file, now, |merger| -> Result<(), StoreError> {
+                told.clone().try_for_each(|stamped| merger.field(stamped))
+            });
+            match result {
+                Ok(done) => {
+                    assert!(matches!(done, TakenIn::Merged(_)));
+                    break;
+                }
+                Err(error) => assert!(matches!(error, StoreError::Full { .. }), "{error}"),
+            }
+            full += 1;
+            assert_eq!(store.counts().unwrap().get("site"), Some(&0));
+            assert!(!store.has_taken_in(&file.hash).unwrap());
+        }
+        assert!(full > 10, "{full}");
+        assert_eq!(store.counts().unwrap().get("site"), Some(&300));
+        store.check().unwrap();
+    }
+}

@@ -17,6 +17,7 @@ mod fixture;
 mod forecast;
 mod geojson;
 mod gpx;
+mod import;
 mod killed;
 mod layering;
 mod locate;

@@ -313,6 +313,8 @@ impl Said {
     /// The office's files hold keys, statements and heads of tables too: what goes through the catalogue is what is said.
     fn office(&mut self, file: &str, code: &str) {
         for Quoted { line, before, text, .. } in quoted(&without_tests(code)) {
+            // Where a call goes over several lines is no matter.
+            let before: String = before.split_whitespace().collect();
             let says = ["words.t(", "words.f(", "words.n(", "words.n(\"\",", "say("]
                 .iter()
                 .any(|call| before.ends_with(call));
