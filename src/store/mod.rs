@@ -340,8 +340,9 @@ impl Store {
 fn connect(path: &Path, flags: OpenFlags) -> Result<(Connection, u32), StoreError> {
     let open = |source| StoreError::from_sqlite_open(path, source);
     let db = Connection::open_with_flags(path, flags).map_err(open)?;
-    // Without this, closing it again would fold a log its own program left beside it into the file.
-    db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)
+    // Without this, closing it again would fold a log its own program left beside it into the file. Where there is none,
+    // closing takes away the empty one that opening makes.
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, log_length(path) > 0)
         .map_err(open)?;
     let found: u32 = db
         .pragma_query_value(None, "user_version", |row| row.get(0))
@@ -382,10 +383,15 @@ fn connect(path: &Path, flags: OpenFlags) -> Result<(Connection, u32), StoreErro
 ///
 /// With a log beside the file the last page may be on its way from there, and SQLite mends it.
 fn is_cut_short(path: &Path, page: u64) -> bool {
-    let length = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
+    let length = std::fs::metadata(path).map_or(0, |file| file.len());
+    log_length(path) == 0 && page > 0 && !length.is_multiple_of(page)
+}
+
+/// How much stands in the log beside a book.
+fn log_length(path: &Path) -> u64 {
     let mut log = path.as_os_str().to_owned();
     log.push("-wal");
-    length(Path::new(&log)) == 0 && page > 0 && !length(path).is_multiple_of(page)
+    std::fs::metadata(Path::new(&log)).map_or(0, |file| file.len())
 }
 
 fn damaged(record: &str, field: &str) -> StoreError {
