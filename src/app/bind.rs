@@ -106,6 +106,7 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_stop(index) => |app| app.tap_stop(place(index));
         on_tap_start() => |app| app.tap_start();
         on_tap_truck() => |app| app.tap_truck();
+        on_tap_file() => |app| app.tap_day_file();
     );
     let api = ui::BookApi::get(window);
     on!(binder, api,
@@ -698,6 +699,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     api.set_rule_detail(detail.into());
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
+    sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_book_text(view.book.into());
 }
 
@@ -1069,6 +1071,8 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::TruckCapacity => ui::SetupItem::TruckCapacity,
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
+        SetupItem::OfficeKey => ui::SetupItem::OfficeKey,
+        SetupItem::PhoneKey => ui::SetupItem::PhoneKey,
     }
 }
 
@@ -1085,6 +1089,8 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
+        ui::SetupItem::OfficeKey => SetupItem::OfficeKey,
+        ui::SetupItem::PhoneKey => SetupItem::PhoneKey,
     }
 }
 

@@ -69,6 +69,7 @@ impl App {
             .ask(move |store| Ok((store.day(today)?, store.pumped_since_ml(since)?)))?;
         self.day = day;
         self.on_board_ml = ml;
+        self.reload_day_file()?;
         Ok(())
     }
 
@@ -125,11 +126,15 @@ impl App {
             .collect::<Vec<_>>();
         DayView {
             date: figures.weekday(self.session.today()),
-            counts: format!(
-                "{} · {}",
-                words.n("{0} stop", "{0} stops", self.day.len()),
-                words.f("{0} done", &[&done.to_string()])
-            ),
+            counts: [
+                Some(words.n("{0} stop", "{0} stops", self.day.len())),
+                Some(words.f("{0} done", &[&done.to_string()])),
+                self.day_file_text(),
+            ]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" · "),
             load_text: words.f("{0} on board", &[&figures.volume(on_board)]),
             room_text: if over {
                 words.t("over what it holds")

@@ -24,6 +24,7 @@ pub mod pump;
 pub mod read;
 pub mod scene;
 pub mod section;
+pub mod send;
 pub mod session;
 pub mod setup;
 pub mod shell;

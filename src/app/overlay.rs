@@ -1,10 +1,12 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
+use crate::app::explain;
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
 use crate::domain::units::{Cents, Volume, round_to_i64};
+use crate::exchange::dayfile::seal::OfficeKey;
 use chrono::NaiveDate;
 
 /// How a typed value stands.
@@ -325,6 +327,8 @@ pub enum PickerTarget {
     SiteRuleSet,
     /// Where to begin a stop.
     Start,
+    /// Which day's file to make.
+    DayFile,
 }
 
 /// One choice out of several.
@@ -482,7 +486,7 @@ impl App {
     #[must_use]
     pub fn sheet_view(&self) -> Option<SheetView> {
         let sheet = self.sheet.as_ref()?;
-        let error = sheet_error(sheet);
+        let error = self.sheet_error(sheet);
         Some(SheetView {
             title: sheet.title.clone(),
             text: sheet.text.clone(),
@@ -492,15 +496,27 @@ impl App {
                 None if sheet.text.trim().is_empty() => Verdict::Empty,
                 None => Verdict::Ok,
             },
-            message: error
-                .map(|error| self.session.figures().explain(error))
-                .unwrap_or_default(),
+            message: error.unwrap_or_default(),
         })
+    }
+
+    /// Says why what was typed cannot be kept; nothing when it can.
+    fn sheet_error(&self, sheet: &Sheet) -> Option<String> {
+        let text = sheet.text.trim();
+        if sheet.target == SheetTarget::Setup(SetupItem::OfficeKey) && !text.is_empty() {
+            let error = OfficeKey::parse(text).err()?;
+            return Some(explain::office_key(error, self.session.words()));
+        }
+        sheet_error(sheet).map(|error| self.session.figures().explain(error))
     }
 
     /// Keeps the text on the sheet.
     pub fn sheet_keep(&mut self) {
-        if self.sheet.as_ref().is_none_or(|sheet| sheet_error(sheet).is_some()) {
+        if self
+            .sheet
+            .as_ref()
+            .is_none_or(|sheet| self.sheet_error(sheet).is_some())
+        {
             return;
         }
         let Some(sheet) = self.sheet.take() else { return };
@@ -547,6 +563,7 @@ impl App {
                 }
             }
             PickerTarget::Start => self.start_chosen(index),
+            PickerTarget::DayFile => self.day_file_chosen(index),
         }
     }
 

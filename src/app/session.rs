@@ -223,6 +223,12 @@ impl Session {
         self.desk.ask(question)
     }
 
+    /// Returns a way for other threads to wake the window.
+    #[must_use]
+    pub fn waker(&self) -> crate::store::desk::Waker {
+        self.desk.waker()
+    }
+
     /// Takes in what has become of the actions handed over; returns whether anything has changed.
     pub fn poll(&mut self) -> bool {
         let news = self.desk.outcomes().collect::<Vec<_>>();

@@ -7,6 +7,7 @@ use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Setup, Units};
 use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
+use crate::exchange::dayfile::seal::OfficeKey;
 
 /// Every row of the set-up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -27,6 +28,10 @@ pub enum SetupItem {
     MaxInterval,
     /// How well an edge is read.
     EdgeError,
+    /// The key day files are sealed to.
+    OfficeKey,
+    /// The key this phone signs with.
+    PhoneKey,
 }
 
 /// One row: its name, its value, how it stands.
@@ -61,6 +66,8 @@ pub struct SetupView {
     pub prices: Vec<SetupRow>,
     /// Limits.
     pub limits: Vec<SetupRow>,
+    /// The office: its key and the phone's.
+    pub office: Vec<SetupRow>,
     /// Where the book is.
     pub book: String,
 }
@@ -101,6 +108,8 @@ impl App {
                 ),
             ),
             SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
+            SetupItem::OfficeKey => (words.t("Office key"), short_key(&setup.office_key)),
+            SetupItem::PhoneKey => (words.t("This phone's key"), words.t("show")),
         };
         let empty = value.is_empty();
         SetupRow {
@@ -109,6 +118,7 @@ impl App {
             verdict: if empty { Verdict::Empty } else { Verdict::Ok },
             message: match (empty, item) {
                 (true, SetupItem::DigFee | SetupItem::Riser(_)) => words.t("without it, no cost is shown"),
+                (true, SetupItem::OfficeKey) => words.t("without it, day files are not sealed"),
                 _ => String::new(),
             },
             value,
@@ -140,6 +150,7 @@ impl App {
                 SetupItem::Riser(24),
             ]),
             limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
+            office: rows(&[SetupItem::OfficeKey, SetupItem::PhoneKey]),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
@@ -200,6 +211,12 @@ impl App {
                     sheet.title = row.name;
                 }
             }
+            SetupItem::OfficeKey => {
+                let key = self.session.setup().office_key.clone();
+                // Room for the whole key to be seen.
+                self.open_sheet(SheetTarget::Setup(item), "Office key", key, true);
+            }
+            SetupItem::PhoneKey => self.show_phone_key(),
             SetupItem::DigFee | SetupItem::Riser(_) => self.open_setup_pad(item, PadKind::Money, row.name),
             SetupItem::TruckCapacity => self.open_setup_pad(item, PadKind::Volume, row.name),
             SetupItem::MaxInterval => self.open_setup_pad(item, PadKind::Years, row.name),
@@ -219,6 +236,10 @@ impl App {
             SetupItem::Company => text.clone_into(&mut setup.company),
             SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
             SetupItem::Technician => text.clone_into(&mut setup.technician),
+            // As it is written everywhere, however it was pasted.
+            SetupItem::OfficeKey => {
+                setup.office_key = OfficeKey::parse(text).map_or_else(|_| String::new(), |key| key.to_string());
+            }
             _ => {}
         });
     }
@@ -284,6 +305,14 @@ impl App {
         .into_iter()
         .map(|(title, detail)| (title.to_owned(), words.t(detail)))
         .collect()
+    }
+}
+
+/// The beginning and end of a key, enough to tell two apart.
+fn short_key(key: &str) -> String {
+    match (key.get(..9), key.len().checked_sub(6).and_then(|from| key.get(from..))) {
+        (Some(start), Some(end)) if key.len() > 20 => format!("{start}…{end}"),
+        _ => key.to_owned(),
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::app::book::BookState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::send::SendState;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
@@ -78,6 +79,7 @@ pub struct App {
     pub(crate) sheet: Option<Sheet>,
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
+    pub(crate) send: SendState,
 }
 
 impl App {
@@ -107,6 +109,7 @@ impl App {
             sheet: None,
             picker: None,
             confirm: None,
+            send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -278,7 +281,8 @@ impl App {
 
     /// Takes in news from the book; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
-        self.session.poll()
+        let made = self.poll_day_file();
+        self.session.poll() || made
     }
 
     fn leave_stop_on_screen(&mut self) {

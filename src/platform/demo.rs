@@ -269,6 +269,17 @@ fn draw_tour(
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
         ("start", App::tap_start),
+        ("day-files", App::tap_day_file),
+        ("office-key", |app| {
+            app.cancel_overlay();
+            app.tap_setup_item(SetupItem::OfficeKey);
+            app.sheet_edit("AGE-SECRET-KEY-1");
+        }),
+        ("phone-key", |app| {
+            app.cancel_overlay();
+            app.go(Screen::Setup);
+            app.tap_setup_item(SetupItem::PhoneKey);
+        }),
         ("book", |app| app.go(Screen::Book)),
         ("site", |app| app.tap_book_row(0)),
         ("site-edit", App::tap_edit_site),

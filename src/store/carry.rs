@@ -1,7 +1,7 @@
 //! What goes to the office: the records of a day with their stamps, the day's log, and the list of files made.
 
 use super::{Store, StoreError, cell_from_json, cell_of};
-use crate::domain::record::{Cell, FieldChange, KINDS, Kept, Kind, Logged, Op, Record, Stamped, Stop, StopId};
+use crate::domain::record::{Cell, FieldChange, KINDS, Kept, Kind, Logged, Op, Record, Site, Stamped, Stop, StopId};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, params};
 use std::collections::{BTreeMap, BTreeSet};
@@ -291,12 +291,20 @@ impl Store {
         Ok(())
     }
 
-    /// Adds what belongs to the records carried: what was read at a stop, the tanks of a site; but not a site's other stops.
+    /// Adds what belongs to the records carried: what was read at a stop, the tanks of a site; but not a site's other stops,
+    /// nor what else a truck has done.
     fn add_below(&self, carry: &mut Carry, references: &[Reference]) -> Result<(), StoreError> {
+        let of_stop = |kind: &Kind| is_below(kind.table, Stop::TABLE, references);
+        let of_site = |kind: &Kind| is_below(kind.table, Site::TABLE, references);
         for kind in KINDS.iter().filter(|kind| kind.table != Stop::TABLE) {
-            let of_a_stop = is_of_a_stop(kind.table, references);
             for reference in references.iter().filter(|r| r.from.table == kind.table) {
-                if of_a_stop && !is_of_a_stop(reference.to.table, references) {
+                // What belongs to a stop goes with its stop, whatever else it refers to.
+                let follow = if of_stop(kind) {
+                    of_stop(reference.to)
+                } else {
+                    of_site(reference.to)
+                };
+                if !follow {
                     continue;
                 }
                 let sql = format!("SELECT id FROM {} WHERE {} = ?1", kind.table, reference.field);
@@ -516,13 +524,13 @@ struct Reference {
     to: &'static Kind,
 }
 
-/// Whether records of this kind belong to a stop, directly or through what they belong to.
-fn is_of_a_stop(table: &str, references: &[Reference]) -> bool {
+/// Whether records of this kind belong to one of `root`, directly or through what they belong to.
+fn is_below(table: &str, root: &str, references: &[Reference]) -> bool {
     // KINDS stands in the order of the references, so each step goes up and this ends.
-    table == Stop::TABLE
+    table == root
         || references
             .iter()
-            .any(|r| r.from.table == table && r.to.table != table && is_of_a_stop(r.to.table, references))
+            .any(|r| r.from.table == table && r.to.table != table && is_below(r.to.table, root, references))
 }
 
 fn iso(day: NaiveDate) -> String {

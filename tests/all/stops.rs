@@ -683,6 +683,8 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SetupItem::TruckCapacity,
         SetupItem::MaxInterval,
         SetupItem::EdgeError,
+        SetupItem::OfficeKey,
+        SetupItem::PhoneKey,
     ]);
     let field = *dice.pick(&[
         SiteField::Name,

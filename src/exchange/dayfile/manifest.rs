@@ -117,6 +117,16 @@ impl<W: Write> Write for Hashing<W> {
     }
 }
 
+/// Hashes everything that can be read, and counts it.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn digest_of(mut input: impl io::Read) -> io::Result<(Digest, u64)> {
+    let mut hashing = Hashing::new(io::sink());
+    let bytes = io::copy(&mut input, &mut hashing)?;
+    Ok((hashing.digest(), bytes))
+}
+
 /// What a day file is.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -14,7 +14,7 @@ pub mod sign;
 pub mod write;
 
 pub use error::{DayFileError, WriteError};
-pub use manifest::{Digest, Manifest, Part};
+pub use manifest::{Digest, Manifest, Part, digest_of};
 
 /// The form of day file this program writes, and the newest it reads.
 pub const FORMAT: u32 = 1;

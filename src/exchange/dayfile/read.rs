@@ -4,7 +4,7 @@
 //! noticed too. Memory holds the manifest and one line at a time.
 
 use super::lines::{kind_of, part_of, read_logged, read_record};
-use super::manifest::{Digest, Hashing, MANIFEST, Manifest, Part, SIGNATURE, is_part_name};
+use super::manifest::{Digest, MANIFEST, Manifest, Part, SIGNATURE, digest_of, is_part_name};
 use super::seal::{OfficeSecret, Unsealed, unseal};
 use super::sign::{PhoneKey, PhoneSignature, TrustedPhone};
 use super::{
@@ -79,19 +79,18 @@ pub fn open<R: Read + Seek>(input: R, keys: &[OfficeSecret], trust: Trust<'_>) -
 /// Reads the file once from end to end, which also checks every piece of a seal.
 fn digest_whole<R: Read + Seek>(source: &mut Unsealed<R>) -> Result<(Digest, u64), DayFileError> {
     let sealed = matches!(source, Unsealed::Sealed(_));
-    let mut hashing = Hashing::new(io::sink());
-    let copied = source
+    let read = source
         .seek(SeekFrom::Start(0))
-        .and_then(|_| io::copy(&mut source.take(MOST_BYTES + 1), &mut hashing));
-    match copied {
+        .and_then(|_| digest_of(source.take(MOST_BYTES + 1)));
+    match read {
         Err(error) if sealed && error.raw_os_error().is_none() => Err(DayFileError::SealBroken(error.to_string())),
         Err(error) => Err(DayFileError::Unreadable(error)),
-        Ok(bytes) if bytes > MOST_BYTES => Err(DayFileError::TooLarge {
+        Ok((_, bytes)) if bytes > MOST_BYTES => Err(DayFileError::TooLarge {
             what: "the file".to_owned(),
             bytes,
             most: MOST_BYTES,
         }),
-        Ok(bytes) => Ok((hashing.digest(), bytes)),
+        Ok(whole) => Ok(whole),
     }
 }
 
