@@ -6,10 +6,11 @@
 
 use super::ledger::BlobRow;
 use super::marks::{Mark, decode, encode};
-use super::{StoreError, cell_from_json, cell_of, cell_to_json, cell_value};
+use super::{StoreError, cell_from_json, cell_of, cell_to_json};
 use crate::domain::record::{Cell, KINDS, Kind, Logged, Record, Setup, SetupId, Stamped, Stop};
 use chrono::{DateTime, FixedOffset};
 use rusqlite::{CachedStatement, OptionalExtension, ToSql, Transaction, params};
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -26,6 +27,30 @@ pub struct Merged {
     pub doubtful: u64,
     /// The earliest and the latest time that cannot be right.
     pub doubtful_between: Option<(DateTime<FixedOffset>, DateTime<FixedOffset>)>,
+}
+
+/// One change of an action, as it is kept: `old` is not there for a new record.
+#[derive(Serialize)]
+struct ChangeLine<'a> {
+    record: &'a str,
+    id: Uuid,
+    field: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    old: Option<Json<'a>>,
+    new: Json<'a>,
+}
+
+/// A value as JSON.
+struct Json<'a>(&'a Cell);
+
+impl Serialize for Json<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self.0 {
+            Cell::Null => serializer.serialize_unit(),
+            Cell::Int(whole) => serializer.serialize_i64(*whole),
+            Cell::Text(text) => serializer.serialize_str(text),
+        }
+    }
 }
 
 /// A kind of record with what is needed to write it.
@@ -156,23 +181,21 @@ impl<'tx> Merger<'tx> {
     /// # Errors
     /// Whatever the book refuses.
     pub fn action(&mut self, phone: Uuid, logged: &Logged) -> Result<(), StoreError> {
-        let (op, mut befores) = (&logged.op, logged.before.iter());
-        let changes: Vec<serde_json::Value> = op
-            .changes
-            .iter()
-            .map(|change| {
-                let mut line = serde_json::json!({
-                    "record": change.table,
-                    "id": change.id.to_string(),
-                    "field": change.field,
-                    "new": cell_value(&change.value),
-                });
-                if let (Some(Some(old)), Some(line)) = (befores.next(), line.as_object_mut()) {
-                    line.insert("old".to_owned(), cell_value(old));
-                }
-                line
-            })
-            .collect();
+        let op = &logged.op;
+        let lines = op.changes.iter().enumerate().map(|(i, change)| ChangeLine {
+            record: change.table,
+            id: change.id,
+            field: change.field,
+            old: logged.before.get(i).and_then(Option::as_ref).map(Json),
+            new: Json(&change.value),
+        });
+        let mut changes = Vec::with_capacity(op.changes.len() * 128);
+        serde_json::Serializer::new(&mut changes)
+            .collect_seq(lines)
+            .map_err(|error| StoreError::Damaged {
+                detail: error.to_string(),
+            })?;
+        let changes = String::from_utf8_lossy(&changes);
         self.tx
             .prepare_cached(
                 "INSERT INTO phone_action (id, phone, stop, at, label, undoes, changes) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
@@ -188,7 +211,7 @@ impl<'tx> Merger<'tx> {
                     op.at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
                     op.label,
                     logged.undoes.map(|undone| undone.to_string()),
-                    serde_json::Value::from(changes).to_string()
+                    changes
                 ])
             })
             .map(|_| ())

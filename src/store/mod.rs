@@ -533,16 +533,13 @@ fn cell_of(value: ValueRef<'_>) -> Cell {
     }
 }
 
-fn cell_value(cell: &Cell) -> serde_json::Value {
+fn cell_to_json(cell: &Cell) -> String {
     match cell {
         Cell::Null => serde_json::Value::Null,
         Cell::Int(whole) => serde_json::Value::from(*whole),
         Cell::Text(text) => serde_json::Value::from(text.as_str()),
     }
-}
-
-fn cell_to_json(cell: &Cell) -> String {
-    cell_value(cell).to_string()
+    .to_string()
 }
 
 fn cell_from_json(json: &str) -> Result<Cell, StoreError> {
