@@ -4,11 +4,11 @@ set -eu
 cd "$(dirname "$0")/.."
 . demo/setup.sh
 missing=
-for tool in Xvfb xdotool import pdftotext age zbarimg sqlite3 sha256sum; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
+for tool in Xvfb xdotool import pdftotext unzip age ogrinfo openssl zbarimg sqlite3 sha256sum python3; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
 if [ -n "$missing" ]; then
     echo "installing what is missing:$missing"
     if [ "$(id -u)" = 0 ]; then as_root=; else as_root=sudo; fi
     $as_root apt-get update -qq
-    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils age zbar-tools sqlite3 coreutils
+    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils unzip age gdal-bin openssl python3 zbar-tools sqlite3 coreutils
 fi
 cargo test --locked "$@"

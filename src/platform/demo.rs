@@ -8,6 +8,7 @@ use crate::app::inputs::work_input;
 use crate::app::overlay::PadKey;
 use crate::app::paper::{self, PaperError};
 use crate::app::session::Session;
+use crate::app::setup::SetupItem;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::{facts, work};

@@ -1,5 +1,6 @@
 //! The day file: made from a book, read back, opened with other people's tools, and refused when anything is wrong with it.
 
+mod app;
 mod book;
 mod faults;
 mod memory;

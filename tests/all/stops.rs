@@ -697,7 +697,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(115) {
+    match dice.below(117) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -842,6 +842,12 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         111 => app.tap_site_tank(index),
         112 => app.tap_site_add_tank(),
         113 => app.tap_site_visit(index),
+        115 => app.tap_day_file(),
+        116 => match dice.below(12) {
+            0 => app.make_day_file(app.session().today()),
+            1 => app.show_phone_key(),
+            _ => app.settle_day_file(),
+        },
         _ => app.sign_accept(),
     }
 }
