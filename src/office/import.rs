@@ -8,6 +8,7 @@ use super::blobs::{Blobs, Turn};
 use super::context::{Call, cannot_write, of_store};
 use super::sentences::of_day_file;
 use super::{Answer, Refusal};
+use crate::domain::record::{Logged, Stamped};
 use crate::exchange::dayfile::read::{self, DayFile as Reading, Trust};
 use crate::exchange::dayfile::seal::OfficeSecret;
 use crate::exchange::dayfile::{DayFileError, Part};
@@ -18,6 +19,7 @@ use std::cell::Cell;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -58,7 +60,7 @@ pub struct Progress<'a> {
 ///
 /// # Errors
 /// When there is nothing any file could be taken into; what is wrong with single files stands in the answer.
-pub fn run(call: &Call, asked: &Asked, watch: &dyn Fn(Progress<'_>)) -> Result<Answer, Refusal> {
+pub fn run(call: &Call, asked: &Asked, watch: &(dyn Fn(Progress<'_>) + Sync)) -> Result<Answer, Refusal> {
     let words = call.words();
     let secrets = secrets(call, asked)?;
     let mut import = Import {
@@ -165,13 +167,13 @@ impl From<DayFileError> for MergeError {
 }
 
 impl Import<'_> {
-    fn file(&mut self, path: &Path, progress: &dyn Fn(u64)) -> Result<Done, Refused> {
+    fn file(&mut self, path: &Path, progress: &(dyn Fn(u64) + Sync)) -> Result<Done, Refused> {
         let words = self.words;
         let of_file = |error: &DayFileError| (of_day_file(error, words), error.code());
         let of_book = |error: &StoreError| (of_store(error, words), "book");
         progress(0);
         let input = Counted::open(path, progress).map_err(|error| of_file(&DayFileError::Unreadable(error)))?;
-        let reading = read::open(input, &self.secrets, Trust::Anyone).map_err(|error| of_file(&error))?;
+        let mut reading = read::open(input, &self.secrets, Trust::Anyone).map_err(|error| of_file(&error))?;
         let file = ledger_line(&reading);
         let trusted = self.phones().map_err(|error| of_book(&error))?;
         let is_trusted = check_trust(&reading, &trusted);
@@ -194,7 +196,7 @@ impl Import<'_> {
             progress(1_000);
             return Ok(done);
         }
-        self.write(&reading, &mut done)?;
+        self.write(&mut reading, &mut done)?;
         progress(1_000);
         Ok(done)
     }
@@ -216,7 +218,7 @@ impl Import<'_> {
         Ok(self.look(|store| store.has_taken_in(hash))?.unwrap_or(false))
     }
 
-    fn write<R: Read + Seek>(&mut self, reading: &Reading<R>, done: &mut Done) -> Result<(), Refused> {
+    fn write<R: Read + Seek + Send>(&mut self, reading: &mut Reading<R>, done: &mut Done) -> Result<(), Refused> {
         let (words, call) = (self.words, self.call);
         let of_book = |error: &StoreError| (of_store(error, words), "book");
         let of_folder = |path: &Path, error: &io::Error| (cannot_write(path, error, words), "cannot-write");
@@ -305,29 +307,80 @@ fn extension(part: &Part) -> &str {
     part.name.rsplit_once('.').map_or("bin", |(_, extension)| extension)
 }
 
-fn take_in<R: Read + Seek>(
+/// What is read from a file while the book writes what was read before.
+enum Batch {
+    Fields(Vec<Stamped>),
+    Actions(Vec<Logged>),
+}
+
+/// How many fields or actions are handed over at a time, and how many such batches may wait: this bounds the memory.
+const BATCH: usize = 512;
+const WAITING: usize = 8;
+
+/// Merges a checked file: one thread reads it, this one writes what was read.
+fn take_in<R: Read + Seek + Send>(
     store: &mut Store,
-    reading: &Reading<R>,
+    reading: &mut Reading<R>,
     file: &DayFile,
     call: &Call,
 ) -> Result<TakenIn, MergeError> {
-    store.take_in(file, call.now, |merger| -> Result<(), MergeError> {
-        for stamped in reading.stamped() {
-            merger.field(stamped?)?;
-        }
-        for logged in reading.log() {
-            merger.action(file.phone, &logged?)?;
-        }
-        for part in reading.blobs() {
-            merger.blob(&BlobRow {
-                hash: part.sha256.to_string(),
-                name: part.name.clone(),
-                media_type: part.media_type.clone(),
-                bytes: part.bytes,
-            })?;
-        }
-        Ok(())
+    let blobs = reading.blobs().map(blob_row).collect::<Vec<_>>();
+    std::thread::scope(|scope| {
+        let (send, batches) = sync_channel(WAITING);
+        scope.spawn(move || {
+            // Nobody listens any more when the book has refused something: then there is nothing left to read for.
+            if let Err(error) = read_batches(reading, &send) {
+                drop(send.send(Err(error)));
+            }
+        });
+        store.take_in(file, call.now, |merger| -> Result<(), MergeError> {
+            for batch in batches {
+                match batch? {
+                    Batch::Fields(fields) => fields.into_iter().try_for_each(|field| merger.field(field))?,
+                    Batch::Actions(actions) => {
+                        actions
+                            .iter()
+                            .try_for_each(|action| merger.action(file.phone, action))?;
+                    }
+                }
+            }
+            blobs.iter().try_for_each(|blob| merger.blob(blob))?;
+            Ok(())
+        })
     })
+}
+
+/// Hands over everything the file holds; ends early, and in peace, when nobody listens.
+fn read_batches<R: Read + Seek>(
+    reading: &Reading<R>,
+    send: &SyncSender<Result<Batch, DayFileError>>,
+) -> Result<(), DayFileError> {
+    hand_over(reading.stamped(), Batch::Fields, BATCH, send)?;
+    // An action may change many fields.
+    hand_over(reading.log(), Batch::Actions, BATCH / 16, send)
+}
+
+fn hand_over<T>(
+    mut list: impl Iterator<Item = Result<T, DayFileError>>,
+    of: impl Fn(Vec<T>) -> Batch,
+    most: usize,
+    send: &SyncSender<Result<Batch, DayFileError>>,
+) -> Result<(), DayFileError> {
+    loop {
+        let batch = list.by_ref().take(most).collect::<Result<Vec<_>, _>>()?;
+        if batch.is_empty() || send.send(Ok(of(batch))).is_err() {
+            return Ok(());
+        }
+    }
+}
+
+fn blob_row(part: &Part) -> BlobRow {
+    BlobRow {
+        hash: part.sha256.to_string(),
+        name: part.name.clone(),
+        media_type: part.media_type.clone(),
+        bytes: part.bytes,
+    }
 }
 
 fn ledger_line<R: Read + Seek>(reading: &Reading<R>) -> DayFile {
@@ -464,11 +517,11 @@ struct Counted<'a> {
     bytes: u64,
     read: u64,
     said: Cell<u64>,
-    progress: &'a dyn Fn(u64),
+    progress: &'a (dyn Fn(u64) + Sync),
 }
 
 impl<'a> Counted<'a> {
-    fn open(path: &Path, progress: &'a dyn Fn(u64)) -> io::Result<Self> {
+    fn open(path: &Path, progress: &'a (dyn Fn(u64) + Sync)) -> io::Result<Self> {
         let file = File::open(path)?;
         let data = file.metadata()?;
         if data.is_dir() {

@@ -5,6 +5,7 @@ use chrono::{DateTime, FixedOffset, SecondsFormat};
 use serde::de::{MapAccess, Visitor};
 use serde::ser::SerializeMap;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::borrow::Cow;
 use std::fmt;
 use std::io::{self, Write};
 use uuid::Uuid;
@@ -69,6 +70,10 @@ impl<'de> Deserialize<'de> for Value {
     }
 }
 
+/// Text that stays in its line, unless it holds an escape.
+#[derive(Deserialize)]
+struct Text<'a>(#[serde(borrow)] Cow<'a, str>);
+
 fn at_text(at: &DateTime<FixedOffset>) -> String {
     at.to_rfc3339_opts(SecondsFormat::Millis, false)
 }
@@ -121,27 +126,30 @@ pub fn write_record(id: Uuid, fields: &[Stamped], phone: Uuid, mut out: impl Wri
 pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -> Result<(Uuid, Vec<Stamped>), String> {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
-    struct Entry {
+    struct Entry<'a> {
         value: Value,
-        at: DateTime<FixedOffset>,
-        op: Uuid,
+        #[serde(borrow)]
+        at: Text<'a>,
+        #[serde(borrow)]
+        op: Text<'a>,
         by: Option<Uuid>,
     }
-    struct Fields(Vec<(String, Entry)>);
-    impl<'de> Deserialize<'de> for Fields {
+    struct Fields<'a>(Vec<(Text<'a>, Entry<'a>)>);
+    impl<'de: 'a, 'a> Deserialize<'de> for Fields<'a> {
         fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-            struct All;
-            impl<'de> Visitor<'de> for All {
-                type Value = Fields;
+            struct All<'a>(std::marker::PhantomData<&'a ()>);
+            impl<'de: 'a, 'a> Visitor<'de> for All<'a> {
+                type Value = Fields<'a>;
                 fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                     f.write_str("the fields of a record")
                 }
-                fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Fields, A::Error> {
-                    let mut list: Vec<(String, Entry)> = Vec::new();
-                    while let Some((name, entry)) = map.next_entry::<String, Entry>()? {
-                        if list.iter().any(|(known, _)| *known == name) {
+                fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Fields<'a>, A::Error> {
+                    let mut list: Vec<(Text<'a>, Entry<'a>)> = Vec::with_capacity(24);
+                    while let Some((name, entry)) = map.next_entry::<Text<'a>, Entry<'a>>()? {
+                        if list.iter().any(|(known, _)| known.0 == name.0) {
                             return Err(serde::de::Error::custom(format!(
-                                "the field `{name}` stands there twice"
+                                "the field `{}` stands there twice",
+                                name.0
                             )));
                         }
                         list.push((name, entry));
@@ -149,32 +157,44 @@ pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -
                     Ok(Fields(list))
                 }
             }
-            deserializer.deserialize_map(All)
+            deserializer.deserialize_map(All(std::marker::PhantomData))
         }
     }
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
-    struct Line {
+    struct Line<'a> {
         id: Uuid,
-        fields: Fields,
+        #[serde(borrow)]
+        fields: Fields<'a>,
     }
     let Line { id, fields } = serde_json::from_slice(line).map_err(|error| error.to_string())?;
-    let mut list = Vec::with_capacity(fields.0.len());
+    let mut list: Vec<Stamped> = Vec::with_capacity(fields.0.len());
+    // The fields of a record mostly come from a few actions: what stands in one's stamp stands in the next one's too.
+    let mut before: Option<(Text<'_>, Text<'_>, DateTime<FixedOffset>, Uuid)> = None;
     for (name, entry) in fields.0 {
         let field = kind
-            .field(&name)
-            .ok_or_else(|| format!("a {} has no field `{name}`", kind.table))?;
+            .field(&name.0)
+            .ok_or_else(|| format!("a {} has no field `{}`", kind.table, name.0))?;
         if !(kind.fits)(field, &entry.value.0) {
             return Err(format!("`{field}` cannot hold that value"));
         }
+        let (at, op) = match &before {
+            Some((at_text, op_text, at, op)) if at_text.0 == entry.at.0 && op_text.0 == entry.op.0 => (*at, *op),
+            _ => {
+                let at = DateTime::parse_from_rfc3339(&entry.at.0).map_err(|error| format!("`at`: {error}"))?;
+                let op = Uuid::parse_str(&entry.op.0).map_err(|error| format!("`op`: {error}"))?;
+                before = Some((entry.at, entry.op, at, op));
+                (at, op)
+            }
+        };
         list.push(Stamped {
             table: kind.table,
             id,
             field,
             value: entry.value.0,
-            at: entry.at,
+            at,
             by: entry.by.unwrap_or(phone),
-            op: entry.op,
+            op,
         });
     }
     let missing = kind
@@ -189,10 +209,12 @@ pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ChangeLine {
-    table: String,
+struct ChangeLine<'a> {
+    #[serde(borrow)]
+    table: Cow<'a, str>,
     id: Uuid,
-    field: String,
+    #[serde(borrow)]
+    field: Cow<'a, str>,
     /// Not there at all for a new record; `null` when the field was empty before.
     #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "there")]
     old: Option<Value>,
@@ -205,7 +227,7 @@ fn there<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Value>, D:
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct LogLine {
+struct LogLine<'a> {
     id: Uuid,
     at: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -214,7 +236,8 @@ struct LogLine {
     undoable: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     undoes: Option<Uuid>,
-    changes: Vec<ChangeLine>,
+    #[serde(borrow)]
+    changes: Vec<ChangeLine<'a>>,
 }
 
 /// Writes one action as a line.
@@ -228,9 +251,9 @@ pub fn write_logged(logged: &Logged, mut out: impl Write) -> io::Result<()> {
         .iter()
         .zip(&logged.before)
         .map(|(change, before)| ChangeLine {
-            table: change.table.to_owned(),
+            table: Cow::Borrowed(change.table),
             id: change.id,
-            field: change.field.to_owned(),
+            field: Cow::Borrowed(change.field),
             old: before.clone().map(Value),
             new: Value(change.value.clone()),
         });
@@ -252,7 +275,7 @@ pub fn write_logged(logged: &Logged, mut out: impl Write) -> io::Result<()> {
 /// # Errors
 /// What is wrong, to stand after the part's name and the line's number.
 pub fn read_logged(line: &[u8]) -> Result<Logged, String> {
-    let line: LogLine = serde_json::from_slice(line).map_err(|error| error.to_string())?;
+    let line: LogLine<'_> = serde_json::from_slice(line).map_err(|error| error.to_string())?;
     let at = DateTime::parse_from_rfc3339(&line.at).map_err(|error| format!("`at`: {error}"))?;
     let (mut changes, mut before) = (Vec::new(), Vec::new());
     for change in line.changes {

@@ -469,8 +469,19 @@ impl<R: Read + Seek> DayFile<R> {
     }
 
     fn check_part(&self, part: &Part) -> Result<(), DayFileError> {
-        // First that it is the right part at all, then what it says: a changed byte is not a fault of who wrote it.
-        io::copy(&mut self.open_listed(part)?, &mut io::sink()).map_err(from_io)?;
+        let whole = || io::copy(&mut self.open_listed(part)?, &mut io::sink()).map_err(from_io);
+        if part.name != LOG && kind_of(&part.name).is_none() {
+            whole()?;
+        }
+        // Lines are read to the end, where the part's hash is checked. Where one cannot be used, it is asked first
+        // whether this is the right part at all: a changed byte is not a fault of who wrote it.
+        self.check_content(part).or_else(|fault| {
+            whole()?;
+            Err(fault)
+        })
+    }
+
+    fn check_content(&self, part: &Part) -> Result<(), DayFileError> {
         if part.name == LOG {
             let mut known = std::collections::HashSet::new();
             for line in self.lines(part) {
