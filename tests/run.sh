@@ -4,11 +4,11 @@ set -eu
 cd "$(dirname "$0")/.."
 . demo/setup.sh
 missing=
-for tool in Xvfb xdotool import pdftotext ogrinfo xmllint geod python3; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
+for tool in Xvfb xdotool import pdftotext ogrinfo xmllint geod python3 unzip age openssl zbarimg sqlite3 sha256sum; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
 if [ -n "$missing" ]; then
     echo "installing what is missing:$missing"
     if [ "$(id -u)" = 0 ]; then as_root=; else as_root=sudo; fi
     $as_root apt-get update -qq
-    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils gdal-bin libxml2-utils proj-bin python3
+    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils gdal-bin libxml2-utils proj-bin python3 unzip age openssl zbar-tools sqlite3 coreutils
 fi
 cargo test --locked "$@"

@@ -109,6 +109,7 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_stop(index) => |app| app.tap_stop(place(index));
         on_tap_start() => |app| app.tap_start();
         on_tap_truck() => |app| app.tap_truck();
+        on_tap_file() => |app| app.tap_day_file();
     );
     let api = ui::BookApi::get(window);
     on!(binder, api,
@@ -916,6 +917,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     sync(&api.get_position(), rows(view.position), |model| {
         api.set_position(model)
     });
+    sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_book_text(view.book.into());
 }
 
@@ -1297,6 +1299,8 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
         SetupItem::PositionSource => ui::SetupItem::PositionSource,
+        SetupItem::OfficeKey => ui::SetupItem::OfficeKey,
+        SetupItem::PhoneKey => ui::SetupItem::PhoneKey,
     }
 }
 
@@ -1323,6 +1327,8 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
         ui::SetupItem::PositionSource => SetupItem::PositionSource,
+        ui::SetupItem::OfficeKey => SetupItem::OfficeKey,
+        ui::SetupItem::PhoneKey => SetupItem::PhoneKey,
     }
 }
 

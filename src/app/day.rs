@@ -68,7 +68,8 @@ impl App {
     pub fn reload_day(&mut self) -> Result<(), StoreError> {
         let today = self.session.today();
         self.day = self.session.ask(move |store| store.day(today))?;
-        self.reload_truck()
+        self.reload_truck()?;
+        self.reload_day_file()
     }
 
     /// Returns what Day shows.
@@ -138,11 +139,15 @@ impl App {
             .collect::<Vec<_>>();
         DayView {
             date: figures.weekday(self.session.today()),
-            counts: format!(
-                "{} · {}",
-                words.n("{0} stop", "{0} stops", self.day.len()),
-                words.f("{0} done", &[&done.to_string()])
-            ),
+            counts: [
+                Some(words.n("{0} stop", "{0} stops", self.day.len())),
+                Some(words.f("{0} done", &[&done.to_string()])),
+                self.day_file_text(),
+            ]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" · "),
             load_text: words.f("{0} on board", &[&figures.volume(on_board)]),
             room_text: if over {
                 words.t("over what it holds")

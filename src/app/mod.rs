@@ -2,6 +2,8 @@
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
+pub use crate::say::words;
+
 #[cfg(feature = "ui")]
 pub mod bind;
 pub mod book;
@@ -34,6 +36,7 @@ pub mod pump;
 pub mod read;
 pub mod scene;
 pub mod section;
+pub mod send;
 pub mod session;
 pub mod setup;
 pub mod shell;
@@ -44,5 +47,4 @@ pub mod tank_scenes;
 pub mod truck;
 pub mod waste_page;
 pub mod what_if;
-pub mod words;
 pub mod yard;

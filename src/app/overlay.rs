@@ -1,5 +1,6 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
+use crate::app::explain;
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
 use crate::app::find_tape::TapeEnd;
 use crate::app::form::DisposalField;
@@ -11,6 +12,7 @@ use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
 use crate::domain::waste::WasteField;
 use chrono::{NaiveDate, NaiveTime};
+use crate::exchange::dayfile::seal::OfficeKey;
 
 /// How a typed value stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -411,6 +413,8 @@ pub enum PickerTarget {
     TruckTank,
     /// The day to close.
     CloseDay,
+    /// Which day's file to make.
+    DayFile,
 }
 
 /// One choice out of several.
@@ -604,7 +608,7 @@ impl App {
     #[must_use]
     pub fn sheet_view(&self) -> Option<SheetView> {
         let sheet = self.sheet.as_ref()?;
-        let error = sheet_error(sheet);
+        let error = self.sheet_error(sheet);
         Some(SheetView {
             title: sheet.title.clone(),
             text: sheet.text.clone(),
@@ -614,15 +618,27 @@ impl App {
                 None if sheet.text.trim().is_empty() => Verdict::Empty,
                 None => Verdict::Ok,
             },
-            message: error
-                .map(|error| self.session.figures().explain(error))
-                .unwrap_or_default(),
+            message: error.unwrap_or_default(),
         })
+    }
+
+    /// Says why what was typed cannot be kept; nothing when it can.
+    fn sheet_error(&self, sheet: &Sheet) -> Option<String> {
+        let text = sheet.text.trim();
+        if sheet.target == SheetTarget::Setup(SetupItem::OfficeKey) && !text.is_empty() {
+            let error = OfficeKey::parse(text).err()?;
+            return Some(explain::office_key(error, self.session.words()));
+        }
+        sheet_error(sheet).map(|error| self.session.figures().explain(error))
     }
 
     /// Keeps the text on the sheet.
     pub fn sheet_keep(&mut self) {
-        if self.sheet.as_ref().is_none_or(|sheet| sheet_error(sheet).is_some()) {
+        if self
+            .sheet
+            .as_ref()
+            .is_none_or(|sheet| self.sheet_error(sheet).is_some())
+        {
             return;
         }
         let Some(sheet) = self.sheet.take() else { return };
@@ -685,6 +701,7 @@ impl App {
             PickerTarget::Note(field) => self.note_chosen(field, index),
             PickerTarget::TruckTank => self.truck_tank_chosen(index),
             PickerTarget::CloseDay => self.day_chosen(index),
+            PickerTarget::DayFile => self.day_file_chosen(index),
         }
     }
 

@@ -41,7 +41,7 @@ impl std::fmt::Debug for Session {
 #[must_use]
 pub fn first_setup() -> Setup {
     Setup {
-        id: SetupId(Uuid::from_u128(1)),
+        id: SetupId::OWN,
         language: Language::English,
         rule_set: GENERAL_RULE_SET.to_owned(),
         dig_fee: Cents(0),
@@ -221,6 +221,12 @@ impl Session {
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
         self.desk.ask(question)
+    }
+
+    /// Returns a way for other threads to wake the window.
+    #[must_use]
+    pub fn waker(&self) -> crate::store::desk::Waker {
+        self.desk.waker()
     }
 
     /// Takes in what has become of the actions handed over; returns whether anything has changed.

@@ -7,6 +7,7 @@ use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Setup, Units};
 use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
+use crate::exchange::dayfile::seal::OfficeKey;
 
 /// A truck has at most so many tanks of its own.
 const MOST_TRUCK_TANKS: u8 = 4;
@@ -44,6 +45,10 @@ pub enum SetupItem {
     EdgeError,
     /// Where positions come from.
     PositionSource,
+    /// The key day files are sealed to.
+    OfficeKey,
+    /// The key this phone signs with.
+    PhoneKey,
 }
 
 /// One row: its name, its value, how it stands.
@@ -82,6 +87,8 @@ pub struct SetupView {
     pub limits: Vec<SetupRow>,
     /// Where positions come from.
     pub position: Vec<SetupRow>,
+    /// The office: its key and the phone's.
+    pub office: Vec<SetupRow>,
     /// Where the book is.
     pub book: String,
 }
@@ -142,6 +149,8 @@ impl App {
             ),
             SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
             SetupItem::PositionSource => (words.t("Position source"), self.position_source().to_owned()),
+            SetupItem::OfficeKey => (words.t("Office key"), short_key(&setup.office_key)),
+            SetupItem::PhoneKey => (words.t("This phone's key"), words.t("show")),
         };
         let empty = value.is_empty();
         SetupRow {
@@ -157,6 +166,7 @@ impl App {
                 (true, SetupItem::PositionSource) => words.t("a receiver can be named here"),
                 (false, SetupItem::PositionSource) => self.position_status(),
                 (true, SetupItem::TruckTank(0)) => words.t("without it, no room is shown"),
+                (true, SetupItem::OfficeKey) => words.t("without it, day files are not sealed"),
                 _ => String::new(),
             },
             value,
@@ -211,6 +221,7 @@ impl App {
             ]),
             limits: rows(&[SetupItem::MaxInterval, SetupItem::EdgeError]),
             position: rows(&[SetupItem::PositionSource]),
+            office: rows(&[SetupItem::OfficeKey, SetupItem::PhoneKey]),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
@@ -280,6 +291,12 @@ impl App {
                     sheet.title = row.name;
                 }
             }
+            SetupItem::OfficeKey => {
+                let key = self.session.setup().office_key.clone();
+                // Room for the whole key to be seen.
+                self.open_sheet(SheetTarget::Setup(item), "Office key", key, true);
+            }
+            SetupItem::PhoneKey => self.show_phone_key(),
             SetupItem::DigFee | SetupItem::Riser(_) => self.open_setup_pad(item, PadKind::Money, row.name),
             SetupItem::TruckTank(_) => self.open_setup_pad(item, PadKind::Volume, row.name),
             SetupItem::MaxInterval => self.open_setup_pad(item, PadKind::Years, row.name),
@@ -309,6 +326,10 @@ impl App {
             SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
             SetupItem::Technician => text.clone_into(&mut setup.technician),
             SetupItem::PositionSource => text.clone_into(&mut setup.position_source),
+            // As it is written everywhere, however it was pasted.
+            SetupItem::OfficeKey => {
+                setup.office_key = OfficeKey::parse(text).map_or_else(|_| String::new(), |key| key.to_string());
+            }
             _ => {}
         });
         if item == SetupItem::PositionSource {
@@ -379,6 +400,14 @@ impl App {
         .into_iter()
         .map(|(title, detail)| (title.to_owned(), words.t(detail)))
         .collect()
+    }
+}
+
+/// The beginning and end of a key, enough to tell two apart.
+fn short_key(key: &str) -> String {
+    match (key.get(..9), key.len().checked_sub(6).and_then(|from| key.get(from..))) {
+        (Some(start), Some(end)) if key.len() > 20 => format!("{start}…{end}"),
+        _ => key.to_owned(),
     }
 }
 

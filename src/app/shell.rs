@@ -4,6 +4,7 @@ use crate::app::book::BookState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::position::PositionState;
+use crate::app::send::SendState;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
@@ -89,6 +90,7 @@ pub struct App {
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
     pub(crate) position: PositionState,
+    pub(crate) send: SendState,
 }
 
 impl App {
@@ -119,6 +121,7 @@ impl App {
             picker: None,
             confirm: None,
             position: PositionState::default(),
+            send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -305,7 +308,8 @@ impl App {
     /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
         let moved = self.poll_position();
-        self.session.poll() || moved
+        let made = self.poll_day_file();
+        self.session.poll() || moved || made
     }
 
     fn leave_stop_on_screen(&mut self) {

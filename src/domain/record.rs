@@ -330,9 +330,69 @@ pub trait Record: Clone + PartialEq + Sized {
     /// # Errors
     /// The name of the first field whose value is missing or of the wrong kind.
     fn from_cells(id: Uuid, cells: &[Cell]) -> Result<Self, &'static str>;
+    /// Whether a value is one this field can hold; never for a field there is not.
+    fn fits(field: &str, cell: &Cell) -> bool;
     /// Whether a person has taken it away (it is kept all the same).
     fn is_removed(&self) -> bool;
 }
+
+/// What is known of a kind of record without knowing any of its fields by name.
+///
+/// The change log, day files and merging go by this list, so that a new kind of record needs no code of theirs.
+#[derive(Clone, Copy, Debug)]
+pub struct Kind {
+    /// The table.
+    pub table: &'static str,
+    /// The fields, in the order they are kept, the id left out.
+    pub fields: &'static [&'static str],
+    /// Whether a value is one this field can hold; never for a field there is not.
+    pub fits: fn(&str, &Cell) -> bool,
+}
+
+impl Kind {
+    const fn of<R: Record>() -> Self {
+        Self {
+            table: R::TABLE,
+            fields: R::FIELDS,
+            fits: R::fits,
+        }
+    }
+
+    /// Returns the kind of record kept in this table.
+    #[must_use]
+    pub fn named(table: &str) -> Option<&'static Self> {
+        KINDS.iter().find(|kind| kind.table == table)
+    }
+
+    /// Returns the fixed name of a field, so that no text from a file ever becomes part of a statement.
+    #[must_use]
+    pub fn field(&self, name: &str) -> Option<&'static str> {
+        self.fields.iter().copied().find(|field| *field == name)
+    }
+}
+
+/// Every kind of record, each after the kinds it refers to.
+pub const KINDS: &[Kind] = &[
+    Kind::of::<Site>(),
+    Kind::of::<Tank>(),
+    Kind::of::<Compartment>(),
+    Kind::of::<Lid>(),
+    Kind::of::<Pin>(),
+    Kind::of::<TapeTie>(),
+    Kind::of::<Stop>(),
+    Kind::of::<YardClue>(),
+    Kind::of::<RodProbe>(),
+    Kind::of::<Reading>(),
+    Kind::of::<Truck>(),
+    Kind::of::<TruckTank>(),
+    Kind::of::<Pumping>(),
+    Kind::of::<DisposalPlace>(),
+    Kind::of::<Disposal>(),
+    Kind::of::<LoadCorrection>(),
+    Kind::of::<DayClose>(),
+    Kind::of::<WasteRecord>(),
+    Kind::of::<Setup>(),
+];
 
 /// Declares a record: the struct, its id, its table and how each field is kept.
 macro_rules! record {
@@ -373,6 +433,13 @@ macro_rules! record {
                     $($field: <$ty as Kept>::from_cell(next()).ok_or(stringify!($field))?,)+
                     removed: <bool as Kept>::from_cell(next()).ok_or("removed")?,
                 })
+            }
+            fn fits(field: &str, cell: &Cell) -> bool {
+                match field {
+                    $(stringify!($field) => <$ty as Kept>::from_cell(cell).is_some(),)+
+                    "removed" => <bool as Kept>::from_cell(cell).is_some(),
+                    _ => false,
+                }
             }
             fn is_removed(&self) -> bool { self.removed }
         }
@@ -834,7 +901,14 @@ record! {
         certification: String,
         /// The truck this phone rides on.
         truck: Option<TruckId>,
+        /// The office's public key, as text; empty when day files are not sealed.
+        office_key: String,
     }
+}
+
+impl SetupId {
+    /// How this device itself is set up; those of others bear the names of their phones.
+    pub const OWN: Self = Self(Uuid::from_u128(1));
 }
 
 /// A site with its tanks and lids, and one stop with its readings.
@@ -877,6 +951,27 @@ pub struct FieldChange {
     pub field: &'static str,
     /// The value it takes.
     pub value: Cell,
+}
+
+/// One field of one record as it stands, with when, on which phone and by which action it came to stand so.
+///
+/// Two books that know different values of a field can be merged by comparing these.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stamped {
+    /// The record's table.
+    pub table: &'static str,
+    /// The record.
+    pub id: Uuid,
+    /// The field.
+    pub field: &'static str,
+    /// Its value.
+    pub value: Cell,
+    /// When it was given this value, by the clock of the phone.
+    pub at: DateTime<FixedOffset>,
+    /// The phone.
+    pub by: Uuid,
+    /// The action.
+    pub op: Uuid,
 }
 
 /// Lists what differs between two states of the records of one kind.
@@ -944,6 +1039,17 @@ pub struct Op {
     pub undoable: bool,
     /// What it changed.
     pub changes: Vec<FieldChange>,
+}
+
+/// One action as it stands in the log, with what each of its changes replaced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Logged {
+    /// The action.
+    pub op: Op,
+    /// The action it took back, if it took one back.
+    pub undoes: Option<Uuid>,
+    /// What each change replaced, in the order of the changes; `None` where the record was new.
+    pub before: Vec<Option<Cell>>,
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use crate::app::inputs::work_input;
 use crate::app::overlay::PadKey;
 use crate::app::paper::{self, PaperError};
 use crate::app::session::Session;
+use crate::app::setup::SetupItem;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::{facts, work};
@@ -274,7 +275,21 @@ fn draw_tour(
 ) -> Result<usize, DemoRunError> {
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
-        ("truck", App::tap_truck),
+        ("day-files", App::tap_day_file),
+        ("office-key", |app| {
+            app.cancel_overlay();
+            app.tap_setup_item(SetupItem::OfficeKey);
+            app.sheet_edit("AGE-SECRET-KEY-1");
+        }),
+        ("phone-key", |app| {
+            app.cancel_overlay();
+            app.go(Screen::Setup);
+            app.tap_setup_item(SetupItem::PhoneKey);
+        }),
+        ("truck", |app| {
+            app.go(Screen::Day);
+            app.tap_truck();
+        }),
         ("load", |app| app.tap_truck_entry(2)),
         ("disposal", |app| {
             app.back();

@@ -2,8 +2,7 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Pin, Pumping, Reading, Record, RodProbe, Setup, Site, SiteId, Station, Stop,
-    StopId, Tank, TapeTie, Visit, YardClue,
+    Compartment, CompartmentId, Kept, Lid, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -76,7 +75,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
-        Ok(self.select::<Setup>("ORDER BY t.id LIMIT 1", &[])?.pop())
+        Ok(self
+            .select::<Setup>("WHERE t.id = ?1", &[&SetupId::OWN.to_string()])?
+            .pop())
     }
 
     /// Reads a site.

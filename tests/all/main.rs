@@ -12,17 +12,20 @@
 )]
 
 mod card;
+mod dayfile;
 mod diagnose;
 mod fixture;
 mod forecast;
 mod geojson;
 mod gpx;
+mod import;
 mod killed;
 mod layering;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
+mod merge;
 mod nmea;
 mod plan_files;
 mod plan_sheet;

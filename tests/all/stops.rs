@@ -694,6 +694,8 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SetupItem::MaxInterval,
         SetupItem::EdgeError,
         SetupItem::PositionSource,
+        SetupItem::OfficeKey,
+        SetupItem::PhoneKey,
     ]);
     let field = *dice.pick(&[
         SiteField::Name,
@@ -706,7 +708,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(159) {
+    match dice.below(161) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -898,6 +900,12 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
             app.tap_close_day();
             app.tap_pump_record();
         }
+        157 => app.tap_day_file(),
+        158 => match dice.below(12) {
+            0 => app.make_day_file(app.session().today()),
+            1 => app.show_phone_key(),
+            _ => app.settle_day_file(),
+        },
         _ => app.sign_accept(),
     }
 }

@@ -59,6 +59,8 @@ mod least {
     }
 }
 
+mod import;
+
 /// Sites in the large book.
 const SITES: usize = 20_000;
 /// What a child process draws; its book is the second variable.
@@ -66,6 +68,9 @@ const CHILD: &str = "LIDMARK_BENCH_CHILD";
 const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
 
 fn main() {
+    if import::is_child() {
+        return;
+    }
     if let Ok(what) = std::env::var(CHILD) {
         draw_first_frame(&what);
         return;
@@ -81,6 +86,7 @@ fn main() {
     search(&book);
     figures(&folder);
     card(&folder);
+    import::lines(&folder);
     std::fs::remove_dir_all(&folder).unwrap();
 }
 
