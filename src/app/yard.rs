@@ -264,6 +264,18 @@ impl<'a> Solver<'a> {
                 .iter()
                 .any(|tie| tie.origin == pin.id && self.is_corner(tie.target))
             && self.ties_to(pin.id).next().is_none();
+        // Taken by position, the place is no better than that, whatever the plan is drawn from.
+        if let Some(pinned) = self
+            .pinned
+            .get(&pin.id)
+            .filter(|_| pin.kind != PinKind::HouseCorner && self.ties_to(pin.id).next().is_none())
+        {
+            return Some(Placed {
+                at,
+                spread: pinned.spread(),
+                by: HeldBy::Position,
+            });
+        }
         let spread = if starts_the_frame {
             Spread::NONE
         } else {
