@@ -2,6 +2,9 @@
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
+pub use crate::exchange::inputs;
+pub use crate::say::{explain, figures, lettering, paper, words};
+
 #[cfg(feature = "ui")]
 pub mod bind;
 pub mod book;
@@ -10,14 +13,9 @@ pub mod day;
 pub mod demo;
 pub mod dig;
 pub mod door;
-pub mod explain;
-pub mod figures;
 pub mod find;
-pub mod inputs;
 pub mod leave;
-pub mod lettering;
 pub mod overlay;
-pub mod paper;
 pub mod pump;
 pub mod read;
 pub mod scene;
@@ -30,4 +28,3 @@ pub mod stop;
 pub mod tank;
 pub mod tank_scenes;
 pub mod what_if;
-pub mod words;

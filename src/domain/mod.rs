@@ -11,6 +11,7 @@ pub mod check;
 pub mod forecast;
 pub mod judge;
 pub mod locate;
+pub mod money;
 pub mod reading;
 pub mod record;
 pub mod riser;

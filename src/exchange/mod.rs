@@ -4,6 +4,7 @@
 pub mod facts;
 pub mod geojson;
 pub mod gpx;
+pub mod inputs;
 pub mod locate;
 pub mod nmea;
 pub mod position;

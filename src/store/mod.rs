@@ -13,7 +13,7 @@ pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 
 use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
+    Cell, Compartment, FieldChange, Lid, Op, Price, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank, WorkLine,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -22,10 +22,10 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql")];
+const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0007_work_line.sql")];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -309,7 +309,7 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 8] = [
+    let known: [(&'static str, &'static [&'static str]); 10] = [
         (Site::TABLE, Site::FIELDS),
         (Tank::TABLE, Tank::FIELDS),
         (Compartment::TABLE, Compartment::FIELDS),
@@ -318,6 +318,8 @@ fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), St
         (Reading::TABLE, Reading::FIELDS),
         (Pumping::TABLE, Pumping::FIELDS),
         (Setup::TABLE, Setup::FIELDS),
+        (WorkLine::TABLE, WorkLine::FIELDS),
+        (Price::TABLE, Price::FIELDS),
     ];
     known
         .into_iter()

@@ -310,6 +310,21 @@ impl Said {
         }
     }
 
+    /// The office's files hold keys, statements and heads of tables too: what goes through the catalogue is what is said.
+    fn office(&mut self, file: &str, code: &str) {
+        for Quoted { line, before, text, .. } in quoted(&without_tests(code)) {
+            let says = ["words.t(", "words.f(", "words.n(", "words.n(\"\",", "say("]
+                .iter()
+                .any(|call| before.ends_with(call));
+            if says {
+                self.wanted
+                    .entry(text.clone())
+                    .or_insert_with(|| format!("office/{file}:{line}"));
+                self.all.insert(text);
+            }
+        }
+    }
+
     fn slint(&mut self, file: &str, code: &str) {
         for Quoted {
             line,
@@ -343,10 +358,13 @@ impl Said {
 
     fn everything() -> Self {
         let mut said = Self::default();
-        for path in files_below("src/app", "rs") {
+        for path in files_below("src/app", "rs").into_iter().chain(files_below("src/say", "rs")) {
             if path.file_name().is_none_or(|name| name != "tests.rs") {
                 said.rust(&name_of(&path), &std::fs::read_to_string(&path).unwrap());
             }
+        }
+        for path in files_below("src/office", "rs") {
+            said.office(&name_of(&path), &std::fs::read_to_string(&path).unwrap());
         }
         for folder in ["ui/screens", "ui/components"] {
             for path in files_below(folder, "slint") {

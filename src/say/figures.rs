@@ -2,7 +2,7 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
-use crate::app::words::Words;
+use crate::say::words::Words;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
 use chrono::{Datelike, Locale, NaiveDate};

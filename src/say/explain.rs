@@ -2,7 +2,7 @@
 //!
 //! No wildcard arm: a new error does not compile until it is worded.
 
-use crate::app::words::Words;
+use crate::say::words::Words;
 use crate::store::StoreError;
 
 /// What happened and what to do next.
