@@ -1,23 +1,90 @@
 //! The office command.
 
-use clap::{Parser, Subcommand};
-use lidmark::office;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use lidmark::domain::record::{Language, Units};
+use lidmark::office::{self, Refusal, context::Call};
+use lidmark::platform::folders::Folders;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Works on Lidmark records at a desk.
 ///
-/// Exit codes: 0 done, 2 bad input or wrong usage, 4 a file could not be read or written.
+/// Exit codes: 0 done, 1 refused, 2 bad input file or wrong usage, 3 the book is damaged, 4 a file could not be read or
+/// written.
 #[derive(Parser)]
 #[command(version)]
 struct Arguments {
+    #[command(flatten)]
+    shared: Shared,
     #[command(subcommand)]
     command: Command,
 }
 
+/// What every command over the book takes.
+#[derive(Args)]
+struct Shared {
+    /// The book; otherwise the one in the environment variable `LIDMARK_BOOK`, otherwise in the usual data folder.
+    #[arg(long, global = true, value_name = "FILE")]
+    book: Option<PathBuf>,
+    /// Answer as JSON.
+    #[arg(long, global = true)]
+    json: bool,
+    /// The units to print.
+    #[arg(long, global = true, value_enum)]
+    units: Option<UnitsAsked>,
+    /// The language to print.
+    #[arg(long, global = true, value_enum)]
+    lang: Option<LanguageAsked>,
+    /// The day to take for today, for trying things out.
+    #[arg(long, global = true, value_name = "YYYY-MM-DD", hide = true)]
+    today: Option<chrono::NaiveDate>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum UnitsAsked {
+    Us,
+    Metric,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum LanguageAsked {
+    En,
+    Es,
+}
+
+impl Shared {
+    fn call(self) -> Result<Call, Refusal> {
+        let book = self
+            .book
+            .or_else(|| std::env::var_os("LIDMARK_BOOK").map(PathBuf::from))
+            .or_else(|| Folders::usual().map(|folders| folders.book()))
+            .ok_or_else(|| Refusal::input("this system names no home folder", "Name the book with --book FILE."))?;
+        let now = chrono::Local::now().fixed_offset();
+        let now = self
+            .today
+            .and_then(|day| day.and_time(now.time()).and_local_timezone(*now.offset()).single())
+            .unwrap_or(now);
+        Ok(Call {
+            book,
+            json: self.json,
+            units: self.units.map(|units| match units {
+                UnitsAsked::Us => Units::UsCustomary,
+                UnitsAsked::Metric => Units::Metric,
+            }),
+            language: self.lang.map(|language| match language {
+                LanguageAsked::En => Language::English,
+                LanguageAsked::Es => Language::Spanish,
+            }),
+            now,
+        })
+    }
+}
+
 #[derive(Subcommand)]
 enum Command {
+    /// Lists who to call: by date, area and truck; as a table, CSV, a calendar or a map.
+    Due(Due),
     /// Finds lids from pins, tape ties, clues and probes; prints JSON in metres and degrees.
     Locate {
         /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
@@ -33,16 +100,100 @@ enum Command {
     },
 }
 
-fn main() -> ExitCode {
-    let result = match Arguments::parse().command {
+/// Which sites are due.
+#[derive(Args)]
+struct Due {
+    /// First due date; without it everything overdue is listed too.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    from: Option<String>,
+    /// Last due date; without it the next 31 days.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    to: Option<String>,
+    /// One month.
+    #[arg(long, value_name = "YYYY-MM", conflicts_with_all = ["from", "to"])]
+    month: Option<String>,
+    /// Sites that have no date, instead.
+    #[arg(long, conflicts_with_all = ["from", "to", "month"])]
+    undated: bool,
+    /// Leave out who already stands on a coming day.
+    #[arg(long)]
+    not_planned: bool,
+    /// Only this town; may be given several times.
+    #[arg(long)]
+    town: Vec<String>,
+    /// A place to measure from.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    near: Option<String>,
+    /// Only sites this far from --near: 10mi, 16km.
+    #[arg(long, value_name = "DISTANCE")]
+    within: Option<String>,
+    /// Only sites inside the polygons of this GeoJSON file.
+    #[arg(long, value_name = "FILE")]
+    area: Option<PathBuf>,
+    /// The order.
+    #[arg(long, value_enum, default_value_t = SortAsked::Date)]
+    sort: SortAsked,
+    /// Write CSV (RFC 4180) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    csv: Option<PathBuf>,
+    /// Write a calendar (RFC 5545) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    ics: Option<PathBuf>,
+    /// Write a map (RFC 7946) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    geojson: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum SortAsked {
+    Date,
+    Town,
+    Name,
+    Distance,
+}
+
+impl Due {
+    fn asked(self) -> office::due::Asked {
+        office::due::Asked {
+            from: self.from,
+            to: self.to,
+            month: self.month,
+            undated: self.undated,
+            not_planned: self.not_planned,
+            towns: self.town,
+            near: self.near,
+            within: self.within,
+            area: self.area,
+            sort: match self.sort {
+                SortAsked::Date => office::due::Sort::Date,
+                SortAsked::Town => office::due::Sort::Town,
+                SortAsked::Name => office::due::Sort::Name,
+                SortAsked::Distance => office::due::Sort::Distance,
+            },
+            csv: self.csv,
+            ics: self.ics,
+            geojson: self.geojson,
+        }
+    }
+}
+
+fn run(arguments: Arguments) -> Result<String, Refusal> {
+    match arguments.command {
+        Command::Due(due) => office::due::run(&arguments.shared.call()?, &due.asked()),
         Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),
-    };
-    match result {
-        Ok(text) => match writeln!(std::io::stdout().lock(), "{text}") {
-            Ok(()) => ExitCode::SUCCESS,
-            Err(_) => ExitCode::from(4),
-        },
+    }
+}
+
+fn main() -> ExitCode {
+    match run(Arguments::parse()) {
+        Ok(text) => {
+            let end = if text.ends_with('\n') { "" } else { "\n" };
+            match write!(std::io::stdout().lock(), "{text}{end}") {
+                Ok(()) => ExitCode::SUCCESS,
+                Err(_) => ExitCode::from(4),
+            }
+        }
         Err(refusal) => {
             // Nothing is left to do when standard error is closed too.
             drop(writeln!(

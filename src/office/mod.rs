@@ -1,8 +1,14 @@
 //! The office command's verbs as functions that return what to print.
 //!
-//! Exit codes: 0 done, 2 bad input or wrong usage, 4 a file could not be read or written.
+//! Exit codes: 0 done, 1 refused, 2 bad input file or wrong usage, 3 the book is damaged, 4 a file could not be read or
+//! written.
 
+pub mod area;
+pub mod context;
+pub mod due;
 pub mod locate;
+pub mod options;
+pub mod sheet;
 pub mod work;
 
 /// Why a command stopped: what happened, what to do, and the exit code.
@@ -24,6 +30,15 @@ impl Refusal {
             code: 2,
             what: one_line(&what.into()),
             remedy: one_line(&remedy.into()),
+        }
+    }
+
+    /// Understood, and not done.
+    #[must_use]
+    pub fn refused(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            code: 1,
+            ..Self::input(what, remedy)
         }
     }
 

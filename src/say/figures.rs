@@ -175,6 +175,16 @@ impl Figures {
         format!("{sign}${}.{:02}", grouped(cents / 100), cents % 100)
     }
 
+    /// Writes a distance in miles or kilometres, to the tenth.
+    #[must_use]
+    pub fn distance(self, metres: f64) -> String {
+        match self.units {
+            // The international mile, 1,609.344 m: NIST SP 811, appendix B.8.
+            Units::UsCustomary => format!("{:.1} mi", metres / 1_609.344),
+            Units::Metric => format!("{:.1} km", metres / 1_000.0),
+        }
+    }
+
     /// Writes a share as whole percent.
     #[must_use]
     pub fn percent(self, share: f64) -> String {

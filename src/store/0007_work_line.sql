@@ -13,5 +13,6 @@ CREATE TABLE price (
     removed INTEGER NOT NULL DEFAULT 0
 ) STRICT, WITHOUT ROWID;
 
--- Who to call is asked by date, over every site.
+-- Who to call is asked by date, over every site, each with its last stop and the next one planned.
 CREATE INDEX site_by_due ON site (due_on) WHERE removed = 0;
+CREATE INDEX stop_by_site_day ON stop (site, day, finished_at) WHERE removed = 0;

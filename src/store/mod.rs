@@ -5,10 +5,12 @@
 //! has returned survives a kill and, as far as the storage honours a flush, a
 //! power cut.
 
+mod ask;
 pub mod desk;
 mod error;
 mod query;
 
+pub use ask::{DueRange, DueRow, FoundSite, PumpedRow, WorkRow};
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 

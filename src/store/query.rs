@@ -53,7 +53,7 @@ pub struct HistoryRow {
 }
 
 impl Store {
-    fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
+    pub(super) fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
         let doing = "read the book";
         let sql = format!("SELECT t.id, {} FROM {} t {tail}", columns::<R>("t"), R::TABLE);
         let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
@@ -312,7 +312,7 @@ impl Store {
     }
 }
 
-fn iso(day: NaiveDate) -> String {
+pub(super) fn iso(day: NaiveDate) -> String {
     day.format("%Y-%m-%d").to_string()
 }
 
@@ -336,12 +336,12 @@ fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, Stor
     })
 }
 
-fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
+pub(super) fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
     let text: String = row.get(index)?;
     Uuid::parse_str(&text)
         .map_err(|error| rusqlite::Error::FromSqlConversionFailure(index, rusqlite::types::Type::Text, Box::new(error)))
 }
 
-fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
+pub(super) fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
     Ok(Option::<NaiveDate>::from_cell(&cell_of(row.get_ref(index)?)).flatten())
 }
