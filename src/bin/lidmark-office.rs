@@ -2,6 +2,7 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use lidmark::domain::record::{Language, Units};
+use lidmark::exchange::customer_list::DateOrder;
 use lidmark::office::{self, Refusal, context::Call};
 use lidmark::platform::folders::Folders;
 use std::io::Write;
@@ -90,6 +91,8 @@ enum Command {
         /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
         file: PathBuf,
     },
+    /// Takes an existing customer list (CSV of any kind) into the book.
+    ReadCsv(ReadCsv),
     /// Computes what is in a tank, when to come back, and what to say about its lids; prints JSON.
     Work {
         /// The work file (JSON, docs/schema/work-input.schema.json); `-` reads standard input.
@@ -98,6 +101,55 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         rules: Option<PathBuf>,
     },
+}
+
+/// A customer list.
+#[derive(Args)]
+struct ReadCsv {
+    /// The list; `-` reads standard input.
+    file: PathBuf,
+    /// Which column holds what (TOML, docs/office.md); without it the heads say so.
+    #[arg(long, value_name = "FILE.toml")]
+    map: Option<PathBuf>,
+    /// Say what would be done, and leave the book as it is.
+    #[arg(long)]
+    dry_run: bool,
+    /// Where refused rows are written; LIST-rejected.csv beside the list when not given.
+    #[arg(long, value_name = "FILE")]
+    rejects: Option<PathBuf>,
+    /// The sign between the cells, when it is found wrongly.
+    #[arg(long, value_name = "SIGN")]
+    delimiter: Option<char>,
+    /// The encoding, when it is found wrongly: utf-8, windows-1252, …
+    #[arg(long, value_name = "NAME")]
+    encoding: Option<String>,
+    /// The order of day and month in dates such as 3/4/2022.
+    #[arg(long, value_enum)]
+    dates: Option<DatesAsked>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum DatesAsked {
+    Mdy,
+    Dmy,
+}
+
+impl ReadCsv {
+    fn asked(self) -> office::read_csv::Asked {
+        office::read_csv::Asked {
+            file: self.file,
+            map: self.map,
+            dry_run: self.dry_run,
+            rejects: self.rejects,
+            delimiter: self.delimiter,
+            encoding: self.encoding,
+            dates: match self.dates {
+                None => DateOrder::Unsaid,
+                Some(DatesAsked::Mdy) => DateOrder::Mdy,
+                Some(DatesAsked::Dmy) => DateOrder::Dmy,
+            },
+        }
+    }
 }
 
 /// Which sites are due.
@@ -181,6 +233,9 @@ fn run(arguments: Arguments) -> Result<String, Refusal> {
     match arguments.command {
         Command::Due(due) => office::due::run(&arguments.shared.call()?, &due.asked()),
         Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()),
+        Command::ReadCsv(list) => {
+            office::read_csv::run(&arguments.shared.call()?, &list.asked(), std::io::stdin().lock())
+        }
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),
     }
 }

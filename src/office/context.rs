@@ -2,6 +2,7 @@
 
 use super::Refusal;
 use crate::domain::record::{Language, Setup, SiteId, Units};
+use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
 use crate::say::words::Words;
 use crate::store::{Store, StoreError};
@@ -145,15 +146,13 @@ impl Office {
             })?;
             return Ok(SiteId(id));
         }
-        let found = if text.is_empty() {
-            Vec::new()
-        } else {
-            self.store.find_sites(text, 9).map_err(|error| self.refuse(&error))?
-        };
-        let exact = found
-            .iter()
-            .filter(|site| site.name.to_lowercase() == text.to_lowercase())
-            .collect::<Vec<_>>();
+        let wanted = folded(text);
+        let mut found = self.store.site_names().map_err(|error| self.refuse(&error))?;
+        found.retain(|site| {
+            let all = format!("{} {} {} {}", site.name, site.address, site.town, site.customer);
+            !wanted.is_empty() && folded(&all).contains(&wanted)
+        });
+        let exact = found.iter().filter(|site| folded(&site.name) == wanted).collect::<Vec<_>>();
         match (exact.as_slice(), found.as_slice()) {
             ([one], _) => Ok(one.id),
             (_, [one]) => Ok(one.id),

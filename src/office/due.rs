@@ -6,6 +6,7 @@ use super::context::{Call, Office, hand_over};
 use super::options;
 use super::sheet::{Cell, Sheet};
 use crate::domain::record::Language;
+use crate::domain::units::round_to_i64;
 use crate::store::{DueRange, DueRow};
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta, Utc};
 use geojson::{Feature, FeatureCollection, GeoJson, Geometry, GeometryValue, JsonObject};
@@ -87,7 +88,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             let count = words.n("{0} site", "{0} sites", rows.len());
             return Ok(format!("{}{count}", sheet(office, &rows, &area).text()));
         }
-        Ok(said.join("\n"))
+        Ok(said.iter().map(|text| text.trim_end()).collect::<Vec<_>>().join("\n"))
     })
 }
 
@@ -204,7 +205,7 @@ fn sheet(office: &Office, rows: &[DueRow], area: &Area) -> Sheet {
                 day_cell(row.last_visit),
                 day_cell(row.planned_for),
                 metres.map_or_else(Cell::default, |metres| {
-                    Cell::shown(metres.round(), office.figures.distance(metres))
+                    Cell::shown(round_to_i64(metres), office.figures.distance(metres))
                 }),
                 place(|at| at.0),
                 place(|at| at.1),
@@ -276,7 +277,8 @@ fn event(office: &Office, row: &DueRow, due: NaiveDate, stamp: DateTime<Utc>) ->
     let mut event = Event::with_uid(&format!("due-{}@lidmark", row.id));
     event
         .timestamp(stamp)
-        .all_day(due)
+        // Without an end an event on a date lasts that day (RFC 5545, 3.6.1).
+        .starts(due)
         .summary(&calendar_text(&words.f("Call: {0}", &[&row.name])))
         .description(&calendar_text(&lines.join("\n")))
         .add_property("TRANSP", "TRANSPARENT");

@@ -6,8 +6,10 @@
 pub mod area;
 pub mod context;
 pub mod due;
+pub mod estimate;
 pub mod locate;
 pub mod options;
+pub mod read_csv;
 pub mod sheet;
 pub mod work;
 

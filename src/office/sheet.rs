@@ -46,6 +46,8 @@ impl Cell {
 pub struct Sheet {
     /// The columns.
     pub columns: Vec<Column>,
+    /// Heads of columns that come from outside, after the named ones; in files only.
+    pub extra: Vec<String>,
     /// The rows.
     pub rows: Vec<Vec<Cell>>,
 }
@@ -62,7 +64,7 @@ impl Sheet {
                 .into_iter()
                 .map(|(key, title, is_number)| Column { key, title, is_number })
                 .collect(),
-            rows: Vec::new(),
+            ..Self::default()
         }
     }
 
@@ -72,7 +74,8 @@ impl Sheet {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(Vec::new());
-        let heads = self.columns.iter().map(|column| column.key.to_owned()).collect::<Vec<_>>();
+        let named = self.columns.iter().map(|column| column.key.to_owned());
+        let heads = named.chain(self.extra.iter().cloned()).collect::<Vec<_>>();
         let rows = self.rows.iter().map(|row| {
             row.iter()
                 .map(|cell| match &cell.value {

@@ -80,9 +80,9 @@ pub struct WorkRow {
     pub line: WorkLine,
 }
 
-/// A site found by name.
+/// A site by what it is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FoundSite {
+pub struct SiteName {
     /// The site.
     pub id: SiteId,
     /// Its name.
@@ -165,23 +165,19 @@ impl Store {
         Ok(list)
     }
 
-    /// Finds sites whose name, address or customer contains `text`, whatever the case; an exact name comes first.
+    /// Lists every site that was not taken away, by id and by what it is called.
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
-    pub fn find_sites(&self, text: &str, most: u32) -> Result<Vec<FoundSite>, StoreError> {
-        let doing = "look for the site";
+    pub fn site_names(&self) -> Result<Vec<SiteName>, StoreError> {
+        let doing = "list the sites";
         let mut select = self
             .db
-            .prepare_cached(
-                "SELECT id, name, address, town, customer FROM site
-                 WHERE removed = 0 AND instr(lower(name || ' ' || address || ' ' || town || ' ' || customer), lower(?1)) > 0
-                 ORDER BY lower(name) <> lower(?1), lower(address) <> lower(?1), name, id LIMIT ?2",
-            )
+            .prepare_cached("SELECT id, name, address, town, customer FROM site WHERE removed = 0 ORDER BY name, id")
             .map_err(StoreError::sql(doing))?;
         let rows = select
-            .query_map(params![text, most], |row| {
-                Ok(FoundSite {
+            .query_map([], |row| {
+                Ok(SiteName {
                     id: SiteId(uuid_of(row, 0)?),
                     name: row.get(1)?,
                     address: row.get(2)?,

@@ -10,7 +10,7 @@ pub mod desk;
 mod error;
 mod query;
 
-pub use ask::{DueRange, DueRow, FoundSite, PumpedRow, WorkRow};
+pub use ask::{DueRange, DueRow, PumpedRow, SiteName, WorkRow};
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 
