@@ -145,6 +145,8 @@ macro_rules! words {
     };
 }
 
+pub(crate) use words;
+
 words! {
     /// A language the program speaks.
     Language {
@@ -213,6 +215,51 @@ words! {
         Plastic = "plastic",
         /// Metal.
         Metal = "metal",
+        /// Anything else.
+        Other = "other",
+    }
+}
+
+words! {
+    /// What was hauled away.
+    WasteKind {
+        /// Out of a septic tank.
+        #[default]
+        Septage = "septage",
+        /// Out of a tank with no outlet.
+        HoldingTank = "holding_tank",
+        /// Out of a pump chamber.
+        PumpChamber = "pump_chamber",
+        /// Out of a grease trap.
+        Grease = "grease",
+        /// Out of portable toilets.
+        PortableToilet = "portable_toilet",
+        /// Anything else.
+        Other = "other",
+    }
+}
+words! {
+    /// The opening a tank was pumped through.
+    AccessPoint {
+        /// The opening a person could fit through.
+        #[default]
+        MaintenanceHole = "maintenance_hole",
+        /// The narrow pipe meant for looking in.
+        InspectionPipe = "inspection_pipe",
+        /// Anything else.
+        Other = "other",
+    }
+}
+words! {
+    /// What becomes of a load at the place it is taken to.
+    DisposalMethod {
+        /// A treatment plant.
+        #[default]
+        TreatmentPlant = "treatment_plant",
+        /// A receiving or transfer station.
+        ReceivingStation = "receiving_station",
+        /// Spread on land.
+        LandApplied = "land_applied",
         /// Anything else.
         Other = "other",
     }
@@ -449,6 +496,155 @@ record! {
         heel_ml: Option<i64>,
         /// Whether it was rinsed.
         rinsed: Option<bool>,
+        /// The tank of the truck it went into; the first one when not given.
+        truck_tank: Option<TruckTankId>,
+        /// What it was.
+        waste: Option<WasteKind>,
+        /// The opening it was pumped through.
+        access: Option<AccessPoint>,
+        /// Why it was pumped.
+        why: String,
+        /// Leaks seen above or below the operating depth.
+        leak_note: String,
+        /// What is unsafe about the lids.
+        lid_note: String,
+        /// Repairs and faults looked into.
+        repair_note: String,
+    }
+}
+record! {
+    /// A vacuum truck.
+    Truck, TruckId, "truck" {
+        /// What the crew calls it.
+        name: String,
+        /// Its number plate.
+        plate: String,
+        /// Its registration with whoever permits hauling.
+        registration: String,
+    }
+}
+record! {
+    /// One tank, or one compartment of the tank, of a truck.
+    TruckTank, TruckTankId, "truck_tank" {
+        /// The truck.
+        truck: TruckId,
+        /// Its place in the order of tanks.
+        place: i64,
+        /// What the crew calls it; empty for the only one.
+        name: String,
+        /// What it holds, millilitres; zero while it is not in use.
+        capacity_ml: i64,
+        /// From when on its load is counted; always, when not given.
+        opened_at: Option<DateTime<FixedOffset>>,
+        /// What was in it then, millilitres.
+        opening_ml: i64,
+    }
+}
+record! {
+    /// A place that takes hauled waste, kept to be chosen again.
+    DisposalPlace, DisposalPlaceId, "disposal_place" {
+        /// Its name.
+        name: String,
+        /// Its address.
+        address: String,
+        /// Its permit or registration number.
+        permit: String,
+        /// Who runs it.
+        operator: String,
+        /// What becomes of a load there.
+        method: Option<DisposalMethod>,
+    }
+}
+record! {
+    /// What was let out of one tank of a truck at one place. The place is written out: it may change later, this may not.
+    Disposal, DisposalId, "disposal" {
+        /// The truck's tank.
+        truck_tank: TruckTankId,
+        /// When.
+        at: Option<DateTime<FixedOffset>>,
+        /// The place's name.
+        place: String,
+        /// The place's address.
+        address: String,
+        /// The place's permit or registration number.
+        permit: String,
+        /// Who runs the place.
+        operator: String,
+        /// What becomes of it there.
+        method: Option<DisposalMethod>,
+        /// The number of the ticket.
+        ticket: String,
+        /// Let out of the truck, millilitres.
+        out_ml: i64,
+        /// What the place says it took, millilitres.
+        accepted_ml: Option<i64>,
+        /// Who took it.
+        receiver_name: String,
+        /// That person's strokes, as for a stop; empty when unsigned.
+        receiver_signature: String,
+        /// When that was signed.
+        receiver_signed_at: Option<DateTime<FixedOffset>>,
+        /// What the receiver noted where the amounts differ.
+        discrepancy: String,
+        /// How pathogens and insects were kept down, where it was spread on land.
+        treatment: String,
+        /// Nitrogen and liquid put on the land, and on which area.
+        land_rate: String,
+    }
+}
+record! {
+    /// A correction of a load. What it corrects stays as it was.
+    LoadCorrection, LoadCorrectionId, "load_correction" {
+        /// The truck's tank.
+        truck_tank: TruckTankId,
+        /// When.
+        at: Option<DateTime<FixedOffset>>,
+        /// What it adds to the load, millilitres; negative when it takes off.
+        change_ml: i64,
+        /// Why.
+        reason: String,
+        /// The pumping or disposal it corrects, as its id; empty when it corrects the load as such.
+        corrects: String,
+    }
+}
+record! {
+    /// A day of a truck, closed.
+    DayClose, DayCloseId, "day_close" {
+        /// The truck.
+        truck: TruckId,
+        /// The day.
+        day: NaiveDate,
+        /// When it was closed last.
+        closed_at: Option<DateTime<FixedOffset>>,
+        /// Why it was closed with something missing; empty when nothing was.
+        reason: String,
+        /// What was missing, as JSON: `[{"load": "…", "field": "…"}, …]`; empty when nothing was.
+        missing: String,
+        /// What stayed on the truck for the next day, millilitres.
+        carried_ml: i64,
+        /// Who drove.
+        driver: String,
+        /// The driver's certification or licence.
+        driver_certification: String,
+        /// The driver's strokes, as for a stop; empty when unsigned.
+        driver_signature: String,
+    }
+}
+record! {
+    /// The hauled-waste record of one load, as it stood when its day was closed.
+    WasteRecord, WasteRecordId, "waste_record" {
+        /// The pumping that made the load.
+        pumping: PumpingId,
+        /// The day it was collected.
+        day: NaiveDate,
+        /// The id of the rule set it was made by.
+        rule_set: String,
+        /// Every field that was known, as JSON: `{"field": "value", …}`.
+        facts: String,
+        /// The fields the rule set asks for that were not known, as JSON; empty when none.
+        missing: String,
+        /// It is to be kept until this day at least.
+        keep_until: Option<NaiveDate>,
     }
 }
 words! {
@@ -522,14 +718,22 @@ record! {
         riser_18: Cents,
         /// A riser section of 24 in.
         riser_24: Cents,
-        /// What the truck holds, millilitres.
+        /// What the truck held before trucks had records of their own, millilitres; a new truck starts with it.
         truck_ml: i64,
-        /// When the truck was last emptied.
+        /// When the truck was last emptied, before disposals had records of their own. Read only.
         truck_emptied_at: Option<DateTime<FixedOffset>>,
         /// The longest interval ever promised, months; the rule set's own when not given.
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// The company's address.
+        company_address: String,
+        /// The company's registration as a hauler.
+        registration: String,
+        /// The driver's certification or licence.
+        certification: String,
+        /// The truck this phone rides on.
+        truck: Option<TruckId>,
     }
 }
 

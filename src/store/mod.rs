@@ -9,13 +9,16 @@ mod ask;
 pub mod desk;
 mod error;
 mod query;
+mod truck;
 
 pub use ask::{DueRange, DueRow, PumpedRow, SiteName, WorkRow};
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
+pub use truck::{LoadRow, TruckRows};
 
 use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Price, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank, WorkLine,
+    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Price, Pumping, Reading,
+    Record, Setup, Site, Stop, StopId, Tank, Truck, TruckTank, WasteRecord, WorkLine,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -24,10 +27,14 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0007_work_line.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("0001_init.sql"),
+    include_str!("0004_truck.sql"),
+    include_str!("0007_work_line.sql"),
+];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -311,7 +318,7 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 10] = [
+    let known: &[(&'static str, &'static [&'static str])] = &[
         (Site::TABLE, Site::FIELDS),
         (Tank::TABLE, Tank::FIELDS),
         (Compartment::TABLE, Compartment::FIELDS),
@@ -322,9 +329,17 @@ fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), St
         (Setup::TABLE, Setup::FIELDS),
         (WorkLine::TABLE, WorkLine::FIELDS),
         (Price::TABLE, Price::FIELDS),
+        (Truck::TABLE, Truck::FIELDS),
+        (TruckTank::TABLE, TruckTank::FIELDS),
+        (DisposalPlace::TABLE, DisposalPlace::FIELDS),
+        (Disposal::TABLE, Disposal::FIELDS),
+        (LoadCorrection::TABLE, LoadCorrection::FIELDS),
+        (DayClose::TABLE, DayClose::FIELDS),
+        (WasteRecord::TABLE, WasteRecord::FIELDS),
     ];
     known
-        .into_iter()
+        .iter()
+        .copied()
         .find(|(table, _)| *table == name)
         .ok_or_else(|| damaged(name, "*"))
 }

@@ -65,7 +65,7 @@ impl Store {
         Ok(list)
     }
 
-    fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
+    pub(super) fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
         self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?
             .pop()
             .ok_or(StoreError::Missing { record: R::TABLE })
@@ -241,33 +241,6 @@ impl Store {
         self.set_meta("on_screen", &stop.map(|id| id.to_string()).unwrap_or_default())
     }
 
-    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
-    ///
-    /// # Errors
-    /// [`StoreError`] when the book cannot be read.
-    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
-        let doing = "add up the truck's load";
-        let mut select = self
-            .db
-            .prepare_cached(
-                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
-                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
-            )
-            .map_err(StoreError::sql(doing))?;
-        let rows = select
-            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
-            .map_err(StoreError::sql(doing))?;
-        let mut total = 0_i64;
-        for row in rows {
-            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
-            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
-            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
-                total = total.saturating_add(out_ml);
-            }
-        }
-        Ok(total)
-    }
-
     /// Counts actions kept, undone ones and undos included.
     ///
     /// # Errors
@@ -316,7 +289,7 @@ pub(super) fn iso(day: NaiveDate) -> String {
     day.format("%Y-%m-%d").to_string()
 }
 
-fn columns<R: Record>(alias: &str) -> String {
+pub(super) fn columns<R: Record>(alias: &str) -> String {
     R::FIELDS
         .iter()
         .map(|field| format!("{alias}.{field}"))
@@ -324,7 +297,7 @@ fn columns<R: Record>(alias: &str) -> String {
         .join(", ")
 }
 
-fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
+pub(super) fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
     let doing = "read the book";
     let id = uuid_of(row, first).map_err(StoreError::sql(doing))?;
     let cells = (0..R::FIELDS.len())
