@@ -86,13 +86,53 @@ impl Shared {
 enum Command {
     /// Lists who to call: by date, area and truck; as a table, CSV, a calendar or a map.
     Due(Due),
+    /// Says everything that was done at a site, oldest first.
+    History {
+        /// The site's name, street or customer, or its id.
+        site: String,
+    },
     /// Finds lids from pins, tape ties, clues and probes; prints JSON in metres and degrees.
     Locate {
         /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
         file: PathBuf,
     },
+    /// Lists work lines and what they come to, by day.
+    Money {
+        /// First day; the first of this month when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        from: Option<String>,
+        /// Last day; today when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        to: Option<String>,
+        /// Each line, not only the days.
+        #[arg(long)]
+        lines: bool,
+        /// Write CSV (RFC 4180) to a file, or print it.
+        #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+        csv: Option<PathBuf>,
+    },
     /// Takes an existing customer list (CSV of any kind) into the book.
     ReadCsv(ReadCsv),
+    /// Lists hauled waste of a period: collected, disposed of, on board.
+    Records {
+        /// First day; the first of this month when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        from: Option<String>,
+        /// Last day; today when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        to: Option<String>,
+        /// Only this truck: its name, plate or id.
+        #[arg(long)]
+        truck: Option<String>,
+        /// Write CSV (RFC 4180) to a file, or print it.
+        #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+        csv: Option<PathBuf>,
+    },
+    /// Says everything known of a site.
+    Site {
+        /// The site's name, street or customer, or its id.
+        site: String,
+    },
     /// Computes what is in a tank, when to come back, and what to say about its lids; prints JSON.
     Work {
         /// The work file (JSON, docs/schema/work-input.schema.json); `-` reads standard input.
@@ -232,10 +272,18 @@ impl Due {
 fn run(arguments: Arguments) -> Result<String, Refusal> {
     match arguments.command {
         Command::Due(due) => office::due::run(&arguments.shared.call()?, &due.asked()),
+        Command::History { site } => office::site::history(&arguments.shared.call()?, &site),
         Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()),
+        Command::Money { from, to, lines, csv } => {
+            office::money::run(&arguments.shared.call()?, &office::money::Asked { from, to, lines, csv })
+        }
         Command::ReadCsv(list) => {
             office::read_csv::run(&arguments.shared.call()?, &list.asked(), std::io::stdin().lock())
         }
+        Command::Records { from, to, truck, csv } => {
+            office::records::run(&arguments.shared.call()?, &office::records::Asked { from, to, truck, csv })
+        }
+        Command::Site { site } => office::site::site(&arguments.shared.call()?, &site),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),
     }
 }

@@ -8,9 +8,12 @@ pub mod context;
 pub mod due;
 pub mod estimate;
 pub mod locate;
+pub mod money;
 pub mod options;
 pub mod read_csv;
+pub mod records;
 pub mod sheet;
+pub mod site;
 pub mod work;
 
 /// Why a command stopped: what happened, what to do, and the exit code.

@@ -2,8 +2,8 @@
 
 use super::query::{date_of, iso, uuid_of};
 use super::{Store, StoreError};
-use crate::domain::record::{Accepted, Price, Record, SiteId, Stop, StopId, WorkLine};
-use chrono::NaiveDate;
+use crate::domain::record::{Accepted, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine};
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::params;
 
 /// One site that is due, or has no date at all.
@@ -42,29 +42,39 @@ pub enum DueRange {
     Undated,
 }
 
-/// One pump-out, with what is needed to account for it.
+/// One line of the trucks' ledger, with where it happened.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PumpedRow {
-    /// The day of the stop.
+pub struct LoadEntry {
+    /// `collected`, `disposed` or `correction`.
+    pub kind: String,
+    /// The record it comes from.
+    pub id: uuid::Uuid,
+    /// When, as kept; a day alone when the hour is not known.
+    pub at: String,
+    /// The day of it.
     pub day: NaiveDate,
-    /// When the truck arrived, as kept.
-    pub started_at: Option<String>,
-    /// The stop.
-    pub stop: StopId,
-    /// The site.
-    pub site: SiteId,
-    /// The site's name.
+    /// The truck's tank, when it can be told.
+    pub tank: Option<TruckTankId>,
+    /// The amount, millilitres; of a correction with its sign.
+    pub ml: i64,
+    /// The site's or the disposal place's name.
     pub name: String,
-    /// Street address.
+    /// Its address.
     pub address: String,
-    /// Town.
+    /// The site's town.
     pub town: String,
     /// The customer.
     pub customer: String,
-    /// The tank's name, empty for the only one.
-    pub tank: String,
-    /// Taken out, millilitres.
-    pub out_ml: i64,
+    /// The ticket's number.
+    pub ticket: String,
+    /// The disposal place's permit.
+    pub permit: String,
+    /// What the place says it took, millilitres.
+    pub accepted_ml: Option<i64>,
+    /// Who took it.
+    pub receiver: String,
+    /// What was noted.
+    pub note: String,
 }
 
 /// One line of work with where and when it belongs.
@@ -189,38 +199,113 @@ impl Store {
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
     }
 
-    /// Lists what was pumped out between two days, both included, oldest first.
+    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
-    pub fn pumped_between(&self, from: NaiveDate, to: NaiveDate) -> Result<Vec<PumpedRow>, StoreError> {
-        let doing = "list what was pumped";
+    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
+        let doing = "add up the truck's load";
         let mut select = self
             .db
             .prepare_cached(
-                "SELECT s.day, s.started_at, s.id, t.id, t.name, t.address, t.town, t.customer, k.name, p.out_ml
-                 FROM stop s JOIN pumping p ON p.stop = s.id JOIN site t ON t.id = s.site JOIN tank k ON k.id = p.tank
-                 WHERE s.day BETWEEN ?1 AND ?2 AND s.removed = 0 AND p.removed = 0 AND p.out_ml IS NOT NULL
-                 ORDER BY s.day, s.place, s.id, k.place",
+                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
+                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
             )
             .map_err(StoreError::sql(doing))?;
         let rows = select
-            .query_map([iso(from), iso(to)], |row| {
-                Ok(PumpedRow {
-                    day: date_of(row, 0)?.unwrap_or_default(),
-                    started_at: row.get(1)?,
-                    stop: StopId(uuid_of(row, 2)?),
-                    site: SiteId(uuid_of(row, 3)?),
-                    name: row.get(4)?,
-                    address: row.get(5)?,
-                    town: row.get(6)?,
-                    customer: row.get(7)?,
-                    tank: row.get(8)?,
-                    out_ml: row.get(9)?,
+            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
+            .map_err(StoreError::sql(doing))?;
+        let mut total = 0_i64;
+        for row in rows {
+            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
+            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
+            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
+                total = total.saturating_add(out_ml);
+            }
+        }
+        Ok(total)
+    }
+
+    /// Lists everything that went on or off any truck up to a day, in order of time.
+    ///
+    /// A pumping that names no tank of a truck is given the first tank of the only truck; with several trucks nobody can
+    /// say which, and its tank stays unknown.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn load_entries(&self, to: NaiveDate) -> Result<Vec<LoadEntry>, StoreError> {
+        let doing = "list the loads";
+        let mut select = self
+            .db
+            .prepare_cached(
+                "WITH tanks (id, opened_at) AS (
+                   SELECT k.id, k.opened_at FROM truck_tank k JOIN truck c ON c.id = k.truck WHERE k.removed = 0),
+                 only_tank (id) AS (
+                   SELECT k.id FROM truck_tank k JOIN truck c ON c.id = k.truck
+                   WHERE k.removed = 0 AND c.removed = 0 AND (SELECT count(*) FROM truck WHERE removed = 0) = 1
+                   ORDER BY k.place, k.id LIMIT 1),
+                 entries (kind, id, at, tank, ml, name, address, town, customer, ticket, permit, accepted_ml, receiver, note) AS (
+                   SELECT 'collected', p.id, coalesce(s.started_at, s.day), coalesce(p.truck_tank, (SELECT id FROM only_tank)),
+                          p.out_ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', ''
+                   FROM pumping p JOIN stop s ON s.id = p.stop JOIN site t ON t.id = s.site
+                   WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND p.pumped IS NOT 0
+                   UNION ALL
+                   SELECT 'disposed', d.id, d.at, d.truck_tank, d.out_ml, d.place, d.address, '', '', d.ticket, d.permit,
+                          d.accepted_ml, d.receiver_name, d.discrepancy
+                   FROM disposal d WHERE d.removed = 0 AND d.at IS NOT NULL
+                   UNION ALL
+                   SELECT 'correction', c.id, c.at, c.truck_tank, c.change_ml, '', '', '', '', '', '', NULL, '', c.reason
+                   FROM load_correction c WHERE c.removed = 0 AND c.at IS NOT NULL)
+                 SELECT e.* FROM entries e LEFT JOIN tanks k ON k.id = e.tank
+                 WHERE substr(e.at, 1, 10) <= ?1
+                   AND (k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at))
+                 ORDER BY julianday(e.at), e.id",
+            )
+            .map_err(StoreError::sql(doing))?;
+        let rows = select
+            .query_map([iso(to)], |row| {
+                let at: String = row.get(2)?;
+                let tank: Option<String> = row.get(3)?;
+                Ok(LoadEntry {
+                    kind: row.get(0)?,
+                    id: uuid_of(row, 1)?,
+                    day: at
+                        .get(..10)
+                        .and_then(|day| NaiveDate::parse_from_str(day, "%Y-%m-%d").ok())
+                        .unwrap_or_default(),
+                    at,
+                    tank: tank.and_then(|id| uuid::Uuid::parse_str(&id).ok()).map(TruckTankId),
+                    ml: row.get(4)?,
+                    name: row.get(5)?,
+                    address: row.get(6)?,
+                    town: row.get(7)?,
+                    customer: row.get(8)?,
+                    ticket: row.get(9)?,
+                    permit: row.get(10)?,
+                    accepted_ml: row.get(11)?,
+                    receiver: row.get(12)?,
+                    note: row.get(13)?,
                 })
             })
             .map_err(StoreError::sql(doing))?;
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
+    }
+
+    /// Lists every truck with its tanks, by name and place.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn trucks(&self) -> Result<Vec<(Truck, Vec<TruckTank>)>, StoreError> {
+        self.select::<Truck>("WHERE t.removed = 0 ORDER BY t.name, t.id", &[])?
+            .into_iter()
+            .map(|truck| {
+                let tanks = self.select::<TruckTank>(
+                    "WHERE t.truck = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
+                    &[&truck.id.to_string()],
+                )?;
+                Ok((truck, tanks))
+            })
+            .collect()
     }
 
     /// Lists the work lines of the stops between two days, both included, in order of day, stop and place.

@@ -11,7 +11,7 @@ mod error;
 mod query;
 mod truck;
 
-pub use ask::{DueRange, DueRow, PumpedRow, SiteName, WorkRow};
+pub use ask::{DueRange, DueRow, LoadEntry, SiteName, WorkRow};
 pub use error::StoreError;
 pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
