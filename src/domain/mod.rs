@@ -16,6 +16,7 @@ pub mod money;
 pub mod reading;
 pub mod record;
 pub mod riser;
+pub mod route;
 pub mod rules;
 pub mod tank;
 pub mod units;

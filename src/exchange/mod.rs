@@ -8,6 +8,7 @@ pub mod gpx;
 pub mod inputs;
 pub mod locate;
 pub mod nmea;
+pub mod planfile;
 pub mod position;
 pub mod rulefile;
 pub mod work;

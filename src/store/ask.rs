@@ -1,10 +1,12 @@
 //! What the office asks of the book: many sites at once, over years.
 
 use super::query::{date_of, iso, uuid_of};
-use super::{Store, StoreError};
-use crate::domain::record::{Accepted, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine};
+use super::{Store, StoreError, write_op};
+use crate::domain::record::{Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::params;
+use std::collections::HashMap;
+use uuid::Uuid;
 
 /// One site that is due, or has no date at all.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,7 +50,7 @@ pub struct LoadEntry {
     /// `collected`, `disposed` or `correction`.
     pub kind: String,
     /// The record it comes from.
-    pub id: uuid::Uuid,
+    pub id: Uuid,
     /// When, as kept; a day alone when the hour is not known.
     pub at: String,
     /// The day of it.
@@ -274,7 +276,7 @@ impl Store {
                         .and_then(|day| NaiveDate::parse_from_str(day, "%Y-%m-%d").ok())
                         .unwrap_or_default(),
                     at,
-                    tank: tank.and_then(|id| uuid::Uuid::parse_str(&id).ok()).map(TruckTankId),
+                    tank: tank.and_then(|id| Uuid::parse_str(&id).ok()).map(TruckTankId),
                     ml: row.get(4)?,
                     name: row.get(5)?,
                     address: row.get(6)?,
@@ -381,11 +383,52 @@ impl Store {
         )
     }
 
-    /// Whether a record is in the book, taken away or not.
+    /// Reads one record of any kind, taken away or not; `None` when it was never there.
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
-    pub fn has<R: Record>(&self, id: uuid::Uuid) -> Result<bool, StoreError> {
-        Ok(!self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?.is_empty())
+    pub fn find<R: Record>(&self, id: Uuid) -> Result<Option<R>, StoreError> {
+        Ok(self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?.pop())
+    }
+
+    /// Returns when each field of a record was last changed, as far as the log says.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the log cannot be read.
+    pub fn last_changes(&self, id: Uuid) -> Result<HashMap<String, DateTime<FixedOffset>>, StoreError> {
+        let doing = "read the log";
+        let mut select = self
+            .db
+            .prepare_cached("SELECT c.field, o.at FROM change c JOIN op o ON o.seq = c.op WHERE c.id = ?1")
+            .map_err(StoreError::sql(doing))?;
+        let rows = select
+            .query_map([id.to_string()], |row| Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?)))
+            .map_err(StoreError::sql(doing))?;
+        let mut last = HashMap::new();
+        for row in rows {
+            let (field, at) = row.map_err(StoreError::sql(doing))?;
+            let Ok(at) = DateTime::parse_from_rfc3339(&at) else { continue };
+            let entry = last.entry(field).or_insert(at);
+            *entry = at.max(*entry);
+        }
+        Ok(last)
+    }
+
+    /// Keeps several actions: all of them or none. An action that is kept already is left as it is.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then nothing of any of them has been kept.
+    pub fn keep_all(&mut self, ops: &[Op]) -> Result<(), StoreError> {
+        let doing = "keep the actions";
+        let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+        for op in ops {
+            let known: i64 = tx
+                .query_row("SELECT count(*) FROM op WHERE id = ?1", [op.id.to_string()], |row| row.get(0))
+                .map_err(StoreError::sql(doing))?;
+            if known == 0 {
+                write_op(&tx, op, None)?;
+            }
+        }
+        tx.commit().map_err(StoreError::sql(doing))
     }
 }
