@@ -111,6 +111,8 @@ enum Command {
         #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
         csv: Option<PathBuf>,
     },
+    /// Puts a day's stops in driving order and writes the plan file the phones take in.
+    Plan(Box<Plan>),
     /// Takes an existing customer list (CSV of any kind) into the book.
     ReadCsv(ReadCsv),
     /// Lists hauled waste of a period: collected, disposed of, on board.
@@ -141,6 +143,89 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         rules: Option<PathBuf>,
     },
+}
+
+/// A day to plan.
+#[derive(Args)]
+struct Plan {
+    /// Sites: name, street, customer or id.
+    sites: Vec<String>,
+    /// A list of sites: CSV with a column `site_id` or `name` (and perhaps `window`), or one site a line.
+    #[arg(long, value_name = "FILE")]
+    list: Option<PathBuf>,
+    /// Everyone due in this month who stands on no coming day yet.
+    #[arg(long, value_name = "YYYY-MM")]
+    due: Option<String>,
+    /// The day; tomorrow when not given.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    day: Option<String>,
+    /// The truck; each truck has a plan of its own.
+    #[arg(long, default_value = "")]
+    truck: String,
+    /// Where the day begins.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    start: Option<String>,
+    /// Where it ends; where it begins when not given.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    end: Option<String>,
+    /// What the truck holds: 2500gal, 9500L; from the set-up when not given.
+    #[arg(long, value_name = "VOLUME")]
+    capacity: Option<String>,
+    /// What is on board in the morning.
+    #[arg(long, value_name = "VOLUME")]
+    on_board: Option<String>,
+    /// A place that takes the load; may be given several times.
+    #[arg(long, value_name = "NAME@LAT,LON", allow_hyphen_values = true)]
+    disposal: Vec<String>,
+    /// When a customer is there; may be given several times.
+    #[arg(long, value_name = "SITE=HH:MM-HH:MM")]
+    window: Vec<String>,
+    /// When the truck leaves; 08:00 when not given.
+    #[arg(long, value_name = "HH:MM")]
+    depart: Option<String>,
+    /// Minutes at a stop; 45 when not given.
+    #[arg(long, value_name = "MINUTES")]
+    service: Option<u32>,
+    /// Minutes at a disposal place; 30 when not given.
+    #[arg(long, value_name = "MINUTES")]
+    disposal_time: Option<u32>,
+    /// Speed along the straight line, miles or kilometres an hour; 25 mi/h or 40 km/h when not given.
+    #[arg(long)]
+    speed: Option<f64>,
+    /// Leave the order as entered.
+    #[arg(long)]
+    as_entered: bool,
+    /// The plan file to write, for example 2026-12-01.lidmark-plan.json.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Leave the office's own book as it is.
+    #[arg(long)]
+    dry_run: bool,
+}
+
+impl Plan {
+    fn asked(self) -> office::plan::Asked {
+        office::plan::Asked {
+            sites: self.sites,
+            list: self.list,
+            due_month: self.due,
+            day: self.day,
+            truck: self.truck,
+            start: self.start,
+            end: self.end,
+            capacity: self.capacity,
+            on_board: self.on_board,
+            disposals: self.disposal,
+            windows: self.window,
+            depart: self.depart,
+            service_min: self.service,
+            disposal_min: self.disposal_time,
+            speed: self.speed,
+            as_entered: self.as_entered,
+            out: self.out,
+            dry_run: self.dry_run,
+        }
+    }
 }
 
 /// A customer list.
@@ -277,6 +362,7 @@ fn run(arguments: Arguments) -> Result<String, Refusal> {
         Command::Money { from, to, lines, csv } => {
             office::money::run(&arguments.shared.call()?, &office::money::Asked { from, to, lines, csv })
         }
+        Command::Plan(plan) => office::plan::run(&arguments.shared.call()?, &plan.asked()),
         Command::ReadCsv(list) => {
             office::read_csv::run(&arguments.shared.call()?, &list.asked(), std::io::stdin().lock())
         }

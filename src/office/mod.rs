@@ -10,6 +10,7 @@ pub mod estimate;
 pub mod locate;
 pub mod money;
 pub mod options;
+pub mod plan;
 pub mod read_csv;
 pub mod records;
 pub mod sheet;
