@@ -41,6 +41,7 @@ pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
     connect_stop(window, &binder);
     connect_tank(window, &binder);
     connect_leave(window, &binder);
+    connect_truck(window, &binder);
     connect_setup(window, &binder);
     connect_overlays(window, &binder);
     binder.render();
@@ -189,6 +190,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_nudge_heel(steps) => |app| app.nudge_heel(steps);
         on_pad_heel() => |app| app.pad_heel();
         on_tap_rinsed(answer) => |app| app.tap_rinsed(answer_of(answer));
+        on_tap_truck() => |app| app.tap_pump_record();
     );
 }
 
@@ -248,6 +250,22 @@ fn connect_leave(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_pad_tank() => |app| app.pad_trial_tank();
         on_tap_grinder(answer) => |app| app.tap_trial_grinder(answer_of(answer));
         on_reset() => |app| app.reset_trial();
+    );
+}
+
+fn connect_truck(window: &ui::AppWindow, binder: &Rc<Binder>) {
+    let api = ui::TruckApi::get(window);
+    on!(binder, api,
+        on_tap_tank(index) => |app| app.tap_truck_tank(place(index));
+        on_tap_entry(index) => |app| app.tap_truck_entry(place(index));
+        on_tap_dispose() => |app| app.tap_dispose();
+        on_tap_correct() => |app| app.tap_correct();
+        on_tap_close() => |app| app.tap_close_day();
+    );
+    let api = ui::RecordApi::get(window);
+    on!(binder, api,
+        on_tap_row(index) => |app| app.tap_form_row(place(index));
+        on_tap_key(index) => |app| app.tap_form_key(place(index));
     );
 }
 
@@ -346,6 +364,8 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         }
         Screen::Door => render_door(window, app),
         Screen::WhatIf => render_what_if(window, app),
+        Screen::Truck => render_truck(window, app),
+        Screen::Load | Screen::Disposal | Screen::CloseDay => render_record(window, app),
         Screen::Setup => render_setup(window, app),
         Screen::About => render_about(window, app),
     }
@@ -371,6 +391,7 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         title: stop.title.into(),
         detail: stop.detail.into(),
         right: stop.right.into(),
+        warning: stop.warning.into(),
         state: match stop.progress {
             StopProgress::Waiting => ui::StopState::Waiting,
             StopProgress::Open => ui::StopState::Open,
@@ -379,6 +400,68 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         quarters: stop.quarters,
     });
     sync(&api.get_stops(), rows.collect(), |model| api.set_stops(model));
+}
+
+fn render_truck(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::TruckApi::get(window), app.truck_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_balance(view.balance.into());
+    let tanks = view.tanks.into_iter().map(|tank| ui::TruckTankRow {
+        name: tank.name.into(),
+        load: tank.load.into(),
+        room: tank.room.into(),
+        ratio: share(tank.ratio),
+        over: tank.over,
+        chosen: tank.chosen,
+    });
+    sync(&api.get_tanks(), tanks.collect(), |model| api.set_tanks(model));
+    sync(&api.get_notes(), texts(view.notes), |model| api.set_notes(model));
+    let entries = view.entries.into_iter().map(|entry| ui::LedgerRow {
+        title: entry.title.into(),
+        detail: entry.detail.into(),
+        right: entry.right.into(),
+        message: entry.message.into(),
+        opens: entry.opens,
+    });
+    sync(&api.get_entries(), entries.collect(), |model| api.set_entries(model));
+}
+
+fn render_record(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::RecordApi::get(window), app.form_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    sync(&api.get_lead(), texts(view.lead), |model| api.set_lead(model));
+    let rows = view.rows.into_iter().map(|row| ui::RecordRow {
+        title: row.title.into(),
+        detail: row.detail.into(),
+        right: row.right.into(),
+        verdict: verdict_to(row.verdict),
+        message: row.message.into(),
+        opens: row.opens,
+        heading: row.heading,
+    });
+    sync(&api.get_rows(), rows.collect(), |model| api.set_rows(model));
+    let [main, second, third] = view.keys;
+    api.set_main_key(main.into());
+    api.set_second_key(second.into());
+    api.set_third_key(third.into());
+    let pad = app.record_sign_view();
+    api.set_signing(pad.shown);
+    if pad.shown {
+        let api = ui::DoorApi::get(window);
+        api.set_sign_heading(pad.heading.into());
+        api.set_signer_label(pad.name_label.into());
+        api.set_signer(pad.name.into());
+        api.set_strokes(pad.strokes.into());
+        api.set_clear_text(pad.clear.into());
+        api.set_cancel_text(pad.cancel.into());
+        api.set_accept_text(pad.accept.into());
+        api.set_can_accept(pad.can_accept);
+    }
 }
 
 fn render_site(window: &ui::AppWindow, app: &App) {
@@ -696,6 +779,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     api.set_rule_effective(effective.into());
     api.set_rule_sure(sure.into());
     api.set_rule_detail(detail.into());
+    sync(&api.get_truck(), rows(view.truck), |model| api.set_truck(model));
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
     api.set_book_text(view.book.into());
@@ -1066,7 +1150,16 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::Riser(12) => ui::SetupItem::Riser12,
         SetupItem::Riser(18) => ui::SetupItem::Riser18,
         SetupItem::Riser(_) => ui::SetupItem::Riser24,
-        SetupItem::TruckCapacity => ui::SetupItem::TruckCapacity,
+        SetupItem::CompanyAddress => ui::SetupItem::CompanyAddress,
+        SetupItem::Registration => ui::SetupItem::Registration,
+        SetupItem::Certification => ui::SetupItem::Certification,
+        SetupItem::TruckName => ui::SetupItem::TruckName,
+        SetupItem::TruckPlate => ui::SetupItem::TruckPlate,
+        SetupItem::TruckRegistration => ui::SetupItem::TruckRegistration,
+        SetupItem::TruckTank(0) => ui::SetupItem::TruckTank1,
+        SetupItem::TruckTank(1) => ui::SetupItem::TruckTank2,
+        SetupItem::TruckTank(2) => ui::SetupItem::TruckTank3,
+        SetupItem::TruckTank(_) => ui::SetupItem::TruckTank4,
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
     }
@@ -1082,7 +1175,16 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::Riser12 => SetupItem::Riser(12),
         ui::SetupItem::Riser18 => SetupItem::Riser(18),
         ui::SetupItem::Riser24 => SetupItem::Riser(24),
-        ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
+        ui::SetupItem::CompanyAddress => SetupItem::CompanyAddress,
+        ui::SetupItem::Registration => SetupItem::Registration,
+        ui::SetupItem::Certification => SetupItem::Certification,
+        ui::SetupItem::TruckName => SetupItem::TruckName,
+        ui::SetupItem::TruckPlate => SetupItem::TruckPlate,
+        ui::SetupItem::TruckRegistration => SetupItem::TruckRegistration,
+        ui::SetupItem::TruckTank1 => SetupItem::TruckTank(0),
+        ui::SetupItem::TruckTank2 => SetupItem::TruckTank(1),
+        ui::SetupItem::TruckTank3 => SetupItem::TruckTank(2),
+        ui::SetupItem::TruckTank4 => SetupItem::TruckTank(3),
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
     }
@@ -1113,6 +1215,10 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Tank => Screen::Tank,
         ui::Screen::Door => Screen::Door,
         ui::Screen::WhatIf => Screen::WhatIf,
+        ui::Screen::Truck => Screen::Truck,
+        ui::Screen::Load => Screen::Load,
+        ui::Screen::Disposal => Screen::Disposal,
+        ui::Screen::CloseDay => Screen::CloseDay,
         ui::Screen::Setup => Screen::Setup,
         ui::Screen::About => Screen::About,
     }
@@ -1133,6 +1239,10 @@ const fn screen_to(screen: Screen) -> ui::Screen {
         Screen::Tank => ui::Screen::Tank,
         Screen::Door => ui::Screen::Door,
         Screen::WhatIf => ui::Screen::WhatIf,
+        Screen::Truck => ui::Screen::Truck,
+        Screen::Load => ui::Screen::Load,
+        Screen::Disposal => ui::Screen::Disposal,
+        Screen::CloseDay => ui::Screen::CloseDay,
         Screen::Setup => ui::Screen::Setup,
         Screen::About => ui::Screen::About,
     }

@@ -1,11 +1,13 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::form::DisposalField;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
 use crate::domain::units::{Cents, Volume, round_to_i64};
-use chrono::NaiveDate;
+use crate::domain::waste::WasteField;
+use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -122,6 +124,16 @@ pub enum PadTarget {
     TrialResidents,
     /// Tank on trial.
     TrialTank,
+    /// What is let out of the truck.
+    DisposeAmount,
+    /// What is really in a tank of the truck.
+    OnBoardNow,
+    /// What a load or a disposal really was.
+    EntryAmount,
+    /// What a disposal place took.
+    Accepted,
+    /// The amount of a load that had none.
+    LoadAmount,
     /// A number of the set-up.
     Setup(SetupItem),
 }
@@ -284,6 +296,16 @@ pub enum SheetTarget {
     TankName,
     /// When the tank was last emptied.
     LastEmptied,
+    /// The name of a new disposal place.
+    PlaceName,
+    /// A text of a disposal.
+    Disposal(DisposalField),
+    /// A text of a load's record.
+    Load(WasteField),
+    /// Why the load is corrected.
+    CorrectionReason,
+    /// Why the day is closed with something missing.
+    CloseReason,
     /// A text of the set-up.
     Setup(SetupItem),
 }
@@ -325,6 +347,22 @@ pub enum PickerTarget {
     SiteRuleSet,
     /// Where to begin a stop.
     Start,
+    /// A plan from the office.
+    Plan,
+    /// Where the truck is let out.
+    DisposalPlace,
+    /// What becomes of it there.
+    Method,
+    /// What a load was.
+    Waste,
+    /// Which opening it was pumped through.
+    Access,
+    /// A usual note, or one to be typed.
+    Note(WasteField),
+    /// The truck's tank a load went into.
+    TruckTank,
+    /// The day to close.
+    CloseDay,
 }
 
 /// One choice out of several.
@@ -343,8 +381,6 @@ pub struct Picker {
 /// What a question is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ConfirmTarget {
-    /// Emptying the truck.
-    EmptyTruck,
     /// Finishing with a lid not known to be closed.
     FinishWithLids,
 }
@@ -462,6 +498,14 @@ impl App {
             (PadTarget::TrialResidents, PadValue::Tenths(tenths)) => self.set_trial_residents(tenths),
             (PadTarget::TrialTank, PadValue::Volume(volume)) => self.set_trial_tank(volume),
             (PadTarget::Setup(item), value) => self.set_setup_number(item, value),
+            (
+                PadTarget::DisposeAmount
+                | PadTarget::OnBoardNow
+                | PadTarget::EntryAmount
+                | PadTarget::Accepted
+                | PadTarget::LoadAmount,
+                value,
+            ) => self.truck_number(pad.target, &pad.text, value),
             _ => {}
         }
     }
@@ -516,6 +560,11 @@ impl App {
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
+            SheetTarget::PlaceName => self.disposal_place_named(&text),
+            SheetTarget::Disposal(field) => self.disposal_typed(field, &text),
+            SheetTarget::Load(field) => self.load_typed(field, text),
+            SheetTarget::CorrectionReason => self.correction_reasoned(&text),
+            SheetTarget::CloseReason => self.close_day(&text),
         }
     }
 
@@ -547,6 +596,18 @@ impl App {
                 }
             }
             PickerTarget::Start => self.start_chosen(index),
+            PickerTarget::Plan => {
+                if let Some((name, _)) = picker.rows.get(index) {
+                    self.plan_chosen(name);
+                }
+            }
+            PickerTarget::DisposalPlace => self.disposal_place_chosen(index),
+            PickerTarget::Method => self.method_chosen(index),
+            PickerTarget::Waste => self.waste_chosen(index),
+            PickerTarget::Access => self.access_chosen(index),
+            PickerTarget::Note(field) => self.note_chosen(field, index),
+            PickerTarget::TruckTank => self.truck_tank_chosen(index),
+            PickerTarget::CloseDay => self.day_chosen(index),
         }
     }
 
@@ -561,7 +622,6 @@ impl App {
         let Some(confirm) = self.confirm.take() else { return };
         if yes {
             match confirm.target {
-                ConfirmTarget::EmptyTruck => self.empty_truck(),
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
             }
         }
@@ -571,12 +631,31 @@ impl App {
 fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
     let text = sheet.text.trim();
     if text.is_empty() {
-        return None;
+        // A reason and a name are what these sheets are for.
+        return matches!(
+            sheet.target,
+            SheetTarget::CorrectionReason
+                | SheetTarget::CloseReason
+                | SheetTarget::PlaceName
+                | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
+        )
+        .then_some(TypedError::Empty);
     }
     match sheet.target {
         SheetTarget::Latitude => parse_degrees_e7(text, 90.0).err(),
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
-        SheetTarget::FindNote | SheetTarget::FoundNote | SheetTarget::TankName | SheetTarget::Setup(_) => None,
+        SheetTarget::Disposal(DisposalField::Time) => NaiveTime::parse_from_str(text, "%H:%M")
+            .is_err()
+            .then_some(TypedError::NotATime),
+        SheetTarget::FindNote
+        | SheetTarget::FoundNote
+        | SheetTarget::TankName
+        | SheetTarget::PlaceName
+        | SheetTarget::Disposal(_)
+        | SheetTarget::Load(_)
+        | SheetTarget::CorrectionReason
+        | SheetTarget::CloseReason
+        | SheetTarget::Setup(_) => None,
     }
 }

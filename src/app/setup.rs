@@ -8,6 +8,9 @@ use crate::domain::record::{Language, Setup, Units};
 use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
 
+/// A truck has at most so many tanks of its own.
+const MOST_TRUCK_TANKS: u8 = 4;
+
 /// Every row of the set-up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum SetupItem {
@@ -21,8 +24,20 @@ pub enum SetupItem {
     DigFee,
     /// A riser section of this many inches.
     Riser(u8),
-    /// What the truck holds.
-    TruckCapacity,
+    /// The company's address.
+    CompanyAddress,
+    /// Its registration as a hauler.
+    Registration,
+    /// The driver's certification.
+    Certification,
+    /// What the crew calls the truck.
+    TruckName,
+    /// Its number plate.
+    TruckPlate,
+    /// Its registration.
+    TruckRegistration,
+    /// What a tank of the truck holds, from 0.
+    TruckTank(u8),
     /// The longest interval promised.
     MaxInterval,
     /// How well an edge is read.
@@ -55,6 +70,8 @@ pub struct SetupView {
     pub night: bool,
     /// Company and technician.
     pub company: Vec<SetupRow>,
+    /// The truck and its tanks.
+    pub truck: Vec<SetupRow>,
     /// Rule set: name, jurisdiction, section, in force since, how sure, in words.
     pub rule: [String; 6],
     /// Prices.
@@ -89,10 +106,29 @@ impl App {
                     money(riser_price(setup, inches)),
                 )
             }
-            SetupItem::TruckCapacity => (
-                words.t("Truck holds"),
-                figures.volume(Volume::from_whole_ml(setup.truck_ml)),
+            SetupItem::CompanyAddress => (words.t("Address"), text(&setup.company_address)),
+            SetupItem::Registration => (words.t("Hauler's registration"), text(&setup.registration)),
+            SetupItem::Certification => (words.t("Driver's certification"), text(&setup.certification)),
+            SetupItem::TruckName => (words.t("Truck"), text(&self.truck.rows.truck.name)),
+            SetupItem::TruckPlate => (words.t("Number plate"), text(&self.truck.rows.truck.plate)),
+            SetupItem::TruckRegistration => (
+                words.t("Truck's registration"),
+                text(&self.truck.rows.truck.registration),
             ),
+            SetupItem::TruckTank(place) => {
+                let tank = self.truck.rows.tanks.get(usize::from(place));
+                let capacity = tank.filter(|tank| tank.capacity_ml > 0);
+                (
+                    if place == 0 {
+                        words.t("Truck holds")
+                    } else {
+                        words.f("Truck tank {0} holds", &[&(u32::from(place) + 1).to_string()])
+                    },
+                    capacity
+                        .map(|tank| figures.volume(Volume::from_whole_ml(tank.capacity_ml)))
+                        .unwrap_or_default(),
+                )
+            }
             SetupItem::MaxInterval => (
                 words.t("Longest interval"),
                 setup.max_months.map_or_else(
@@ -109,6 +145,7 @@ impl App {
             verdict: if empty { Verdict::Empty } else { Verdict::Ok },
             message: match (empty, item) {
                 (true, SetupItem::DigFee | SetupItem::Riser(_)) => words.t("without it, no cost is shown"),
+                (true, SetupItem::TruckTank(0)) => words.t("without it, no room is shown"),
                 _ => String::new(),
             },
             value,
@@ -130,7 +167,29 @@ impl App {
             language: setup.language,
             units: setup.units,
             night: setup.night,
-            company: rows(&[SetupItem::Company, SetupItem::CompanyPhone, SetupItem::Technician]),
+            company: rows(&[
+                SetupItem::Company,
+                SetupItem::CompanyAddress,
+                SetupItem::CompanyPhone,
+                SetupItem::Registration,
+                SetupItem::Technician,
+                SetupItem::Certification,
+            ]),
+            truck: {
+                let mut items = vec![
+                    SetupItem::TruckName,
+                    SetupItem::TruckPlate,
+                    SetupItem::TruckRegistration,
+                ];
+                // One more than there are, to add another.
+                let tanks = u8::try_from(self.truck.rows.tanks.len()).unwrap_or(MOST_TRUCK_TANKS);
+                items.extend(
+                    (0..=tanks)
+                        .filter(|place| *place < MOST_TRUCK_TANKS)
+                        .map(SetupItem::TruckTank),
+                );
+                rows(&items)
+            },
             rule,
             prices: rows(&[
                 SetupItem::DigFee,
@@ -139,7 +198,7 @@ impl App {
                 SetupItem::Riser(18),
                 SetupItem::Riser(24),
             ]),
-            limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
+            limits: rows(&[SetupItem::MaxInterval, SetupItem::EdgeError]),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
@@ -194,14 +253,22 @@ impl App {
     pub fn tap_setup_item(&mut self, item: SetupItem) {
         let row = self.setup_row(item);
         match item {
-            SetupItem::Company | SetupItem::CompanyPhone | SetupItem::Technician => {
+            SetupItem::Company
+            | SetupItem::CompanyAddress
+            | SetupItem::CompanyPhone
+            | SetupItem::Registration
+            | SetupItem::Technician
+            | SetupItem::Certification
+            | SetupItem::TruckName
+            | SetupItem::TruckPlate
+            | SetupItem::TruckRegistration => {
                 self.open_sheet(SheetTarget::Setup(item), "", row.value, false);
                 if let Some(sheet) = self.sheet.as_mut() {
                     sheet.title = row.name;
                 }
             }
             SetupItem::DigFee | SetupItem::Riser(_) => self.open_setup_pad(item, PadKind::Money, row.name),
-            SetupItem::TruckCapacity => self.open_setup_pad(item, PadKind::Volume, row.name),
+            SetupItem::TruckTank(_) => self.open_setup_pad(item, PadKind::Volume, row.name),
             SetupItem::MaxInterval => self.open_setup_pad(item, PadKind::Years, row.name),
             SetupItem::EdgeError => self.open_setup_pad(item, PadKind::Length, row.name),
         }
@@ -215,7 +282,16 @@ impl App {
     }
 
     pub(crate) fn set_setup_text(&mut self, item: SetupItem, text: &str) {
+        match item {
+            SetupItem::TruckName => return self.change_truck(|truck| text.clone_into(&mut truck.name)),
+            SetupItem::TruckPlate => return self.change_truck(|truck| text.clone_into(&mut truck.plate)),
+            SetupItem::TruckRegistration => return self.change_truck(|truck| text.clone_into(&mut truck.registration)),
+            _ => {}
+        }
         self.session.change_setup("set-up", |setup| match item {
+            SetupItem::CompanyAddress => text.clone_into(&mut setup.company_address),
+            SetupItem::Registration => text.clone_into(&mut setup.registration),
+            SetupItem::Certification => text.clone_into(&mut setup.certification),
             SetupItem::Company => text.clone_into(&mut setup.company),
             SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
             SetupItem::Technician => text.clone_into(&mut setup.technician),
@@ -224,13 +300,15 @@ impl App {
     }
 
     pub(crate) fn set_setup_number(&mut self, item: SetupItem, value: PadValue) {
+        if let (SetupItem::TruckTank(place), PadValue::Volume(volume)) = (item, value) {
+            return self.set_truck_tank(usize::from(place), volume);
+        }
         self.session.change_setup("set-up", |setup| match (item, value) {
             (SetupItem::DigFee, PadValue::Money(amount)) => setup.dig_fee = amount,
             (SetupItem::Riser(6), PadValue::Money(amount)) => setup.riser_6 = amount,
             (SetupItem::Riser(12), PadValue::Money(amount)) => setup.riser_12 = amount,
             (SetupItem::Riser(18), PadValue::Money(amount)) => setup.riser_18 = amount,
             (SetupItem::Riser(24), PadValue::Money(amount)) => setup.riser_24 = amount,
-            (SetupItem::TruckCapacity, PadValue::Volume(volume)) => setup.truck_ml = volume.as_whole_ml().unwrap_or(0),
             (SetupItem::MaxInterval, PadValue::Months(months)) => setup.max_months = (months > 0).then_some(months),
             (SetupItem::EdgeError, PadValue::Mm(mm)) => {
                 setup.edge_mm = u32::try_from(mm).map_or(setup.edge_mm, Length::from_mm);

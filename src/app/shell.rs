@@ -6,6 +6,7 @@ use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
+use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
 use crate::domain::record::{Station, StopId};
 use crate::store::{DayRow, StoreError};
@@ -33,6 +34,14 @@ pub enum Screen {
     Door,
     /// Other people, another tank.
     WhatIf,
+    /// The truck's load and what was done with it.
+    Truck,
+    /// The hauled-waste record of one load.
+    Load,
+    /// One ticket of a disposal place.
+    Disposal,
+    /// What is missing before the day is closed.
+    CloseDay,
     /// How the phone is set up.
     Setup,
     /// Version and licences.
@@ -68,7 +77,7 @@ pub struct App {
     pub(crate) back: Vec<Screen>,
     pub(crate) notice: Option<Notice>,
     pub(crate) day: Vec<DayRow>,
-    pub(crate) on_board_ml: i64,
+    pub(crate) truck: TruckState,
     pub(crate) book: BookState,
     pub(crate) site: Option<SiteState>,
     pub(crate) form: Option<SiteForm>,
@@ -97,7 +106,7 @@ impl App {
             back: Vec::new(),
             notice: None,
             day: Vec::new(),
-            on_board_ml: 0,
+            truck: TruckState::default(),
             book: BookState::default(),
             site: None,
             form: None,
@@ -221,6 +230,13 @@ impl App {
                 self.begin_trial();
                 self.back.push(self.screen);
             }
+            Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay => {
+                let reloaded = self.reload_truck();
+                self.try_book(reloaded);
+                if self.screen != screen {
+                    self.back.push(self.screen);
+                }
+            }
             _ => self.back.push(self.screen),
         }
         self.screen = screen;
@@ -235,6 +251,13 @@ impl App {
         match self.back.pop() {
             Some(screen) => {
                 self.screen = screen;
+                if matches!(
+                    screen,
+                    Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay
+                ) {
+                    let reloaded = self.reload_truck();
+                    self.try_book(reloaded);
+                }
                 if screen == Screen::Site {
                     // Tanks opened from the site's page are no stop to come back to.
                     if let Some(tanks) = self.stop.as_ref().filter(|state| state.stop_id().is_none()) {
@@ -293,7 +316,11 @@ impl App {
     }
 
     pub(crate) const fn has_overlay(&self) -> bool {
-        self.pad.is_some() || self.sheet.is_some() || self.picker.is_some() || self.confirm.is_some()
+        self.pad.is_some()
+            || self.sheet.is_some()
+            || self.picker.is_some()
+            || self.confirm.is_some()
+            || self.truck.signing.is_some()
     }
 
     pub(crate) fn close_overlays(&mut self) {
@@ -301,5 +328,7 @@ impl App {
         self.sheet = None;
         self.picker = None;
         self.confirm = None;
+        self.truck.signing = None;
+        self.truck.pad.signing = false;
     }
 }

@@ -1,7 +1,6 @@
 //! One stop: what is on the screen, what has been kept, and one step back.
 
 use crate::app::inputs::{compartments_of, work_input};
-use crate::app::pump::pumped_ml;
 use crate::app::section::Edge;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::domain::assess::{Assessment, assess};
@@ -51,8 +50,6 @@ pub(crate) struct StopState {
     pub door: crate::app::door::DoorState,
     pub assessments: Vec<Assessment>,
     pub undo_label: Option<String>,
-    /// What the truck holds without this stop.
-    pub on_board_before_ml: i64,
 }
 
 impl StopState {
@@ -75,7 +72,6 @@ impl StopState {
             door: crate::app::door::DoorState::default(),
             assessments: Vec::new(),
             undo_label: None,
-            on_board_before_ml: 0,
         }
     }
 
@@ -236,24 +232,17 @@ impl App {
     pub fn open_stop(&mut self, id: StopId) -> Result<(), StoreError> {
         // What still waits to be kept is not in the book yet: a stop read now would show less than was recorded.
         self.session.settle()?;
-        let emptied = self.session.setup().truck_emptied_at;
-        let (visit, history, undo, kept, on_board) = self.session.ask(move |store| {
+        let (visit, history, undo, kept) = self.session.ask(move |store| {
             let visit = store.visit(id)?;
             let history = store.history(visit.site.id)?;
-            let on_board = store.pumped_since_ml(emptied)?;
-            Ok((visit, history, store.undo_label(id)?, store.last_kept(id)?, on_board))
+            Ok((visit, history, store.undo_label(id)?, store.last_kept(id)?))
         })?;
         let station = visit.stop.station;
-        let own_is_on_board = visit
-            .stop
-            .started_at
-            .is_some_and(|began| emptied.is_none_or(|emptied| began > emptied));
-        let own = if own_is_on_board { pumped_ml(&visit.pumpings) } else { 0 };
         let mut state = StopState::new(visit, history);
-        state.on_board_before_ml = on_board.saturating_sub(own);
         state.undo_label = undo;
         self.session.set_kept_at(kept);
         self.stop = Some(state);
+        self.reload_truck()?;
         self.assess_stop();
         self.note_stop_on_screen(id);
         self.close_overlays();

@@ -130,6 +130,8 @@ enum Command {
         #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
         csv: Option<PathBuf>,
     },
+    /// Writes letters or cards to the customers due in a month, as PDF.
+    Remind(Remind),
     /// Says everything known of a site.
     Site {
         /// The site's name, street or customer, or its id.
@@ -224,6 +226,50 @@ impl Plan {
             as_entered: self.as_entered,
             out: self.out,
             dry_run: self.dry_run,
+        }
+    }
+}
+
+/// Whom to remind, and how.
+#[derive(Args)]
+struct Remind {
+    /// The month.
+    #[arg(long, value_name = "YYYY-MM")]
+    month: Option<String>,
+    /// The folder the letters go to.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// A template of your own (TOML, docs/office.md).
+    #[arg(long, value_name = "FILE.toml")]
+    template: Option<PathBuf>,
+    /// One file for each customer instead of one for all.
+    #[arg(long)]
+    each: bool,
+    /// The company's name, when the book does not know it.
+    #[arg(long)]
+    company: Option<String>,
+    /// The company's telephone, when the book does not know it.
+    #[arg(long)]
+    company_phone: Option<String>,
+    /// Leave out who already stands on a coming day.
+    #[arg(long)]
+    not_planned: bool,
+    /// Print the bundled template, to change it.
+    #[arg(long)]
+    print_template: bool,
+}
+
+impl Remind {
+    fn asked(self) -> office::remind::Asked {
+        office::remind::Asked {
+            month: self.month,
+            out: self.out,
+            template: self.template,
+            each: self.each,
+            company: self.company,
+            company_phone: self.company_phone,
+            not_planned: self.not_planned,
+            print_template: self.print_template,
         }
     }
 }
@@ -369,6 +415,7 @@ fn run(arguments: Arguments) -> Result<String, Refusal> {
         Command::Records { from, to, truck, csv } => {
             office::records::run(&arguments.shared.call()?, &office::records::Asked { from, to, truck, csv })
         }
+        Command::Remind(remind) => office::remind::run(&arguments.shared.call()?, &remind.asked()),
         Command::Site { site } => office::site::site(&arguments.shared.call()?, &site),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),
     }

@@ -27,6 +27,16 @@ pub enum EntryKind {
     },
 }
 
+impl EntryKind {
+    const fn rank(self) -> u8 {
+        match self {
+            Self::Collected => 0,
+            Self::Disposed => 1,
+            Self::Correction { .. } => 2,
+        }
+    }
+}
+
 /// One line of the ledger.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Entry {
@@ -138,7 +148,8 @@ impl Ledger {
     #[must_use]
     pub fn new(tanks: Vec<LedgerTank>, mut entries: Vec<Entry>) -> Self {
         entries.retain(|entry| tanks.iter().any(|tank| tank.id == entry.tank));
-        entries.sort_by_key(|entry| (entry.at, entry.id));
+        // What happened in the same moment is taken in the order it can have happened in.
+        entries.sort_by_key(|entry| (entry.at, entry.kind.rank(), entry.id));
         Self { tanks, entries }
     }
 
@@ -180,7 +191,9 @@ impl Ledger {
     /// Returns what is on board now, millilitres.
     #[must_use]
     pub fn on_board_ml(&self) -> i128 {
-        self.running().last().map_or_else(|| self.before_ml(), |(_, load)| *load)
+        self.running()
+            .last()
+            .map_or_else(|| self.before_ml(), |(_, load)| *load)
     }
 
     /// Returns what the truck holds, millilitres.
@@ -306,7 +319,9 @@ impl Ledger {
                         if let Some(fate) = named.and_then(|id| fates.get_mut(&id)) {
                             fate.amount_ml += amount;
                         }
-                        let lot = lots.iter_mut().find(|(source, ml)| named.is_some() && *source == named && *ml + amount >= 0);
+                        let lot = lots
+                            .iter_mut()
+                            .find(|(source, ml)| named.is_some() && *source == named && *ml + amount >= 0);
                         if let Some((_, ml)) = lot {
                             *ml += amount;
                         } else if amount < 0 {
@@ -417,8 +432,20 @@ mod tests {
         assert_eq!(ledger.room_ml(TruckTankId(id(1))), 1_550);
         // First on, first off: of the 1,500 let out 300 were there before, 1,000 are the first load, 200 the second.
         let fates = ledger.fates();
-        assert_eq!(fates[&id(11)].shares, [Share { disposal: id(13), ml: 1_000 }]);
-        assert_eq!(fates[&id(12)].shares, [Share { disposal: id(13), ml: 200 }]);
+        assert_eq!(
+            fates[&id(11)].shares,
+            [Share {
+                disposal: id(13),
+                ml: 1_000
+            }]
+        );
+        assert_eq!(
+            fates[&id(12)].shares,
+            [Share {
+                disposal: id(13),
+                ml: 200
+            }]
+        );
         assert_eq!(fates[&id(12)].on_board_ml, 450);
     }
 
@@ -456,12 +483,22 @@ mod tests {
                 entry(13, 9, 1, Correction { of: Some(id(12)) }, -100),
             ],
         );
-        assert_eq!((ledger.fates()[&id(11)].amount_ml, ledger.fates()[&id(12)].amount_ml), (1_000, 900));
+        assert_eq!(
+            (ledger.fates()[&id(11)].amount_ml, ledger.fates()[&id(12)].amount_ml),
+            (1_000, 900)
+        );
         assert_eq!(ledger.fates()[&id(12)].on_board_ml, 900);
     }
 
     fn entries() -> impl Strategy<Value = Vec<Entry>> {
-        let one = (0_i64..4_000, 1_u128..4, 0_u8..3, 0_i64..6_000_000, any::<bool>(), 0_u128..40);
+        let one = (
+            0_i64..4_000,
+            1_u128..4,
+            0_u8..3,
+            0_i64..6_000_000,
+            any::<bool>(),
+            0_u128..40,
+        );
         proptest::collection::vec(one, 0..40).prop_map(|list| {
             list.into_iter()
                 .enumerate()
@@ -473,7 +510,11 @@ mod tests {
                             of: (of > 20).then(|| id(100 + of)),
                         },
                     };
-                    let signed = if less && matches!(kind, EntryKind::Correction { .. }) { -amount } else { amount };
+                    let signed = if less && matches!(kind, EntryKind::Correction { .. }) {
+                        -amount
+                    } else {
+                        amount
+                    };
                     entry(100 + u128::try_from(n).unwrap(), minute, tank, kind, signed)
                 })
                 .collect()

@@ -72,7 +72,9 @@ words! {
         DisposalOperator = "disposal_operator",
         /// The number of the ticket.
         Ticket = "ticket",
-        /// How much the place took.
+        /// How much of this load was let out there.
+        AmountDisposed = "amount_disposed",
+        /// How much the place took, of this load and what came with it.
         AmountReceived = "amount_received",
         /// Who took it.
         ReceiverName = "receiver_name",
@@ -112,7 +114,9 @@ impl WasteField {
             Self::GeneratorSignature | Self::DriverSignature | Self::ReceiverSignature => FieldKind::Signature,
             Self::CollectedOn | Self::DisposalOn => FieldKind::Date,
             Self::CollectedTime | Self::DisposalTime => FieldKind::Time,
-            Self::AmountCollected | Self::TankVolume | Self::AmountReceived => FieldKind::Millilitres,
+            Self::AmountCollected | Self::TankVolume | Self::AmountDisposed | Self::AmountReceived => {
+                FieldKind::Millilitres
+            }
             Self::WasteKind | Self::AccessPoint | Self::DisposalMethod => FieldKind::Word,
             _ => FieldKind::Text,
         }
@@ -130,6 +134,7 @@ impl WasteField {
                 | Self::DisposalPermit
                 | Self::DisposalOperator
                 | Self::Ticket
+                | Self::AmountDisposed
                 | Self::AmountReceived
                 | Self::ReceiverName
                 | Self::ReceiverSignature
@@ -199,7 +204,9 @@ impl HauledWaste {
     /// the rule set takes a location instead and one is given.
     #[must_use]
     pub fn missing(&self, facts: &Facts, circumstances: Circumstances) -> Vec<WasteField> {
-        let takes_location = self.required.contains(&(WasteField::Location, Condition::WithoutAddress));
+        let takes_location = self
+            .required
+            .contains(&(WasteField::Location, Condition::WithoutAddress));
         WasteField::ALL
             .iter()
             .copied()

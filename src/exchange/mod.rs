@@ -11,4 +11,5 @@ pub mod nmea;
 pub mod planfile;
 pub mod position;
 pub mod rulefile;
+pub mod table;
 pub mod work;

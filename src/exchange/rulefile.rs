@@ -3,8 +3,8 @@
 //! The form is described in `docs/rules.md`.
 
 use crate::domain::rules::{
-    CalendarException, Clause, Confidence, DistanceTable, Finish, HauledWaste, LengthLimit, LengthUnit, Restraint, RiserRule,
-    RuleSet, Sense, ShareLimit, Test,
+    CalendarException, Clause, Confidence, DistanceTable, Finish, HauledWaste, LengthLimit, LengthUnit, Restraint,
+    RiserRule, RuleSet, Sense, ShareLimit, Test,
 };
 use crate::domain::units::{MM_PER_INCH, Volume};
 use crate::domain::waste::{Condition, WasteField};
@@ -292,7 +292,11 @@ fn waste_field(text: &Text) -> Result<WasteField, Problem> {
             let known = WasteField::ALL.iter().map(|field| field.word()).collect::<Vec<_>>();
             problem(
                 &text.span(),
-                format!("`{}` is no field of the record; known are {}", text.get_ref(), known.join(", ")),
+                format!(
+                    "`{}` is no field of the record; known are {}",
+                    text.get_ref(),
+                    known.join(", ")
+                ),
             )
         },
         Ok,

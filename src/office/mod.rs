@@ -13,6 +13,7 @@ pub mod options;
 pub mod plan;
 pub mod read_csv;
 pub mod records;
+pub mod remind;
 pub mod sheet;
 pub mod site;
 pub mod work;

@@ -110,7 +110,7 @@ fn laid_out(lines: &[(String, String)]) -> String {
 
 fn facts(office: &Office, site: &Site) -> Lines {
     let (words, figures) = (office.words(), office.figures);
-    let yes_no = |fact: Option<bool>| fact.map_or_else(String::new, |yes| words.t(if yes { "yes" } else { "no" }));
+    let yes_no = |fact: Option<bool>| fact.map_or_else(String::new, |yes| if yes { words.t("yes") } else { words.t("no") });
     let degrees = |e7: i64| format!("{:.7}°", super::due::degrees(e7));
     vec![
         (words.t("Site"), site.name.clone()),
@@ -193,7 +193,14 @@ fn tank_lines(office: &Office, whole: &Whole, tank: &Tank) -> Lines {
         pumped.map_or_else(String::new, |day| figures.date(day)),
     ));
     for lid in whole.visit.lids.iter().filter(|lid| lid.tank == tank.id) {
-        lines.push((format!("  {}", words.f("Lid {0}", &[&lid.name])), lid_text(office, lid)));
+        let title = match lid.name.as_str() {
+            "inlet" => words.t("inlet lid"),
+            "outlet" => words.t("outlet lid"),
+            "middle" => words.t("middle lid"),
+            "other" => words.t("other lid"),
+            own => words.f("{0} lid", &[own]),
+        };
+        lines.push((format!("  {title}"), lid_text(office, lid)));
     }
     let dates = whole
         .history
@@ -219,12 +226,12 @@ fn lid_text(office: &Office, lid: &Lid) -> String {
         parts.push(words.f("{0} of soil", &[&figures.mm(mm)]));
     }
     if let Some(material) = lid.material {
-        parts.push(words.t(match material {
-            LidMaterial::Concrete => "concrete",
-            LidMaterial::Plastic => "plastic",
-            LidMaterial::Metal => "metal",
-            LidMaterial::Other => "other material",
-        }));
+        parts.push(match material {
+            LidMaterial::Concrete => words.t("concrete"),
+            LidMaterial::Plastic => words.t("plastic"),
+            LidMaterial::Metal => words.t("metal"),
+            LidMaterial::Other => words.t("other material"),
+        });
     }
     if lid.cracked == Some(true) {
         parts.push(words.t("CRACKED: keep people off it"));

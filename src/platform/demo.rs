@@ -148,12 +148,18 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         app.go(Screen::Day);
         let day = app.day_view();
         let _ = writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text);
+        let _ = writeln!(report, "Ledger: {}.", app.truck_view().balance);
+        let loads = app.loads_today();
+        let records = folder(out.join("records"))?;
+        let pdf = app.records_pdf(&loads).map_err(DemoError::Book)?;
+        write(&records.join("hauled-waste.pdf"), &pdf)?;
+        write(&records.join("hauled-waste.csv"), &app.records_csv(&loads))?;
     }
     pictures += draw_all(&window, &shared, &screens, &played)?;
     shared.borrow_mut().session_mut().settle()?;
     let _ = writeln!(
         report,
-        "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
+        "Written to {}: book.sqlite, work, cards, records, screens ({pictures} pictures).",
         out.display()
     );
     Ok(report)
@@ -268,7 +274,24 @@ fn draw_tour(
 ) -> Result<usize, DemoRunError> {
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
-        ("start", App::tap_start),
+        ("truck", App::tap_truck),
+        ("load", |app| app.tap_truck_entry(2)),
+        ("disposal", |app| {
+            app.back();
+            app.tap_truck_entry(1);
+        }),
+        ("close-day", |app| {
+            app.back();
+            app.tap_close_day();
+        }),
+        ("let-out", |app| {
+            app.back();
+            app.tap_dispose();
+        }),
+        ("start", |app| {
+            app.go(Screen::Day);
+            app.tap_start();
+        }),
         ("book", |app| app.go(Screen::Book)),
         ("site", |app| app.tap_book_row(0)),
         ("site-edit", App::tap_edit_site),

@@ -37,6 +37,9 @@ pub enum TypedError {
     /// It is not a date.
     #[error("not a date")]
     NotADate,
+    /// It is not a time of day.
+    #[error("not a time")]
+    NotATime,
 }
 
 impl Figures {
@@ -327,6 +330,7 @@ impl Figures {
             TypedError::TooLarge => "This is too large to be true. Check the digits.",
             TypedError::TooFine => "This is finer than a millimeter. Leave out the last digit.",
             TypedError::NotADate => "This is not a date. Write it as 2019-06-30, or the year alone.",
+            TypedError::NotATime => "This is not a time. Write it as 14:05.",
         })
     }
 }
@@ -399,7 +403,7 @@ fn mm_of_half_inches(halves: i64) -> i64 {
 }
 
 /// Writes a whole number with a comma between thousands, as the United States and Mexico do in both languages.
-fn grouped(whole: u64) -> String {
+pub(crate) fn grouped(whole: u64) -> String {
     let digits = whole.to_string();
     let mut out = String::with_capacity(digits.len() + digits.len() / 3);
     for (index, digit) in digits.chars().enumerate() {

@@ -201,33 +201,6 @@ impl Store {
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
     }
 
-    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
-    ///
-    /// # Errors
-    /// [`StoreError`] when the book cannot be read.
-    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
-        let doing = "add up the truck's load";
-        let mut select = self
-            .db
-            .prepare_cached(
-                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
-                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
-            )
-            .map_err(StoreError::sql(doing))?;
-        let rows = select
-            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
-            .map_err(StoreError::sql(doing))?;
-        let mut total = 0_i64;
-        for row in rows {
-            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
-            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
-            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
-                total = total.saturating_add(out_ml);
-            }
-        }
-        Ok(total)
-    }
-
     /// Lists everything that went on or off any truck up to a day, in order of time.
     ///
     /// A pumping that names no tank of a truck is given the first tank of the only truck; with several trucks nobody can

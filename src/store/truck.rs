@@ -4,8 +4,8 @@ use super::query::{columns, iso, record_of, uuid_of};
 use super::{Store, StoreError};
 use crate::domain::ledger::{Entry, EntryKind, Ledger, LedgerTank};
 use crate::domain::record::{
-    DayClose, Disposal, DisposalPlace, LoadCorrection, Pumping, Record, Site, Stop, StopId, Tank, Truck,
-    TruckId, TruckTank, TruckTankId, WasteRecord,
+    DayClose, Disposal, DisposalPlace, LoadCorrection, Pumping, Record, Site, Stop, StopId, Tank, Truck, TruckId,
+    TruckTank, TruckTankId, WasteRecord,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::params;
@@ -171,8 +171,7 @@ impl Store {
         };
         let (key, day) = (id.to_string(), iso(since));
         let truck = self.one::<Truck>(id.0)?;
-        let tanks =
-            self.select::<TruckTank>("WHERE t.truck = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?;
+        let tanks = self.select::<TruckTank>("WHERE t.truck = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?;
         let first = tanks.first().map(|tank| tank.id.to_string()).unwrap_or_default();
         let of_truck = "JOIN truck_tank k ON k.id = t.truck_tank
              WHERE k.truck = ?1 AND t.removed = 0 AND substr(t.at, 1, 10) >= ?2
@@ -257,7 +256,10 @@ impl Store {
             .query(params![truck, first, day])
             .map_err(StoreError::sql(doing))?;
         let mut list = Vec::new();
-        let (stop_at, site_at) = (1 + Pumping::FIELDS.len(), 2 + Pumping::FIELDS.len() + Stop::FIELDS.len());
+        let (stop_at, site_at) = (
+            1 + Pumping::FIELDS.len(),
+            2 + Pumping::FIELDS.len() + Stop::FIELDS.len(),
+        );
         let tank_at = site_at + 1 + Site::FIELDS.len();
         while let Some(row) = rows.next().map_err(StoreError::sql(doing))? {
             list.push(LoadRow {

@@ -19,7 +19,7 @@ use lidmark::ui::{
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
-const SCREENS: [Screen; 15] = [
+const SCREENS: [Screen; 19] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -33,6 +33,10 @@ const SCREENS: [Screen; 15] = [
     Screen::Tank,
     Screen::Door,
     Screen::WhatIf,
+    Screen::Truck,
+    Screen::Load,
+    Screen::Disposal,
+    Screen::CloseDay,
     Screen::Setup,
     Screen::About,
 ];

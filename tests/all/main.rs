@@ -28,6 +28,7 @@ mod rules;
 mod schema;
 mod stops;
 mod store;
+mod truck;
 #[cfg(feature = "ui")]
 mod window;
 mod words;

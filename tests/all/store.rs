@@ -7,8 +7,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
-    Cell, Compartment, CompartmentId, FieldChange, Lid, LidId, Op, Pumping, PumpingId, Reading, ReadingId, Record,
-    Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, Visit, changes,
+    Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
+    Pumping, PumpingId, Reading, ReadingId, Record, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank,
+    TankId, Truck, TruckTank, Visit, WasteRecord, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
@@ -229,16 +230,30 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<Reading>(&db);
     columns_are_fields::<Pumping>(&db);
     columns_are_fields::<Setup>(&db);
+    columns_are_fields::<Truck>(&db);
+    columns_are_fields::<TruckTank>(&db);
+    columns_are_fields::<DisposalPlace>(&db);
+    columns_are_fields::<Disposal>(&db);
+    columns_are_fields::<LoadCorrection>(&db);
+    columns_are_fields::<DayClose>(&db);
+    columns_are_fields::<WasteRecord>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "compartment",
+        "day_close",
+        "disposal",
+        "disposal_place",
         "lid",
+        "load_correction",
         "pumping",
         "reading",
         "setup",
         "site",
         "stop",
         "tank",
+        "truck",
+        "truck_tank",
+        "waste_record",
     ];
     let rest = tables
         .iter()

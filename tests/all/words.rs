@@ -13,7 +13,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Files of `src/app` that word nothing for the screens: every text arrives finished, or is a tap of the demo.
-const WORDLESS: &[&str] = &["card.rs", "demo.rs", "lettering.rs", "paper.rs", "section.rs"];
+const WORDLESS: &[&str] = &[
+    "card.rs",
+    "demo.rs",
+    "lettering.rs",
+    "paper.rs",
+    "section.rs",
+    "waste_page.rs",
+];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
 const NOT_READ: &[(&str, &[&str])] = &[
@@ -27,6 +34,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
         "figures.rs",
         &["in", "pulg", "cm", "gal", "{:.1} mi", "{:.1} km", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"],
     ),
+    ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
         "setup.rs",
@@ -53,7 +61,21 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("dig.rs", &["inlet", "outlet", "middle", "other"]),
     // Lid names again, and labels of changes that Undo leaves alone.
     ("stop.rs", &["inlet", "outlet", "stop planned", "stop begun", "station"]),
-    ("day.rs", &["new site", "truck emptied"]),
+    ("day.rs", &["new site"]),
+    // Keys of what is kept as JSON, labels of changes that have no Undo, ends of file names, codes of languages.
+    ("close_day.rs", &["load", "field", "day closed"]),
+    (
+        "disposal.rs",
+        &[
+            "amount received",
+            "disposal",
+            "disposal method",
+            "disposal place",
+            "when it was let out",
+        ],
+    ),
+    ("load.rs", &["pdf", "csv", "en-US", "es-US"]),
+    ("truck.rs", &["truck", "disposal place", "let out", "load corrected"]),
     ("shell.rs", &["first start"]),
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.
@@ -312,6 +334,8 @@ impl Said {
     /// The office's files hold keys, statements and heads of tables too: what goes through the catalogue is what is said.
     fn office(&mut self, file: &str, code: &str) {
         for Quoted { line, before, text, .. } in quoted(&without_tests(code)) {
+            // Where a call goes over several lines is no matter.
+            let before: String = before.split_whitespace().collect();
             let says = ["words.t(", "words.f(", "words.n(", "words.n(\"\",", "say("]
                 .iter()
                 .any(|call| before.ends_with(call));
