@@ -4,11 +4,12 @@ set -eu
 cd "$(dirname "$0")/.."
 . demo/setup.sh
 missing=
-for tool in Xvfb xdotool import pdftotext python3; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
+for tool in Xvfb xdotool import pdftotext ogrinfo; do command -v "$tool" >/dev/null || missing="$missing $tool"; done
+/usr/bin/python3 -c 'import icalendar' 2>/dev/null || missing="$missing icalendar"
 if [ -n "$missing" ]; then
     echo "installing what is missing:$missing"
     if [ "$(id -u)" = 0 ]; then as_root=; else as_root=sudo; fi
     $as_root apt-get update -qq
-    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils python3
+    $as_root apt-get install -y -qq xvfb xdotool imagemagick poppler-utils gdal-bin python3 python3-icalendar
 fi
 cargo test --locked "$@"

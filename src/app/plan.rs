@@ -56,7 +56,9 @@ impl App {
     /// Takes a plan file in, whole or not at all, and says what came of it.
     pub fn import_plan_file(&mut self, path: &Path) {
         let words = self.session.words();
-        let most = u64::try_from(planfile::MOST_BYTES).unwrap_or(u64::MAX).saturating_add(1);
+        let most = u64::try_from(planfile::MOST_BYTES)
+            .unwrap_or(u64::MAX)
+            .saturating_add(1);
         let mut text = String::new();
         let read = std::fs::File::open(path).and_then(|file| file.take(most).read_to_string(&mut text));
         if let Err(error) = read {
@@ -126,7 +128,10 @@ impl App {
                 return;
             }
             PlanFileError::TooNew { found, .. } => (
-                words.f("This plan was made by a newer version (form {0}).", &[&found.to_string()]),
+                words.f(
+                    "This plan was made by a newer version (form {0}).",
+                    &[&found.to_string()],
+                ),
                 words.t("Nothing was changed. Install the newer version, then take it in again."),
             ),
             PlanFileError::NotAPlan(_) | PlanFileError::Wrong(_) => (

@@ -344,6 +344,9 @@ struct Due {
     /// Only this town; may be given several times.
     #[arg(long)]
     town: Vec<String>,
+    /// Only where this truck pumped last: its name or plate.
+    #[arg(long)]
+    truck: Option<String>,
     /// A place to measure from.
     #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
     near: Option<String>,
@@ -384,6 +387,7 @@ impl Due {
             undated: self.undated,
             not_planned: self.not_planned,
             towns: self.town,
+            truck: self.truck,
             near: self.near,
             within: self.within,
             area: self.area,
@@ -405,16 +409,18 @@ fn run(arguments: Arguments) -> Result<String, Refusal> {
         Command::Due(due) => office::due::run(&arguments.shared.call()?, &due.asked()),
         Command::History { site } => office::site::history(&arguments.shared.call()?, &site),
         Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()),
-        Command::Money { from, to, lines, csv } => {
-            office::money::run(&arguments.shared.call()?, &office::money::Asked { from, to, lines, csv })
-        }
+        Command::Money { from, to, lines, csv } => office::money::run(
+            &arguments.shared.call()?,
+            &office::money::Asked { from, to, lines, csv },
+        ),
         Command::Plan(plan) => office::plan::run(&arguments.shared.call()?, &plan.asked()),
         Command::ReadCsv(list) => {
             office::read_csv::run(&arguments.shared.call()?, &list.asked(), std::io::stdin().lock())
         }
-        Command::Records { from, to, truck, csv } => {
-            office::records::run(&arguments.shared.call()?, &office::records::Asked { from, to, truck, csv })
-        }
+        Command::Records { from, to, truck, csv } => office::records::run(
+            &arguments.shared.call()?,
+            &office::records::Asked { from, to, truck, csv },
+        ),
         Command::Remind(remind) => office::remind::run(&arguments.shared.call()?, &remind.asked()),
         Command::Site { site } => office::site::site(&arguments.shared.call()?, &site),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()),

@@ -117,7 +117,10 @@ mod tests {
             line(2_000, 4_500, 65, Accepted::Open),
         ];
         let sum = totals(&lines).unwrap();
-        assert_eq!((sum.net, sum.tax, sum.gross()), (Cents(33_538), Cents(262), Cents(33_800)));
+        assert_eq!(
+            (sum.net, sum.tax, sum.gross()),
+            (Cents(33_538), Cents(262), Cents(33_800))
+        );
         assert_eq!((sum.declined, sum.open), (Cents(7_000), Cents(9_000)));
         assert_eq!(sum.by_rate.get(&65), Some(&(Cents(4_038), Cents(262))));
     }

@@ -94,7 +94,11 @@ impl Course {
 
 impl Day {
     fn between(&self, from: usize, to: usize) -> f64 {
-        self.metres.get(from).and_then(|row| row.get(to)).copied().unwrap_or(0.0)
+        self.metres
+            .get(from)
+            .and_then(|row| row.get(to))
+            .copied()
+            .unwrap_or(0.0)
     }
 
     const fn end(&self) -> usize {
@@ -130,7 +134,10 @@ impl Day {
                     let metres = self.between(at, there);
                     course.metres += metres;
                     minute += metres / speed + self.disposal_min;
-                    course.trips.push(Trip { before: place, disposal });
+                    course.trips.push(Trip {
+                        before: place,
+                        disposal,
+                    });
                     (at, load) = (there, 0);
                 } else {
                     course.lacks_disposal = true;
@@ -197,9 +204,8 @@ impl Day {
                 break;
             };
             left.remove(index);
-            let longer = |(from, to): (usize, usize)| {
-                self.between(from, node) + self.between(node, to) - self.between(from, to)
-            };
+            let longer =
+                |(from, to): (usize, usize)| self.between(from, node) + self.between(node, to) - self.between(from, to);
             let place = way
                 .windows(2)
                 .enumerate()
@@ -328,7 +334,10 @@ mod tests {
     /// The only way along a line is along the line.
     #[test]
     fn stops_on_a_line_are_driven_along_it() {
-        let points: Vec<_> = [0.0, 7.0, 3.0, 9.0, 1.0, 5.0, 10.0].iter().map(|x| (*x * 1_000.0, 0.0)).collect();
+        let points: Vec<_> = [0.0, 7.0, 3.0, 9.0, 1.0, 5.0, 10.0]
+            .iter()
+            .map(|x| (*x * 1_000.0, 0.0))
+            .collect();
         let day = flat(&points, vec![Job::default(); 5], 0);
         let course = day.order();
         assert_eq!(course.order, [3, 1, 4, 0, 2]);
@@ -339,7 +348,13 @@ mod tests {
     /// 0 -> 1 -> 3 (dispose) -> 2 -> 0 is 1 + 2 + 1 + 2 = 6 km, as is 0 -> 2 -> 3 -> 1 -> 0.
     #[test]
     fn what_does_not_fit_is_taken_away_first() {
-        let jobs = vec![Job { volume_ml: 600_000, window_min: None }; 2];
+        let jobs = vec![
+            Job {
+                volume_ml: 600_000,
+                window_min: None
+            };
+            2
+        ];
         let mut day = flat(&[(0.0, 0.0), (1e3, 0.0), (2e3, 0.0), (0.0, 0.0), (3e3, 0.0)], jobs, 1);
         day.capacity_ml = Some(1_000_000);
         let course = day.order();
@@ -356,7 +371,13 @@ mod tests {
     /// 500 m a minute, 30 min a stop: the far stop must be first for its window, though the near one lies on the way.
     #[test]
     fn a_window_turns_the_order_round_and_one_that_cannot_be_met_is_said() {
-        let jobs = vec![Job::default(), Job { volume_ml: 0, window_min: Some((0, 25)) }];
+        let jobs = vec![
+            Job::default(),
+            Job {
+                volume_ml: 0,
+                window_min: Some((0, 25)),
+            },
+        ];
         let mut day = flat(&[(0.0, 0.0), (1e3, 0.0), (1e4, 0.0), (0.0, 0.0)], jobs, 0);
         let course = day.order();
         assert_eq!(course.order, [1, 0]);

@@ -67,110 +67,283 @@ impl Field {
         (
             Self::Id,
             &[
-                "id", "customer id", "customer no", "customer number", "account", "account no", "account number",
-                "acct", "acct no", "site id", "no", "cuenta", "no cuenta", "numero de cuenta", "codigo",
-                "id cliente", "numero de cliente",
+                "id",
+                "customer id",
+                "customer no",
+                "customer number",
+                "account",
+                "account no",
+                "account number",
+                "acct",
+                "acct no",
+                "site id",
+                "no",
+                "cuenta",
+                "no cuenta",
+                "numero de cuenta",
+                "codigo",
+                "id cliente",
+                "numero de cliente",
             ],
         ),
         (
             Self::Name,
             &[
-                "name", "site", "site name", "property", "property name", "job", "job name", "location name",
-                "nombre", "sitio", "lugar", "nombre del sitio", "propiedad",
+                "name",
+                "site",
+                "site name",
+                "property",
+                "property name",
+                "job",
+                "job name",
+                "location name",
+                "nombre",
+                "sitio",
+                "lugar",
+                "nombre del sitio",
+                "propiedad",
             ],
         ),
         (
             Self::Customer,
             &[
-                "customer", "customer name", "client", "client name", "owner", "owner name", "homeowner", "contact",
-                "contact name", "cliente", "nombre del cliente", "propietario", "dueno", "contacto",
+                "customer",
+                "customer name",
+                "client",
+                "client name",
+                "owner",
+                "owner name",
+                "homeowner",
+                "contact",
+                "contact name",
+                "cliente",
+                "nombre del cliente",
+                "propietario",
+                "dueno",
+                "contacto",
             ],
         ),
         (
             Self::FirstName,
-            &["first name", "firstname", "first", "given name", "primer nombre", "nombre de pila"],
+            &[
+                "first name",
+                "firstname",
+                "first",
+                "given name",
+                "primer nombre",
+                "nombre de pila",
+            ],
         ),
         (
             Self::LastName,
-            &["last name", "lastname", "last", "surname", "family name", "apellido", "apellidos"],
+            &[
+                "last name",
+                "lastname",
+                "last",
+                "surname",
+                "family name",
+                "apellido",
+                "apellidos",
+            ],
         ),
         (
             Self::Address,
             &[
-                "address", "street", "street address", "service address", "site address", "address 1", "address1",
-                "address line 1", "direccion", "calle", "domicilio", "direccion de servicio",
+                "address",
+                "street",
+                "street address",
+                "service address",
+                "site address",
+                "address 1",
+                "address1",
+                "address line 1",
+                "direccion",
+                "calle",
+                "domicilio",
+                "direccion de servicio",
             ],
         ),
         (
             Self::Town,
             &[
-                "town", "city", "municipality", "village", "township", "ciudad", "pueblo", "municipio", "localidad",
+                "town",
+                "city",
+                "municipality",
+                "village",
+                "township",
+                "ciudad",
+                "pueblo",
+                "municipio",
+                "localidad",
                 "poblacion",
             ],
         ),
         (
             Self::Phone,
             &[
-                "phone", "telephone", "tel", "phone number", "phone no", "phone 1", "home phone", "mobile", "cell",
-                "cell phone", "telefono", "celular", "movil", "numero de telefono", "tel no",
+                "phone",
+                "telephone",
+                "tel",
+                "phone number",
+                "phone no",
+                "phone 1",
+                "home phone",
+                "mobile",
+                "cell",
+                "cell phone",
+                "telefono",
+                "celular",
+                "movil",
+                "numero de telefono",
+                "tel no",
             ],
         ),
         (Self::Language, &["language", "lang", "speaks", "idioma", "lengua"]),
         (
             Self::Residents,
             &[
-                "residents", "people", "persons", "occupants", "household", "no of people", "number of people",
-                "residentes", "personas", "habitantes", "ocupantes", "numero de personas",
+                "residents",
+                "people",
+                "persons",
+                "occupants",
+                "household",
+                "no of people",
+                "number of people",
+                "residentes",
+                "personas",
+                "habitantes",
+                "ocupantes",
+                "numero de personas",
             ],
         ),
         (
             Self::Grinder,
-            &["grinder", "garbage grinder", "garbage disposal", "garbage disposer", "triturador"],
+            &[
+                "grinder",
+                "garbage grinder",
+                "garbage disposal",
+                "garbage disposer",
+                "triturador",
+            ],
         ),
         (Self::Latitude, &["lat", "latitude", "gps lat", "latitud"]),
-        (Self::Longitude, &["lon", "lng", "long", "longitude", "gps lon", "gps long", "longitud"]),
+        (
+            Self::Longitude,
+            &["lon", "lng", "long", "longitude", "gps lon", "gps long", "longitud"],
+        ),
         (
             Self::TankGallons,
             &[
-                "gallons", "gal", "gals", "tank gallons", "tank gal", "tank size gal", "tank size gallons",
-                "capacity gal", "capacity gallons", "tank size", "tank", "tank capacity", "capacity", "galones",
-                "galones del tanque", "tamano del tanque", "tanque galones", "capacidad", "tanque", "capacidad del tanque",
+                "gallons",
+                "gal",
+                "gals",
+                "tank gallons",
+                "tank gal",
+                "tank size gal",
+                "tank size gallons",
+                "capacity gal",
+                "capacity gallons",
+                "tank size",
+                "tank",
+                "tank capacity",
+                "capacity",
+                "galones",
+                "galones del tanque",
+                "tamano del tanque",
+                "tanque galones",
+                "capacidad",
+                "tanque",
+                "capacidad del tanque",
             ],
         ),
         (
             Self::TankLitres,
             &[
-                "litres", "liters", "tank litres", "tank liters", "capacity l", "tank l", "litros",
-                "capacidad litros", "litros del tanque", "tanque litros", "capacidad l",
+                "litres",
+                "liters",
+                "tank litres",
+                "tank liters",
+                "capacity l",
+                "tank l",
+                "litros",
+                "capacidad litros",
+                "litros del tanque",
+                "tanque litros",
+                "capacidad l",
             ],
         ),
         (
             Self::LastPumped,
             &[
-                "last pumped", "last pump", "last pump date", "last pumped date", "last pump out", "last pumpout",
-                "date pumped", "pumped", "pumped on", "last service", "last service date", "last cleaned",
-                "last emptied", "ultimo vaciado", "ultimo bombeo", "ultima limpieza", "fecha de vaciado",
-                "ultimo servicio", "vaciado",
+                "last pumped",
+                "last pump",
+                "last pump date",
+                "last pumped date",
+                "last pump out",
+                "last pumpout",
+                "date pumped",
+                "pumped",
+                "pumped on",
+                "last service",
+                "last service date",
+                "last cleaned",
+                "last emptied",
+                "ultimo vaciado",
+                "ultimo bombeo",
+                "ultima limpieza",
+                "fecha de vaciado",
+                "ultimo servicio",
+                "vaciado",
             ],
         ),
         (
             Self::Due,
             &[
-                "due", "due date", "due on", "next due", "next pump", "next pump date", "next service",
-                "next service date", "vence", "proximo vaciado", "proximo servicio", "proxima fecha",
+                "due",
+                "due date",
+                "due on",
+                "next due",
+                "next pump",
+                "next pump date",
+                "next service",
+                "next service date",
+                "vence",
+                "proximo vaciado",
+                "proximo servicio",
+                "proxima fecha",
                 "fecha de vencimiento",
             ],
         ),
         (
             Self::Permit,
-            &["permit", "permit date", "permit on", "permitted", "installed", "install date", "permiso",
-              "fecha de permiso", "fecha de instalacion"],
+            &[
+                "permit",
+                "permit date",
+                "permit on",
+                "permitted",
+                "installed",
+                "install date",
+                "permiso",
+                "fecha de permiso",
+                "fecha de instalacion",
+            ],
         ),
         (
             Self::Note,
             &[
-                "note", "notes", "comment", "comments", "remarks", "memo", "directions", "nota", "notas",
-                "comentario", "comentarios", "observaciones", "indicaciones",
+                "note",
+                "notes",
+                "comment",
+                "comments",
+                "remarks",
+                "memo",
+                "directions",
+                "nota",
+                "notas",
+                "comentario",
+                "comentarios",
+                "observaciones",
+                "indicaciones",
             ],
         ),
     ];
@@ -402,7 +575,8 @@ pub fn folded(text: &str) -> String {
         };
         if plain.is_alphanumeric() {
             out.push(plain);
-        } else if !matches!(plain, '\'' | '’' | '.' | '\u{300}'..='\u{36f}') && !out.ends_with(' ') && !out.is_empty() {
+        } else if !matches!(plain, '\'' | '’' | '.' | '\u{300}'..='\u{36f}') && !out.ends_with(' ') && !out.is_empty()
+        {
             out.push(' ');
         }
     }
@@ -600,9 +774,9 @@ fn columns(heads: &[String], mapping: &Mapping) -> Result<BTreeMap<Field, Vec<us
     }
     let mapped = used.values().flatten().copied().collect::<Vec<_>>();
     for (index, head) in heads.iter().enumerate() {
-        let Some(field) = Field::of_head(head).filter(|field| {
-            !mapped.contains(&index) && !mapping.columns.contains_key(field)
-        }) else {
+        let Some(field) =
+            Field::of_head(head).filter(|field| !mapped.contains(&index) && !mapping.columns.contains_key(field))
+        else {
             continue;
         };
         let columns = used.entry(field).or_default();
@@ -630,7 +804,11 @@ fn take(
         if record.cells.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
-        let filled = record.cells.iter().rposition(|cell| !cell.trim().is_empty()).map_or(0, |last| last + 1);
+        let filled = record
+            .cells
+            .iter()
+            .rposition(|cell| !cell.trim().is_empty())
+            .map_or(0, |last| last + 1);
         let mut reasons = Vec::new();
         if filled > list.heads.len() {
             reasons.push(Reason::TooManyCells(list.heads.len(), record.cells.len()));
@@ -638,7 +816,13 @@ fn take(
         if record.cells.iter().any(|cell| cell.contains(['\u{0}', '\u{fffd}'])) {
             reasons.push(Reason::NotText);
         }
-        let row = Reading { record: &record, used, dates, today }.row(&mut reasons);
+        let row = Reading {
+            record: &record,
+            used,
+            dates,
+            today,
+        }
+        .row(&mut reasons);
         if reasons.is_empty() {
             match seen.get(&row.id) {
                 Some((line, earlier)) if same_facts(earlier, &row) => reasons.push(Reason::SameAs(*line)),
@@ -661,7 +845,10 @@ fn take(
 }
 
 fn same_facts(a: &ListRow, b: &ListRow) -> bool {
-    *a == ListRow { line: a.line, ..b.clone() }
+    *a == ListRow {
+        line: a.line,
+        ..b.clone()
+    }
 }
 
 struct Reading<'a> {
@@ -674,7 +861,11 @@ struct Reading<'a> {
 impl Reading<'_> {
     /// The text of a field: its columns joined, each line trimmed.
     fn text(&self, field: Field) -> String {
-        let joint = if matches!(field, Field::Note | Field::Phone) { "; " } else { " " };
+        let joint = if matches!(field, Field::Note | Field::Phone) {
+            "; "
+        } else {
+            " "
+        };
         self.used
             .get(&field)
             .into_iter()
@@ -692,7 +883,11 @@ impl Reading<'_> {
             customer = format!("{} {}", self.text(Field::FirstName), self.text(Field::LastName));
             customer = customer.trim().to_owned();
         }
-        let (name, address, town) = (self.text(Field::Name), self.text(Field::Address), self.text(Field::Town));
+        let (name, address, town) = (
+            self.text(Field::Name),
+            self.text(Field::Address),
+            self.text(Field::Town),
+        );
         let shown = [&name, &address, &customer]
             .into_iter()
             .find(|text| !text.is_empty())
@@ -703,7 +898,13 @@ impl Reading<'_> {
         }
         let own = self.text(Field::Id);
         let key = if own.is_empty() {
-            format!("{}\u{1f}{}\u{1f}{}\u{1f}{}", folded(&name), folded(&address), folded(&town), folded(&customer))
+            format!(
+                "{}\u{1f}{}\u{1f}{}\u{1f}{}",
+                folded(&name),
+                folded(&address),
+                folded(&town),
+                folded(&customer)
+            )
         } else {
             format!("id\u{1f}{own}")
         };
@@ -746,7 +947,11 @@ impl Reading<'_> {
         }
         // Degrees never reach a thousand: a comma in them is always the decimal sign.
         let is_degrees = matches!(field, Field::Latitude | Field::Longitude) && !text.contains('.');
-        let read = if is_degrees { number(&text.replacen(',', ".", 1)) } else { number(&text) };
+        let read = if is_degrees {
+            number(&text.replacen(',', ".", 1))
+        } else {
+            number(&text)
+        };
         match read {
             Some(value) if (least..=most).contains(&value) => Some(value),
             Some(_) => {
@@ -970,19 +1175,21 @@ pub fn date(text: &str, order: DateOrder) -> Result<NaiveDate, Reason> {
         let digits = part.trim_end_matches(|c: char| c.is_alphabetic() || c == 'º');
         whole(digits).filter(|_| digits.len() <= 2)
     };
-    let long_year = |part: &str| whole(part).filter(|_| part.len() == 4).and_then(|y| i32::try_from(y).ok());
+    let long_year = |part: &str| {
+        whole(part)
+            .filter(|_| part.len() == 4)
+            .and_then(|y| i32::try_from(y).ok())
+    };
     let made = |year: i32, month: u32, day: u32| {
         NaiveDate::from_ymd_opt(year, month, day)
             .filter(|date| (1900..=2200).contains(&date.year()))
             .ok_or_else(no)
     };
     match parts.as_slice() {
-        [one] if one.len() == 8 && one.chars().all(|c| c.is_ascii_digit()) => {
-            NaiveDate::parse_from_str(one, "%Y%m%d")
-                .ok()
-                .filter(|date| (1900..=2200).contains(&date.year()))
-                .ok_or_else(no)
-        }
+        [one] if one.len() == 8 && one.chars().all(|c| c.is_ascii_digit()) => NaiveDate::parse_from_str(one, "%Y%m%d")
+            .ok()
+            .filter(|date| (1900..=2200).contains(&date.year()))
+            .ok_or_else(no),
         [one] => made(long_year(one).ok_or_else(no)?, 1, 1),
         [first, second] => {
             // A month and a year, either way round, the month as a word or a number.
@@ -1001,7 +1208,11 @@ pub fn date(text: &str, order: DateOrder) -> Result<NaiveDate, Reason> {
             }
             let Some(year) = long_year(third) else {
                 let is_short = third.len() == 2 && whole(third).is_some();
-                return Err(if is_short { Reason::ShortYear(text.to_owned()) } else { no() });
+                return Err(if is_short {
+                    Reason::ShortYear(text.to_owned())
+                } else {
+                    no()
+                });
             };
             if let Some(month) = month_named(first) {
                 return made(year, month, ordinal(second).ok_or_else(no)?);
@@ -1069,10 +1280,21 @@ mod tests {
         let why = |text: &str| date(text, DateOrder::Unsaid).unwrap_err();
         assert_eq!(why("3/4/2022"), Reason::AmbiguousDate("3/4/2022".to_owned()));
         assert_eq!(why("5/13/19"), Reason::ShortYear("5/13/19".to_owned()));
-        for text in ["43595", "yesterday", "2022-13-01", "2022-02-30", "13/13/2022", "0000-01-01", "1/2/3/4"] {
+        for text in [
+            "43595",
+            "yesterday",
+            "2022-13-01",
+            "2022-02-30",
+            "13/13/2022",
+            "0000-01-01",
+            "1/2/3/4",
+        ] {
             assert_eq!(why(text), Reason::NotADate(text.to_owned()), "{text}");
         }
-        assert_eq!(date("13/5/2022", DateOrder::Mdy), Err(Reason::NotADate("13/5/2022".to_owned())));
+        assert_eq!(
+            date("13/5/2022", DateOrder::Mdy),
+            Err(Reason::NotADate("13/5/2022".to_owned()))
+        );
     }
 
     #[test]

@@ -207,7 +207,9 @@ pub fn read(text: &str) -> Result<PlanFile, PlanFileError> {
     let text = text.trim_start_matches('\u{feff}');
     let head: Head = serde_json::from_str(text).map_err(not)?;
     if head.format.as_deref() != Some(FORMAT) {
-        return Err(PlanFileError::NotAPlan(format!("it does not say \"format\": \"{FORMAT}\"")));
+        return Err(PlanFileError::NotAPlan(format!(
+            "it does not say \"format\": \"{FORMAT}\""
+        )));
     }
     match head.version {
         Some(found) if found > u64::from(VERSION) => return Err(PlanFileError::TooNew { found, known: VERSION }),

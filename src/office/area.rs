@@ -70,9 +70,9 @@ impl Area {
     #[must_use]
     pub fn holds(&self, town: &str, at_e7: Option<(i64, i64)>) -> bool {
         let in_town = self.towns.is_empty() || self.towns.contains(&town.trim().to_lowercase());
-        let is_near = self.within_m.is_none_or(|within| {
-            at_e7.is_some_and(|at| self.metres(at).is_some_and(|metres| metres <= within))
-        });
+        let is_near = self
+            .within_m
+            .is_none_or(|within| at_e7.is_some_and(|at| self.metres(at).is_some_and(|metres| metres <= within)));
         let is_inside = self
             .shapes
             .as_ref()

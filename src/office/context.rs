@@ -152,7 +152,10 @@ impl Office {
             let all = format!("{} {} {} {}", site.name, site.address, site.town, site.customer);
             !wanted.is_empty() && folded(&all).contains(&wanted)
         });
-        let exact = found.iter().filter(|site| folded(&site.name) == wanted).collect::<Vec<_>>();
+        let exact = found
+            .iter()
+            .filter(|site| folded(&site.name) == wanted)
+            .collect::<Vec<_>>();
         match (exact.as_slice(), found.as_slice()) {
             ([one], _) => Ok(one.id),
             (_, [one]) => Ok(one.id),
@@ -192,7 +195,10 @@ pub fn of_store(error: &StoreError, words: Words) -> Refusal {
             words.t("Nothing was changed. Choose another file."),
         ),
         StoreError::TooNew { found, .. } => Refusal::refused(
-            words.f("This book was made by a newer version (form {0}).", &[&found.to_string()]),
+            words.f(
+                "This book was made by a newer version (form {0}).",
+                &[&found.to_string()],
+            ),
             words.t("Nothing was changed. Install the newer version, then open it again."),
         ),
         StoreError::Damaged { detail } => Refusal {

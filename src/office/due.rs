@@ -32,6 +32,8 @@ pub struct Asked {
     pub not_planned: bool,
     /// Towns; any of them.
     pub towns: Vec<String>,
+    /// The truck that pumped there last, by name or plate.
+    pub truck: Option<String>,
     /// A place, `LATITUDE,LONGITUDE`.
     pub near: Option<String>,
     /// How far from the place.
@@ -102,7 +104,11 @@ fn range(office: &Office, asked: &Asked) -> Result<DueRange, Refusal> {
         let (first, last) = options::month(month, words)?;
         return Ok(DueRange::Between(Some(first), Some(last)));
     }
-    let from = asked.from.as_deref().map(|text| options::day(text, words)).transpose()?;
+    let from = asked
+        .from
+        .as_deref()
+        .map(|text| options::day(text, words))
+        .transpose()?;
     let to = asked.to.as_deref().map(|text| options::day(text, words)).transpose()?;
     if let (Some(from), Some(to)) = (from, to)
         && from > to
@@ -139,6 +145,9 @@ pub(super) fn rows(office: &Office, asked: &Asked) -> Result<(Vec<DueRow>, Area)
         .map_err(|error| office.refuse(&error))?;
     if asked.not_planned {
         rows.retain(|row| row.planned_for.is_none());
+    }
+    if let Some(truck) = asked.truck.as_ref().map(|truck| truck.trim().to_lowercase()) {
+        rows.retain(|row| row.truck.to_lowercase() == truck);
     }
     match asked.sort {
         // The book hands them over in this order.
@@ -181,6 +190,7 @@ fn sheet(office: &Office, rows: &[DueRow], area: &Area) -> Sheet {
         ("language", String::new(), false),
         ("last_visit_on", words.t("Last visit"), false),
         ("planned_for", words.t("Planned"), false),
+        ("last_truck", words.t("Truck"), false),
         ("distance_m", words.t("Distance"), true),
         ("latitude_deg", String::new(), true),
         ("longitude_deg", String::new(), true),
@@ -204,6 +214,7 @@ fn sheet(office: &Office, rows: &[DueRow], area: &Area) -> Sheet {
                 Cell::text(&row.language),
                 day_cell(row.last_visit),
                 day_cell(row.planned_for),
+                Cell::text(&row.truck),
                 metres.map_or_else(Cell::default, |metres| {
                     Cell::shown(round_to_i64(metres), office.figures.distance(metres))
                 }),
@@ -305,6 +316,7 @@ fn map(rows: &[DueRow]) -> String {
             ("due_on", iso(row.due_on)),
             ("last_visit_on", iso(row.last_visit)),
             ("planned_for", iso(row.planned_for)),
+            ("last_truck", Value::from(row.truck.as_str())),
         ] {
             properties.insert(key.to_owned(), value);
         }

@@ -55,14 +55,21 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     call.on_book(|office| {
         let words = office.words();
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
-        let rows = office.store.work_between(from, to).map_err(|error| office.refuse(&error))?;
+        let rows = office
+            .store
+            .work_between(from, to)
+            .map_err(|error| office.refuse(&error))?;
         let (days, all) = by_day(&rows).ok_or_else(|| {
             Refusal::refused(
                 words.t("An amount is too large to add up."),
                 words.t("Look for a slipped key in the quantities and prices."),
             )
         })?;
-        let sheet = if asked.lines { lines(office, &rows) } else { day_sheet(office, &days, all) };
+        let sheet = if asked.lines {
+            lines(office, &rows)
+        } else {
+            day_sheet(office, &days, all)
+        };
         if let Some(path) = &asked.csv {
             return hand_over(path, sheet.csv(), words);
         }
@@ -86,7 +93,11 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             sheet.text(),
             words.f(
                 "Before tax {0}, tax {1}, together {2}. Tax is rounded once a slip and rate.",
-                &[&money(all.net), &money(all.tax), &money(all.net.saturating_add(all.tax))],
+                &[
+                    &money(all.net),
+                    &money(all.tax),
+                    &money(all.net.saturating_add(all.tax))
+                ],
             )
         ))
     })

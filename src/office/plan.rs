@@ -78,7 +78,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let words = office.words();
         let day = match &asked.day {
             Some(text) => options::day(text, words)?,
-            None => office.today().checked_add_days(Days::new(1)).unwrap_or_else(|| office.today()),
+            None => office
+                .today()
+                .checked_add_days(Days::new(1))
+                .unwrap_or_else(|| office.today()),
         };
         let (wanted, twice) = wanted(office, asked)?;
         if wanted.is_empty() {
@@ -168,7 +171,11 @@ fn wanted(office: &Office, asked: &Asked) -> Result<(Vec<Wanted>, usize), Refusa
 
 /// What is expected to come out of a site: every tank full, and whether a size had to be guessed.
 fn expected(visit: &Visit) -> (i64, bool) {
-    let sizes = visit.tanks.iter().map(|tank| site::capacity(visit, tank)).collect::<Vec<_>>();
+    let sizes = visit
+        .tanks
+        .iter()
+        .map(|tank| site::capacity(visit, tank))
+        .collect::<Vec<_>>();
     let is_guess = sizes.is_empty() || sizes.iter().any(Option::is_none);
     let unknown = Volume::from_us_gallons(UNKNOWN_GALLONS);
     let total: Volume = if sizes.is_empty() {
@@ -191,7 +198,11 @@ fn listed(office: &Office, path: &std::path::Path) -> Result<Vec<(String, Option
     })?;
     let text = text.trim_start_matches('\u{feff}');
     let first = text.lines().next().unwrap_or_default();
-    let delimiter = if first.matches(';').count() > first.matches(',').count() { b';' } else { b',' };
+    let delimiter = if first.matches(';').count() > first.matches(',').count() {
+        b';'
+    } else {
+        b','
+    };
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .flexible(true)
@@ -200,10 +211,15 @@ fn listed(office: &Office, path: &std::path::Path) -> Result<Vec<(String, Option
     let records = reader.records().filter_map(Result::ok).collect::<Vec<_>>();
     let head = |names: &[&str]| {
         records.first().and_then(|record| {
-            names.iter().find_map(|name| record.iter().position(|cell| cell.trim().to_lowercase() == *name))
+            names
+                .iter()
+                .find_map(|name| record.iter().position(|cell| cell.trim().to_lowercase() == *name))
         })
     };
-    let (site, window) = (head(&["site_id", "id"]).or_else(|| head(&["name", "site", "nombre", "sitio"])), head(&["window"]));
+    let (site, window) = (
+        head(&["site_id", "id"]).or_else(|| head(&["name", "site", "nombre", "sitio"])),
+        head(&["window"]),
+    );
     let Some(site) = site else {
         // No heads: each line is a name, commas and all.
         return Ok(text
@@ -218,7 +234,10 @@ fn listed(office: &Office, path: &std::path::Path) -> Result<Vec<(String, Option
         .skip(1)
         .filter_map(|record| {
             let name = record.get(site)?.trim().to_owned();
-            let window = window.and_then(|index| record.get(index)).map(str::trim).filter(|text| !text.is_empty());
+            let window = window
+                .and_then(|index| record.get(index))
+                .map(str::trim)
+                .filter(|text| !text.is_empty());
             (!name.is_empty()).then(|| (name, window.map(str::to_owned)))
         })
         .collect())
@@ -281,8 +300,17 @@ impl Route {
         let position = |wanted: &Wanted| wanted.visit.site.lat_e7.zip(wanted.visit.site.lon_e7);
         let (located, unlocated): (Vec<_>, Vec<_>) =
             (0..wanted.len()).partition(|index| wanted.get(*index).is_some_and(|w| position(w).is_some()));
-        let start = asked.start.as_deref().map(|text| options::place(text, words)).transpose()?;
-        let end = asked.end.as_deref().map(|text| options::place(text, words)).transpose()?.or(start);
+        let start = asked
+            .start
+            .as_deref()
+            .map(|text| options::place(text, words))
+            .transpose()?;
+        let end = asked
+            .end
+            .as_deref()
+            .map(|text| options::place(text, words))
+            .transpose()?
+            .or(start);
         let disposals = asked
             .disposals
             .iter()
@@ -300,14 +328,20 @@ impl Route {
             .as_deref()
             .map_or(Ok(0), |text| options::volume_ml(text, figures))?;
         let depart = asked.depart.as_deref().map_or(Ok(8 * 60), |text| clock(text, words))?;
-        let speed = asked.speed.unwrap_or(if figures.units == Units::Metric { 40.0 } else { 25.0 });
+        let speed = asked
+            .speed
+            .unwrap_or(if figures.units == Units::Metric { 40.0 } else { 25.0 });
         if !(speed.is_finite() && speed > 0.0) {
             return Err(Refusal::input(
                 words.t("A truck that does not move gets nowhere."),
                 words.t("Give a speed above zero."),
             ));
         }
-        let unit_m = if figures.units == Units::Metric { 1_000.0 } else { METRES_PER_MILE };
+        let unit_m = if figures.units == Units::Metric {
+            1_000.0
+        } else {
+            METRES_PER_MILE
+        };
         // Without a start or an end the way to it costs nothing: the place stands for itself.
         let mut places = vec![start];
         places.extend(located.iter().filter_map(|index| wanted.get(*index)).map(position));
@@ -364,7 +398,9 @@ impl Route {
             let late = self.chosen.late_min.get(place).copied().unwrap_or(0.0);
             Some((*wanted, arrive, late))
         });
-        driven.chain(self.unlocated.iter().map(|wanted| (*wanted, None, 0.0))).collect()
+        driven
+            .chain(self.unlocated.iter().map(|wanted| (*wanted, None, 0.0)))
+            .collect()
     }
 }
 
@@ -387,7 +423,9 @@ fn plan_file(
     for each in wanted {
         let visit = &each.visit;
         let mut add = |record: Result<planfile::PlannedRecord, crate::store::StoreError>| {
-            record.map(|record| records.push(record)).map_err(|error| office.refuse(&error))
+            record
+                .map(|record| records.push(record))
+                .map_err(|error| office.refuse(&error))
         };
         add(planfile::planned(&office.store, &visit.site))?;
         for tank in &visit.tanks {
@@ -464,8 +502,16 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
         ("remark", words.t("Remark"), false),
     ]);
     let disposal = |trip: &crate::domain::route::Trip| {
-        let name = route.disposals.get(trip.disposal).map(|(name, _)| name.clone()).unwrap_or_default();
-        let name = if name.is_empty() { words.t("Disposal") } else { words.f("Disposal: {0}", &[&name]) };
+        let name = route
+            .disposals
+            .get(trip.disposal)
+            .map(|(name, _)| name.clone())
+            .unwrap_or_default();
+        let name = if name.is_empty() {
+            words.t("Disposal")
+        } else {
+            words.f("Disposal: {0}", &[&name])
+        };
         [Cell::default(), Cell::default(), Cell::default(), Cell::text(name)]
             .into_iter()
             .chain(std::iter::repeat_n(Cell::default(), 3))
@@ -473,7 +519,14 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
     };
     for (place, (index, arrive, late)) in route.stops().into_iter().enumerate() {
         let Some(each) = wanted.get(index) else { continue };
-        sheet.rows.extend(route.chosen.trips.iter().filter(|trip| trip.before == place).map(disposal));
+        sheet.rows.extend(
+            route
+                .chosen
+                .trips
+                .iter()
+                .filter(|trip| trip.before == place)
+                .map(disposal),
+        );
         let mut remarks = Vec::new();
         if late > 0.5 {
             let minutes = round_to_i64(late).unwrap_or(0).to_string();
@@ -485,7 +538,12 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
         if arrive.is_none() {
             remarks.push(words.t("no position"));
         }
-        if route.chosen.too_large.iter().any(|job| route.located.get(*job) == Some(&index)) {
+        if route
+            .chosen
+            .too_large
+            .iter()
+            .any(|job| route.located.get(*job) == Some(&index))
+        {
             remarks.push(words.t("more than one load"));
         }
         let window = each.window.map_or_else(String::new, |(from, to)| {
@@ -501,7 +559,11 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
             Cell::text(remarks.join(", ")),
         ]);
     }
-    let mut lines = vec![words.f("Plan for {0}", &[&figures.weekday(day)]), String::new(), sheet.text()];
+    let mut lines = vec![
+        words.f("Plan for {0}", &[&figures.weekday(day)]),
+        String::new(),
+        sheet.text(),
+    ];
     let saved = (route.entered.metres - route.chosen.metres).max(0.0);
     lines.push(words.f(
         "{0} as the crow flies; the order entered: {1}; saved: {2}. Roads are longer.",

@@ -67,7 +67,11 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
         let rejects = asked.rejects.clone().unwrap_or_else(|| beside(&asked.file));
         // The refused rows first: a list must not be half lost because they could not be written.
         if !list.refused.is_empty() {
-            write_file(&rejects, refused(&list, office.words()).csv().as_bytes(), office.words())?;
+            write_file(
+                &rejects,
+                refused(&list, office.words()).csv().as_bytes(),
+                office.words(),
+            )?;
         }
         if !asked.dry_run && !changes.is_empty() {
             let op = Op {
@@ -123,11 +127,17 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
             words.t("Name the encoding with --encoding, or export the list as CSV again."),
         ),
         ListError::NoHeads(first) => (
-            words.f("No column of {0} says whose tank it is; it begins: {1}", &[&file, first]),
+            words.f(
+                "No column of {0} says whose tank it is; it begins: {1}",
+                &[&file, first],
+            ),
             words.t("Give the columns heads such as name, customer, address, or name them in a mapping file (--map)."),
         ),
         ListError::NoSuchColumn(head) => (
-            words.f("The mapping names the column \"{0}\", which the list does not have.", &[head]),
+            words.f(
+                "The mapping names the column \"{0}\", which the list does not have.",
+                &[head],
+            ),
             words.t("Copy the head of the column as it stands in the list."),
         ),
         ListError::TwoColumns(one, other, field) => (
@@ -140,11 +150,9 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
 
 /// Makes the records of every row that is not in the book yet.
 fn take(office: &Office, list: &CustomerList) -> Result<(Outcome, Vec<FieldChange>), Refusal> {
-    let key = |name: &str, address: &str, town: &str| format!("{}\n{}\n{}", folded(name), folded(address), folded(town));
-    let known = office
-        .store
-        .site_names()
-        .map_err(|error| office.refuse(&error))?;
+    let key =
+        |name: &str, address: &str, town: &str| format!("{}\n{}\n{}", folded(name), folded(address), folded(town));
+    let known = office.store.site_names().map_err(|error| office.refuse(&error))?;
     let ids = known.iter().map(|site| site.id).collect::<HashSet<_>>();
     let names = known
         .iter()
@@ -252,9 +260,7 @@ fn why(reason: &Reason, words: Words) -> String {
         Reason::NotADate(text) => words.f("\"{0}\" is not a date.", &[text]),
         Reason::InTheFuture(text) => words.f("A pump-out on {0} has not happened yet.", &[text]),
         Reason::NotANumber(what, text) => words.f("{0}: \"{1}\" is not a number.", &[&quantity(what, words), text]),
-        Reason::OutOfRange(what, text) => {
-            words.f("{0}: \"{1}\" cannot be true.", &[&quantity(what, words), text])
-        }
+        Reason::OutOfRange(what, text) => words.f("{0}: \"{1}\" cannot be true.", &[&quantity(what, words), text]),
         Reason::HalfAPosition => words.t("A position needs both latitude and longitude."),
         Reason::NullPosition => words.t("The position 0, 0 lies in the sea: leave both cells empty."),
         Reason::NotYesOrNo(text) => words.f("\"{0}\" is neither yes nor no.", &[text]),
@@ -274,7 +280,13 @@ fn quantity(what: &str, words: Words) -> String {
 
 /// The refused rows: line, reason, and the cells as they were.
 fn refused(list: &CustomerList, words: Words) -> Sheet {
-    let widest = list.refused.iter().map(|row| row.cells.len()).max().unwrap_or(0).max(list.heads.len());
+    let widest = list
+        .refused
+        .iter()
+        .map(|row| row.cells.len())
+        .max()
+        .unwrap_or(0)
+        .max(list.heads.len());
     let mut sheet = Sheet::new(vec![("line", String::new(), true), ("reason", String::new(), false)]);
     sheet.extra = (0..widest)
         .map(|index| list.heads.get(index).cloned().unwrap_or_default())
@@ -285,7 +297,10 @@ fn refused(list: &CustomerList, words: Words) -> Sheet {
         .map(|row| {
             let reasons = row.reasons.iter().map(|reason| why(reason, words)).collect::<Vec<_>>();
             let own = (0..widest).map(|index| Cell::text(row.cells.get(index).cloned().unwrap_or_default()));
-            [Cell::shown(row.line, ""), Cell::text(reasons.join(" "))].into_iter().chain(own).collect()
+            [Cell::shown(row.line, ""), Cell::text(reasons.join(" "))]
+                .into_iter()
+                .chain(own)
+                .collect()
         })
         .collect();
     sheet
@@ -334,7 +349,11 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
     let undated = outcome.added.saturating_sub(outcome.dated + outcome.worked_out);
     lines.push(words.f(
         "Due dates: {0} from the list, {1} worked out from size, people and last pump-out, {2} without one.",
-        &[&outcome.dated.to_string(), &outcome.worked_out.to_string(), &undated.to_string()],
+        &[
+            &outcome.dated.to_string(),
+            &outcome.worked_out.to_string(),
+            &undated.to_string(),
+        ],
     ));
     if outcome.known > 0 {
         lines.push(words.n(

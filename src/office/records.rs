@@ -77,7 +77,12 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
                 .unwrap_or_else(|| words.t("Truck"));
             let wanted = asked.truck.as_ref().is_none_or(|asked| {
                 let asked = asked.trim().to_lowercase();
-                [truck.name.to_lowercase(), truck.plate.to_lowercase(), truck.id.to_string()].contains(&asked)
+                [
+                    truck.name.to_lowercase(),
+                    truck.plate.to_lowercase(),
+                    truck.id.to_string(),
+                ]
+                .contains(&asked)
             });
             if wanted {
                 for tank in tanks {
@@ -135,7 +140,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             on_board_ml: running,
         };
         let unnamed = within.iter().filter(|entry| entry.tank.is_none()).count();
-        let frame = [("carried_over", from.to_string(), carried_over_ml), ("on_board", to.to_string(), running)];
+        let frame = [
+            ("carried_over", from.to_string(), carried_over_ml),
+            ("on_board", to.to_string(), running),
+        ];
         if let Some(path) = &asked.csv {
             let [first, last] = frame.map(|(kind, at, ml)| frame_row(office, kind, &at, ml, sheet.columns.len()));
             sheet.rows.insert(0, first);
@@ -210,7 +218,10 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
     let accepted = entry
         .accepted_ml
         .map_or_else(Cell::default, |ml| Cell::shown(litres(i128::from(ml)), ""));
-    let truck = entry.tank.and_then(|tank| names.get(&tank).cloned()).unwrap_or_default();
+    let truck = entry
+        .tank
+        .and_then(|tank| names.get(&tank).cloned())
+        .unwrap_or_default();
     let ml = change(entry);
     vec![
         Cell::shown(entry.kind.clone(), kind),

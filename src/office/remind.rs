@@ -113,7 +113,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         };
         let (rows, _) = due::rows(office, &who)?;
         if rows.is_empty() {
-            return Ok(words.f("Nobody is due in {0}: no letter was written.", &[&office.figures.month(first)]));
+            return Ok(words.f(
+                "Nobody is due in {0}: no letter was written.",
+                &[&office.figures.month(first)],
+            ));
         }
         // Every page is made before the first is written, so that a fault in one leaves no half of them.
         let pages = rows
@@ -250,7 +253,10 @@ fn page(
             "company_phone" => company(&office.setup.company_phone, &asked.company_phone, "--company-phone")?,
             other => {
                 return Err(Refusal::refused(
-                    words.f("The template asks for {0}, which nobody knows.", &[&format!("{{{other}}}")]),
+                    words.f(
+                        "The template asks for {0}, which nobody knows.",
+                        &[&format!("{{{other}}}")],
+                    ),
                     words.f("It may ask for: {0}.", &[&PLACEHOLDERS.join(", ")]),
                 ));
             }
@@ -260,7 +266,16 @@ fn page(
     let body = filled(&letter.body, &value, words)?;
     let closing = filled(&letter.closing, &value, words)?;
     let address = [&row.customer, &row.address, &row.town];
-    laid_out(template.page, &address, &theirs.date(office.today()), &heading, &body, &closing, language).ok_or_else(|| {
+    laid_out(
+        template.page,
+        &address,
+        &theirs.date(office.today()),
+        &heading,
+        &body,
+        &closing,
+        language,
+    )
+    .ok_or_else(|| {
         Refusal::refused(
             words.f("The letter to {0} does not fit on its page.", &[&row.name]),
             words.t("Make the template shorter, or choose a larger page."),

@@ -132,7 +132,10 @@ impl Sheet {
             .filter(|(index, _, _)| {
                 // A column in which nothing stands only takes room.
                 self.rows.is_empty()
-                    || self.rows.iter().any(|row| row.get(*index).is_some_and(|cell| !cell.text.is_empty()))
+                    || self
+                        .rows
+                        .iter()
+                        .any(|row| row.get(*index).is_some_and(|cell| !cell.text.is_empty()))
             })
             .collect::<Vec<_>>();
         let mut out = String::new();
@@ -141,7 +144,12 @@ impl Sheet {
             out.push_str(text.trim_end());
             out.push('\n');
         };
-        line(shown.iter().map(|(_, column, width)| padded(&column.title, *width, column.is_number)).collect());
+        line(
+            shown
+                .iter()
+                .map(|(_, column, width)| padded(&column.title, *width, column.is_number))
+                .collect(),
+        );
         line(shown.iter().map(|(_, _, width)| "-".repeat(*width)).collect());
         for row in &self.rows {
             line(

@@ -34,7 +34,11 @@ fn assessed(office: &Office, whole: &Whole, row: &HistoryRow, tank: &Tank) -> Op
     then.stop = row.stop.clone();
     then.readings.clone_from(&row.readings);
     then.pumpings.clone_from(&row.pumpings);
-    Some(assess(&work_input(&then, &whole.history, tank, &office.setup), &rules, &[]))
+    Some(assess(
+        &work_input(&then, &whole.history, tank, &office.setup),
+        &rules,
+        &[],
+    ))
 }
 
 /// Says everything known of a site.
@@ -70,8 +74,10 @@ pub fn history(call: &Call, asked: &str) -> Result<String, Refusal> {
             .map(|row| stop_json(office, &whole, row))
             .collect::<Result<Vec<_>, _>>()?;
         if office.json {
-            return Ok(json!({"site_id": whole.visit.site.id.to_string(), "name": whole.visit.site.name, "stops": stops})
-                .to_string());
+            return Ok(
+                json!({"site_id": whole.visit.site.id.to_string(), "name": whole.visit.site.name, "stops": stops})
+                    .to_string(),
+            );
         }
         let words = office.words();
         let mut out = vec![whole.visit.site.name.clone()];
@@ -102,7 +108,10 @@ fn laid_out(lines: &[(String, String)]) -> String {
         .filter(|(_, text)| !text.is_empty())
         .map(|(head, text)| {
             let blanks = " ".repeat(widest.saturating_sub(head.chars().count()));
-            let text = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
+            let text = text
+                .chars()
+                .map(|c| if c.is_control() { ' ' } else { c })
+                .collect::<String>();
             format!("{head}{blanks}  {text}\n")
         })
         .collect()
@@ -110,7 +119,8 @@ fn laid_out(lines: &[(String, String)]) -> String {
 
 fn facts(office: &Office, site: &Site) -> Lines {
     let (words, figures) = (office.words(), office.figures);
-    let yes_no = |fact: Option<bool>| fact.map_or_else(String::new, |yes| if yes { words.t("yes") } else { words.t("no") });
+    let yes_no =
+        |fact: Option<bool>| fact.map_or_else(String::new, |yes| if yes { words.t("yes") } else { words.t("no") });
     let degrees = |e7: i64| format!("{:.7}°", super::due::degrees(e7));
     vec![
         (words.t("Site"), site.name.clone()),
@@ -127,7 +137,8 @@ fn facts(office: &Office, site: &Site) -> Lines {
         ),
         (
             words.t("Residents"),
-            site.residents_tenths.map_or_else(String::new, |tenths| figures.people(tenths)),
+            site.residents_tenths
+                .map_or_else(String::new, |tenths| figures.people(tenths)),
         ),
         (words.t("Garbage grinder"), yes_no(site.grinder)),
         (
@@ -144,7 +155,8 @@ fn facts(office: &Office, site: &Site) -> Lines {
         (words.t("Note"), site.note.clone()),
         (
             words.t("Due"),
-            site.due_on.map_or_else(|| words.t("no date yet"), |day| figures.date(day)),
+            site.due_on
+                .map_or_else(|| words.t("no date yet"), |day| figures.date(day)),
         ),
     ]
 }
@@ -176,7 +188,11 @@ pub fn capacity(visit: &Visit, tank: &Tank) -> Option<Volume> {
 
 fn tank_lines(office: &Office, whole: &Whole, tank: &Tank) -> Lines {
     let (words, figures) = (office.words(), office.figures);
-    let called = if tank.name.is_empty() { words.t("Tank") } else { tank.name.clone() };
+    let called = if tank.name.is_empty() {
+        words.t("Tank")
+    } else {
+        tank.name.clone()
+    };
     let size = capacity(&whole.visit, tank).map_or_else(|| words.t("size not known"), |volume| figures.volume(volume));
     let mut lines = vec![(called, size)];
     let count = compartments_of(&whole.visit, tank.id).len();
@@ -212,7 +228,11 @@ fn tank_lines(office: &Office, whole: &Whole, tank: &Tank) -> Lines {
             format!("  {}", words.t("Likely full")),
             words.f(
                 "between {0} and {1}; call by {2}",
-                &[&figures.month(dates.early), &figures.month(dates.late), &figures.month(dates.due)],
+                &[
+                    &figures.month(dates.early),
+                    &figures.month(dates.late),
+                    &figures.month(dates.due),
+                ],
             ),
         ));
     }
@@ -247,7 +267,11 @@ fn stop_lines(office: &Office, whole: &Whole, row: &HistoryRow) -> Result<Lines,
     let mut lines = Vec::new();
     for tank in &whole.visit.tanks {
         let pumping = row.pumpings.iter().find(|pumping| pumping.tank == tank.id);
-        let called = if tank.name.is_empty() { words.t("Tank") } else { tank.name.clone() };
+        let called = if tank.name.is_empty() {
+            words.t("Tank")
+        } else {
+            tank.name.clone()
+        };
         let done = match pumping {
             Some(pumping) if pumping.pumped == Some(true) || pumping.out_ml.is_some() => {
                 let mut parts = vec![pumping.out_ml.map_or_else(
@@ -286,13 +310,19 @@ fn stop_lines(office: &Office, whole: &Whole, row: &HistoryRow) -> Result<Lines,
             if count > 1 {
                 parts.push(words.n("{0} probe", "{0} probes", count));
             }
-            lines.push((format!("  {}", words.f("Compartment {0}", &[&(index + 1).to_string()])), parts.join(", ")));
+            lines.push((
+                format!("  {}", words.f("Compartment {0}", &[&(index + 1).to_string()])),
+                parts.join(", "),
+            ));
         }
     }
     lines.push((words.t("Where"), row.stop.find_note.clone()));
     lines.push((words.t("Found"), row.stop.found_note.clone()));
     lines.push((words.t("Signed by"), row.stop.signed_name.clone()));
-    let work = office.store.work_lines(row.stop.id).map_err(|error| office.refuse(&error))?;
+    let work = office
+        .store
+        .work_lines(row.stop.id)
+        .map_err(|error| office.refuse(&error))?;
     if let Some(total) = totals(&work).filter(|_| !work.is_empty()) {
         lines.push((
             words.t("Work"),
@@ -383,7 +413,10 @@ fn stop_json(office: &Office, whole: &Whole, row: &HistoryRow) -> Result<Value, 
             json!({"tank_id": tank.id.to_string(), "solids_share": share})
         })
         .collect::<Vec<_>>();
-    let work = office.store.work_lines(row.stop.id).map_err(|error| office.refuse(&error))?;
+    let work = office
+        .store
+        .work_lines(row.stop.id)
+        .map_err(|error| office.refuse(&error))?;
     let total = totals(&work).filter(|_| !work.is_empty());
     Ok(json!({
         "stop_id": row.stop.id.to_string(),

@@ -2,9 +2,9 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
-use crate::say::words::Words;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
+use crate::say::words::Words;
 use chrono::{Datelike, Locale, NaiveDate};
 
 /// How figures are written for one person.

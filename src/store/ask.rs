@@ -2,9 +2,11 @@
 
 use super::query::{date_of, iso, uuid_of};
 use super::{Store, StoreError, write_op};
-use crate::domain::record::{Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine};
+use crate::domain::record::{
+    Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine,
+};
 use chrono::{DateTime, FixedOffset, NaiveDate};
-use rusqlite::params;
+use rusqlite::{OptionalExtension, params};
 use std::collections::HashMap;
 use uuid::Uuid;
 
@@ -33,6 +35,8 @@ pub struct DueRow {
     pub last_visit: Option<NaiveDate>,
     /// The next day it is already planned for.
     pub planned_for: Option<NaiveDate>,
+    /// The truck that pumped there last, by name or plate; empty when not known.
+    pub truck: String,
 }
 
 /// Which sites are asked for by date.
@@ -144,6 +148,23 @@ impl Store {
                  FROM stop WHERE site = ?1 AND removed = 0",
             )
             .map_err(StoreError::sql(doing))?;
+        // Which truck came is looked up only where there are trucks at all.
+        let any_truck: bool = self
+            .db
+            .query_row("SELECT EXISTS (SELECT 1 FROM truck WHERE removed = 0)", [], |row| {
+                row.get(0)
+            })
+            .map_err(StoreError::sql(doing))?;
+        let mut trucks = self
+            .db
+            .prepare_cached(
+                "SELECT coalesce(nullif(c.name, ''), c.plate)
+                 FROM stop s JOIN pumping p ON p.stop = s.id JOIN truck_tank k ON k.id = p.truck_tank
+                   JOIN truck c ON c.id = k.truck
+                 WHERE s.site = ?1 AND s.removed = 0 AND p.removed = 0 AND s.finished_at IS NOT NULL
+                 ORDER BY s.day DESC, s.finished_at DESC LIMIT 1",
+            )
+            .map_err(StoreError::sql(doing))?;
         let today = iso(today);
         let mut list = Vec::new();
         let mut rows = select.query([&from, &to]).map_err(StoreError::sql(doing))?;
@@ -162,6 +183,7 @@ impl Store {
                     due_on: date_of(row, 9)?,
                     last_visit: None,
                     planned_for: None,
+                    truck: String::new(),
                 })
             })()
             .map_err(StoreError::sql(doing))?;
@@ -172,6 +194,13 @@ impl Store {
             (due.last_visit, due.planned_for) = stops
                 .query_row(params![key, today], |row| Ok((date_of(row, 0)?, date_of(row, 1)?)))
                 .map_err(StoreError::sql(doing))?;
+            if any_truck && due.last_visit.is_some() {
+                due.truck = trucks
+                    .query_row([&key], |row| row.get(0))
+                    .optional()
+                    .map_err(StoreError::sql(doing))?
+                    .unwrap_or_default();
+            }
             list.push(due);
         }
         Ok(list)
@@ -334,7 +363,10 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn work_lines(&self, stop: StopId) -> Result<Vec<WorkLine>, StoreError> {
-        self.select("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&stop.to_string()])
+        self.select(
+            "WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
+            &[&stop.to_string()],
+        )
     }
 
     /// Reads the price list in its order.
@@ -375,12 +407,16 @@ impl Store {
             .prepare_cached("SELECT c.field, o.at FROM change c JOIN op o ON o.seq = c.op WHERE c.id = ?1")
             .map_err(StoreError::sql(doing))?;
         let rows = select
-            .query_map([id.to_string()], |row| Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?)))
+            .query_map([id.to_string()], |row| {
+                Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
+            })
             .map_err(StoreError::sql(doing))?;
         let mut last = HashMap::new();
         for row in rows {
             let (field, at) = row.map_err(StoreError::sql(doing))?;
-            let Ok(at) = DateTime::parse_from_rfc3339(&at) else { continue };
+            let Ok(at) = DateTime::parse_from_rfc3339(&at) else {
+                continue;
+            };
             let entry = last.entry(field).or_insert(at);
             *entry = at.max(*entry);
         }
@@ -396,7 +432,9 @@ impl Store {
         let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
         for op in ops {
             let known: i64 = tx
-                .query_row("SELECT count(*) FROM op WHERE id = ?1", [op.id.to_string()], |row| row.get(0))
+                .query_row("SELECT count(*) FROM op WHERE id = ?1", [op.id.to_string()], |row| {
+                    row.get(0)
+                })
                 .map_err(StoreError::sql(doing))?;
             if known == 0 {
                 write_op(&tx, op, None)?;

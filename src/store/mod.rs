@@ -17,8 +17,8 @@ pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
 
 use crate::domain::record::{
-    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Price, Pumping, Reading,
-    Record, Setup, Site, Stop, StopId, Tank, Truck, TruckTank, WasteRecord, WorkLine,
+    Cell, Compartment, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LoadCorrection, Op, Price, Pumping,
+    Reading, Record, Setup, Site, Stop, StopId, Tank, Truck, TruckTank, WasteRecord, WorkLine,
 };
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};

@@ -32,7 +32,17 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ),
     (
         "figures.rs",
-        &["in", "pulg", "cm", "gal", "{:.1} mi", "{:.1} km", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"],
+        &[
+            "in",
+            "pulg",
+            "cm",
+            "gal",
+            "{:.1} mi",
+            "{:.1} km",
+            "%B de %Y",
+            "%-d de %B de %Y",
+            "%A %-d de %B",
+        ],
     ),
     ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
@@ -381,7 +391,10 @@ impl Said {
 
     fn everything() -> Self {
         let mut said = Self::default();
-        for path in files_below("src/app", "rs").into_iter().chain(files_below("src/say", "rs")) {
+        for path in files_below("src/app", "rs")
+            .into_iter()
+            .chain(files_below("src/say", "rs"))
+        {
             if path.file_name().is_none_or(|name| name != "tests.rs") {
                 said.rust(&name_of(&path), &std::fs::read_to_string(&path).unwrap());
             }
