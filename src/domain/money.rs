@@ -91,7 +91,7 @@ pub fn totals<'a>(lines: impl IntoIterator<Item = &'a WorkLine>) -> Option<Total
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
     use proptest::prelude::*;

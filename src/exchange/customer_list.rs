@@ -880,8 +880,8 @@ impl Reading<'_> {
     fn row(&self, reasons: &mut Vec<Reason>) -> ListRow {
         let mut customer = self.text(Field::Customer);
         if customer.is_empty() {
-            customer = format!("{} {}", self.text(Field::FirstName), self.text(Field::LastName));
-            customer = customer.trim().to_owned();
+            let both = format!("{} {}", self.text(Field::FirstName), self.text(Field::LastName));
+            both.trim().clone_into(&mut customer);
         }
         let (name, address, town) = (
             self.text(Field::Name),
@@ -1322,7 +1322,7 @@ mod tests {
     proptest! {
         #[test]
         fn no_bytes_panic(bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
-            let _ = read(&bytes, &Mapping::default(), day(2026, 1, 1));
+            drop(read(&bytes, &Mapping::default(), day(2026, 1, 1)));
         }
 
         #[test]

@@ -38,7 +38,7 @@ pub struct Asked {
     pub near: Option<String>,
     /// How far from the place.
     pub within: Option<String>,
-    /// A GeoJSON file with areas.
+    /// A `GeoJSON` file with areas.
     pub area: Option<PathBuf>,
     /// The order.
     pub sort: Sort,
@@ -241,8 +241,7 @@ fn calendar_text(text: &str) -> String {
     text.replace("\r\n", "\n")
         .chars()
         .map(|c| match c {
-            '\n' => '\n',
-            '\r' => '\n',
+            '\n' | '\r' => '\n',
             c if c.is_control() => ' ',
             c => c,
         })

@@ -153,7 +153,7 @@ fn take(office: &Office, list: &CustomerList) -> Result<(Outcome, Vec<FieldChang
     let key =
         |name: &str, address: &str, town: &str| format!("{}\n{}\n{}", folded(name), folded(address), folded(town));
     let known = office.store.site_names().map_err(|error| office.refuse(&error))?;
-    let ids = known.iter().map(|site| site.id).collect::<HashSet<_>>();
+    let taken = known.iter().map(|site| site.id).collect::<HashSet<_>>();
     let names = known
         .iter()
         .map(|site| key(&site.name, &site.address, &site.town))
@@ -162,7 +162,7 @@ fn take(office: &Office, list: &CustomerList) -> Result<(Outcome, Vec<FieldChang
     let (mut sites, mut tanks, mut compartments, mut lids) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let mut outcome = Outcome::default();
     for row in &list.rows {
-        if ids.contains(&SiteId(row.id)) || names.contains(&key(&row.name, &row.address, &row.town)) {
+        if taken.contains(&SiteId(row.id)) || names.contains(&key(&row.name, &row.address, &row.town)) {
             outcome.known += 1;
             continue;
         }

@@ -6,7 +6,9 @@ use super::options;
 use super::sheet::{Cell, Sheet};
 use crate::domain::record::TruckTankId;
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
+use crate::say::words::Words;
 use crate::store::LoadEntry;
+use chrono::NaiveDate;
 use serde_json::{Value, json};
 use std::collections::HashMap;
 use std::path::PathBuf;
@@ -52,9 +54,49 @@ impl Balance {
 
 /// What an entry does to the load, millilitres.
 fn change(entry: &LoadEntry) -> i128 {
-    match entry.kind.as_str() {
-        "disposed" => -i128::from(entry.ml),
-        _ => i128::from(entry.ml),
+    match (entry.is_counted, entry.kind.as_str()) {
+        (false, _) => 0,
+        (true, "disposed") => -i128::from(entry.ml),
+        (true, _) => i128::from(entry.ml),
+    }
+}
+
+/// The trucks asked for.
+struct Trucks {
+    /// The truck's name for each of its tanks.
+    names: HashMap<TruckTankId, String>,
+    /// What was in the tanks when their load began to be counted, millilitres.
+    opening_ml: i128,
+}
+
+impl Trucks {
+    fn read(office: &Office, asked: Option<&str>, to: NaiveDate) -> Result<Self, Refusal> {
+        let words = office.words();
+        let (mut names, mut opening_ml) = (HashMap::new(), 0_i128);
+        for (truck, tanks) in office.store.trucks().map_err(|error| office.refuse(&error))? {
+            let own = [
+                truck.name.to_lowercase(),
+                truck.plate.to_lowercase(),
+                truck.id.to_string(),
+            ];
+            if asked.is_some_and(|asked| !own.contains(&asked.trim().to_lowercase())) {
+                continue;
+            }
+            let called = [truck.name, truck.plate]
+                .into_iter()
+                .find(|name| !name.is_empty())
+                .unwrap_or_else(|| words.t("Truck"));
+            for tank in tanks {
+                if tank.opened_at.is_none_or(|opened| opened.date_naive() <= to) {
+                    opening_ml += i128::from(tank.opening_ml);
+                }
+                names.insert(tank.id, called.clone());
+            }
+        }
+        match asked {
+            Some(asked) if names.is_empty() => Err(no_such_truck(office, asked)),
+            _ => Ok(Self { names, opening_ml }),
+        }
     }
 }
 
@@ -66,71 +108,25 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     call.on_book(|office| {
         let words = office.words();
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
-        let trucks = office.store.trucks().map_err(|error| office.refuse(&error))?;
-        let mut names = HashMap::<TruckTankId, String>::new();
-        let mut opening_ml = 0_i128;
-        for (truck, tanks) in &trucks {
-            let called = [&truck.name, &truck.plate]
-                .into_iter()
-                .find(|name| !name.is_empty())
-                .cloned()
-                .unwrap_or_else(|| words.t("Truck"));
-            let wanted = asked.truck.as_ref().is_none_or(|asked| {
-                let asked = asked.trim().to_lowercase();
-                [
-                    truck.name.to_lowercase(),
-                    truck.plate.to_lowercase(),
-                    truck.id.to_string(),
-                ]
-                .contains(&asked)
-            });
-            if wanted {
-                for tank in tanks {
-                    opening_ml += i128::from(tank.opening_ml);
-                    names.insert(tank.id, called.clone());
-                }
-            }
-        }
-        if let Some(asked) = asked.truck.as_ref().filter(|_| names.is_empty()) {
-            return Err(no_such_truck(office, asked));
-        }
+        let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
         let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
         // What no truck is named for belongs to the company all the same, unless one truck was asked for.
-        entries.retain(|entry| match entry.tank {
-            Some(tank) => names.contains_key(&tank) || asked.truck.is_none(),
-            None => asked.truck.is_none(),
-        });
+        entries
+            .retain(|entry| asked.truck.is_none() || entry.tank.is_some_and(|tank| trucks.names.contains_key(&tank)));
         let (before, within): (Vec<_>, Vec<_>) = entries.into_iter().partition(|entry| entry.day < from);
-        let carried_over_ml = opening_ml + before.iter().map(change).sum::<i128>();
+        let carried_over_ml = trucks.opening_ml + before.iter().map(change).sum::<i128>();
         let sum = |kind: &str| {
             within
                 .iter()
-                .filter(|entry| entry.kind == kind)
+                .filter(|entry| entry.kind == kind && entry.is_counted)
                 .map(|entry| i128::from(entry.ml))
                 .sum::<i128>()
         };
         let mut running = carried_over_ml;
-        let mut sheet = Sheet::new(vec![
-            ("kind", words.t("Entry"), false),
-            ("at", words.t("When"), false),
-            ("truck", words.t("Truck"), false),
-            ("place", words.t("Where"), false),
-            ("address", words.t("Address"), false),
-            ("town", String::new(), false),
-            ("customer", words.t("Customer"), false),
-            ("change_l", String::new(), true),
-            ("change_gal", words.t("Amount"), true),
-            ("on_board_after_l", words.t("On board"), true),
-            ("ticket", words.t("Ticket"), false),
-            ("permit", String::new(), false),
-            ("accepted_l", String::new(), true),
-            ("receiver", words.t("Receiver"), false),
-            ("note", words.t("Note"), false),
-            ("record_id", String::new(), false),
-        ]);
+        let mut sheet = empty_sheet(words);
         for entry in &within {
             running += change(entry);
-            sheet.rows.push(row(office, entry, &names, running));
+            sheet.rows.push(row(office, entry, &trucks.names, running));
         }
         let balance = Balance {
             carried_over_ml,
@@ -139,30 +135,18 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             corrected_off_ml: -sum("correction"),
             on_board_ml: running,
         };
-        let unnamed = within.iter().filter(|entry| entry.tank.is_none()).count();
-        let frame = [
-            ("carried_over", from.to_string(), carried_over_ml),
-            ("on_board", to.to_string(), running),
-        ];
         if let Some(path) = &asked.csv {
-            let [first, last] = frame.map(|(kind, at, ml)| frame_row(office, kind, &at, ml, sheet.columns.len()));
+            let frame = |kind, day: NaiveDate, ml| frame_row(office, kind, &day.to_string(), ml, sheet.columns.len());
+            let (first, last) = (
+                frame("carried_over", from, carried_over_ml),
+                frame("on_board", to, running),
+            );
             sheet.rows.insert(0, first);
             sheet.rows.push(last);
             return hand_over(path, sheet.csv(), words);
         }
         if office.json {
-            return Ok(json!({
-                "from": from.to_string(),
-                "to": to.to_string(),
-                "carried_over_l": litres(carried_over_ml),
-                "collected_l": litres(balance.collected_ml),
-                "disposed_l": litres(balance.disposed_ml),
-                "corrected_off_l": litres(balance.corrected_off_ml),
-                "on_board_l": litres(balance.on_board_ml),
-                "balances": balance.holds(),
-                "entries": sheet.json(),
-            })
-            .to_string());
+            return Ok(balance_json(from, to, &balance, &sheet).to_string());
         }
         let mut lines = vec![words.f(
             "Hauled waste from {0} to {1}",
@@ -171,15 +155,67 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         lines.push(String::new());
         lines.push(sheet.text());
         lines.extend(balance_lines(office, &balance));
-        if unnamed > 0 {
-            lines.push(words.n(
-                "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
-                "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
-                unnamed,
-            ));
-        }
+        lines.extend(remarks(&within, words));
         Ok(lines.join("\n"))
     })
+}
+
+fn empty_sheet(words: Words) -> Sheet {
+    Sheet::new(vec![
+        ("kind", words.t("Entry"), false),
+        ("at", words.t("When"), false),
+        ("truck", words.t("Truck"), false),
+        ("place", words.t("Where"), false),
+        ("address", words.t("Address"), false),
+        ("town", String::new(), false),
+        ("customer", words.t("Customer"), false),
+        ("amount_l", String::new(), true),
+        ("amount_gal", words.t("Amount"), true),
+        ("change_l", String::new(), true),
+        ("on_board_after_l", words.t("On board"), true),
+        ("ticket", words.t("Ticket"), false),
+        ("permit", String::new(), false),
+        ("accepted_l", String::new(), true),
+        ("receiver", words.t("Receiver"), false),
+        ("note", words.t("Note"), false),
+        ("record_id", String::new(), false),
+    ])
+}
+
+fn balance_json(from: NaiveDate, to: NaiveDate, balance: &Balance, sheet: &Sheet) -> Value {
+    json!({
+        "from": from.to_string(),
+        "to": to.to_string(),
+        "carried_over_l": litres(balance.carried_over_ml),
+        "collected_l": litres(balance.collected_ml),
+        "disposed_l": litres(balance.disposed_ml),
+        "corrected_off_l": litres(balance.corrected_off_ml),
+        "on_board_l": litres(balance.on_board_ml),
+        "balances": balance.holds(),
+        "entries": sheet.json(),
+    })
+}
+
+/// What a person has to know about entries that could not be counted as they stand.
+fn remarks(within: &[LoadEntry], words: Words) -> Vec<String> {
+    let mut lines = Vec::new();
+    let early = within.iter().filter(|entry| !entry.is_counted).count();
+    if early > 0 {
+        lines.push(words.n(
+            "{0} entry is from before its truck's load began to be counted: it is listed, and not in the balance.",
+            "{0} entries are from before their truck's load began to be counted: they are listed, and not in the balance.",
+            early,
+        ));
+    }
+    let unnamed = within.iter().filter(|entry| entry.tank.is_none()).count();
+    if unnamed > 0 {
+        lines.push(words.n(
+            "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
+            "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
+            unnamed,
+        ));
+    }
+    lines
 }
 
 fn no_such_truck(office: &Office, asked: &str) -> Refusal {
@@ -222,7 +258,7 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         .tank
         .and_then(|tank| names.get(&tank).cloned())
         .unwrap_or_default();
-    let ml = change(entry);
+    let (ml, amount) = (change(entry), i128::from(entry.ml));
     vec![
         Cell::shown(entry.kind.clone(), kind),
         Cell::shown(entry.at.clone(), when),
@@ -231,8 +267,9 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         Cell::text(entry.address.clone()),
         Cell::text(entry.town.clone()),
         Cell::text(entry.customer.clone()),
+        Cell::shown(litres(amount), ""),
+        Cell::shown(gallons(amount), volume_text(office, amount)),
         Cell::shown(litres(ml), ""),
-        Cell::shown(gallons(ml), volume_text(office, ml)),
         Cell::shown(litres(running), volume_text(office, running)),
         Cell::text(entry.ticket.clone()),
         Cell::text(entry.permit.clone()),
@@ -249,7 +286,7 @@ fn frame_row(office: &Office, kind: &str, at: &str, ml: i128, columns: usize) ->
     for (index, cell) in [
         (0, Cell::text(kind)),
         (1, Cell::text(at)),
-        (9, Cell::shown(litres(ml), volume_text(office, ml))),
+        (10, Cell::shown(litres(ml), volume_text(office, ml))),
     ] {
         if let Some(place) = row.get_mut(index) {
             *place = cell;

@@ -10,7 +10,6 @@ use crate::say::paper::{self, CardPage};
 use crate::say::words::Words;
 use crate::store::DueRow;
 use serde::Deserialize;
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
 /// The bundled template.
@@ -302,9 +301,7 @@ fn laid_out(
         for line in lettering::wrap(&lettering::clean(text), weight, size, room, most) {
             *y += size * 1.4;
             let escaped = line.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
-            // Writing into memory does not fail.
-            drop(write!(
-                ink,
+            ink.push_str(&format!(
                 "<text x=\"{margin:.1}\" y=\"{y:.1}\" font-size=\"{size:.1}\" font-weight=\"{}\" fill=\"#14201B\">{escaped}</text>",
                 weight.css()
             ));

@@ -103,18 +103,14 @@ pub fn history(call: &Call, asked: &str) -> Result<String, Refusal> {
 
 fn laid_out(lines: &[(String, String)]) -> String {
     let widest = lines.iter().map(|(head, _)| head.chars().count()).max().unwrap_or(0);
-    lines
-        .iter()
-        .filter(|(_, text)| !text.is_empty())
-        .map(|(head, text)| {
-            let blanks = " ".repeat(widest.saturating_sub(head.chars().count()));
-            let text = text
-                .chars()
-                .map(|c| if c.is_control() { ' ' } else { c })
-                .collect::<String>();
-            format!("{head}{blanks}  {text}\n")
-        })
-        .collect()
+    let mut out = String::new();
+    for (head, text) in lines.iter().filter(|(_, text)| !text.is_empty()) {
+        out.push_str(head);
+        out.push_str(&" ".repeat(widest.saturating_sub(head.chars().count()) + 2));
+        out.extend(text.chars().map(|c| if c.is_control() { ' ' } else { c }));
+        out.push('\n');
+    }
+    out
 }
 
 fn facts(office: &Office, site: &Site) -> Lines {

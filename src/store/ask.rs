@@ -81,6 +81,8 @@ pub struct LoadEntry {
     pub receiver: String,
     /// What was noted.
     pub note: String,
+    /// It counts toward the load: it happened after the tank's load began to be counted.
+    pub is_counted: bool,
 }
 
 /// One line of work with where and when it belongs.
@@ -260,9 +262,9 @@ impl Store {
                    UNION ALL
                    SELECT 'correction', c.id, c.at, c.truck_tank, c.change_ml, '', '', '', '', '', '', NULL, '', c.reason
                    FROM load_correction c WHERE c.removed = 0 AND c.at IS NOT NULL)
-                 SELECT e.* FROM entries e LEFT JOIN tanks k ON k.id = e.tank
+                 SELECT e.*, k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at)
+                 FROM entries e LEFT JOIN tanks k ON k.id = e.tank
                  WHERE substr(e.at, 1, 10) <= ?1
-                   AND (k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at))
                  ORDER BY julianday(e.at), e.id",
             )
             .map_err(StoreError::sql(doing))?;
@@ -289,6 +291,7 @@ impl Store {
                     accepted_ml: row.get(11)?,
                     receiver: row.get(12)?,
                     note: row.get(13)?,
+                    is_counted: row.get(14)?,
                 })
             })
             .map_err(StoreError::sql(doing))?;

@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
     Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
-    Pumping, PumpingId, Reading, ReadingId, Record, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank,
-    TankId, Truck, TruckTank, Visit, WasteRecord, changes,
+    Price, Pumping, PumpingId, Reading, ReadingId, Record, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank,
+    TankId, Truck, TruckTank, Visit, WasteRecord, WorkLine, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
@@ -237,6 +237,8 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<LoadCorrection>(&db);
     columns_are_fields::<DayClose>(&db);
     columns_are_fields::<WasteRecord>(&db);
+    columns_are_fields::<WorkLine>(&db);
+    columns_are_fields::<Price>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "compartment",
@@ -245,6 +247,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "disposal_place",
         "lid",
         "load_correction",
+        "price",
         "pumping",
         "reading",
         "setup",
@@ -254,6 +257,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "truck",
         "truck_tank",
         "waste_record",
+        "work_line",
     ];
     let rest = tables
         .iter()
