@@ -391,6 +391,103 @@ mod tests {
         assert!(day.order().late() < 1e-9);
     }
 
+    /// The shortest way over all stops from the start to the end by dynamic programming over sets (Held and Karp, "A
+    /// dynamic programming approach to sequencing problems", J. SIAM 10(1), 1962).
+    fn held_karp(day: &Day) -> f64 {
+        let count = day.jobs.len();
+        let mut best = vec![vec![f64::INFINITY; count]; 1 << count];
+        for last in 0..count {
+            best[1 << last][last] = day.between(0, last + 1);
+        }
+        for set in 1..1_usize << count {
+            for last in (0..count).filter(|last| set & (1 << last) != 0) {
+                for next in (0..count).filter(|next| set & (1 << next) == 0) {
+                    let way = best[set][last] + day.between(last + 1, next + 1);
+                    let into = &mut best[set | 1 << next][next];
+                    *into = into.min(way);
+                }
+            }
+        }
+        let all = (1 << count) - 1;
+        (0..count)
+            .map(|last| best[all][last] + day.between(last + 1, day.end()))
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// The instance burma14 of TSPLIB 95 (Reinelt, "TSPLIB - a traveling salesman problem library", ORSA Journal on
+    /// Computing 3(4), 1991): coordinates as degrees.minutes, distance type GEO, length of the shortest tour 3323.
+    #[test]
+    fn a_published_tour_is_found_nearly_and_never_undercut() {
+        let cities: [(f64, f64); 14] = [
+            (16.47, 96.10),
+            (16.47, 94.44),
+            (20.09, 92.54),
+            (22.39, 93.37),
+            (25.23, 97.24),
+            (22.00, 96.05),
+            (20.47, 97.02),
+            (17.20, 96.29),
+            (16.30, 97.38),
+            (14.05, 98.12),
+            (16.53, 97.38),
+            (21.52, 95.59),
+            (19.41, 97.13),
+            (20.09, 94.55),
+        ];
+        // The type GEO as TSPLIB defines it, its shortened pi and its radius included.
+        let radians = |x: f64| 3.141_592 * (x.trunc() + 5.0 * (x - x.trunc()) / 3.0) / 180.0;
+        let geo = |a: (f64, f64), b: (f64, f64)| {
+            let (q1, q2, q3) = (
+                (radians(a.1) - radians(b.1)).cos(),
+                (radians(a.0) - radians(b.0)).cos(),
+                (radians(a.0) + radians(b.0)).cos(),
+            );
+            if a == b {
+                0.0
+            } else {
+                (6_378.388 * (0.5 * ((1.0 + q1) * q2 - (1.0 - q1) * q3)).acos() + 1.0).trunc()
+            }
+        };
+        let mut points = cities.to_vec();
+        points.push(cities[0]);
+        let day = Day {
+            metres: points
+                .iter()
+                .map(|a| points.iter().map(|b| geo(*a, *b)).collect())
+                .collect(),
+            jobs: vec![Job::default(); 13],
+            metres_per_min: 1.0,
+            ..Day::default()
+        };
+        assert!(
+            (held_karp(&day) - 3_323.0).abs() < 1e-9,
+            "the table is not the published one"
+        );
+        let found = day.order().metres;
+        assert!((3_323.0 - 1e-9..=3_323.0 * 1.05).contains(&found), "{found}");
+    }
+
+    /// Places in convex position: the shortest tour is the way around, because every other one crosses itself (Flood,
+    /// "The traveling-salesman problem", Operations Research 4(1), 1956), and what crosses itself a 2-opt move mends.
+    #[test]
+    fn places_around_an_ellipse_are_driven_around_it() {
+        let place = |n: usize| {
+            let angle = std::f64::consts::TAU * (n * 7 % 30) as f64 / 30.0;
+            (9_000.0 * angle.cos(), 4_000.0 * angle.sin())
+        };
+        let mut points = (0..30).map(place).collect::<Vec<_>>();
+        points.push(points[0]);
+        let around: f64 = (0..30)
+            .map(|n| {
+                let at = |n: usize| std::f64::consts::TAU * (n % 30) as f64 / 30.0;
+                let (a, b) = (at(n), at(n + 1));
+                (9_000.0 * (a.cos() - b.cos())).hypot(4_000.0 * (a.sin() - b.sin()))
+            })
+            .sum();
+        let day = flat(&points, vec![Job::default(); 29], 0);
+        assert!((day.order().metres - around).abs() < 1e-6);
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(48))]
         /// Every order tried by an oracle of its own. Seven stops: the best there is. The search alone stays within a
