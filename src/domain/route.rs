@@ -435,6 +435,7 @@ mod tests {
             (20.09, 94.55),
         ];
         // The type GEO as TSPLIB defines it, its shortened pi and its radius included.
+        #[expect(clippy::approx_constant, reason = "the definition says this many digits")]
         let radians = |x: f64| 3.141_592 * (x.trunc() + 5.0 * (x - x.trunc()) / 3.0) / 180.0;
         let geo = |a: (f64, f64), b: (f64, f64)| {
             let (q1, q2, q3) = (

@@ -294,14 +294,14 @@ fn laid_out(
 ) -> Option<CardPage> {
     let (width, height, margin, size) = kind.points();
     let room = width - 2.0 * margin;
-    let mut ink = String::new();
+    let mut ink = Vec::new();
     let mut y = margin;
     let mut put = |text: &str, weight: Weight, size: f64, y: &mut f64| {
         let most = 400;
         for line in lettering::wrap(&lettering::clean(text), weight, size, room, most) {
             *y += size * 1.4;
             let escaped = line.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
-            ink.push_str(&format!(
+            ink.push(format!(
                 "<text x=\"{margin:.1}\" y=\"{y:.1}\" font-size=\"{size:.1}\" font-weight=\"{}\" fill=\"#14201B\">{escaped}</text>",
                 weight.css()
             ));
@@ -325,7 +325,7 @@ fn laid_out(
     if y > height - margin * 0.6 {
         return None;
     }
-    let language = language.word();
+    let (language, ink) = (language.word(), ink.concat());
     Some(CardPage {
         svg: format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" xml:lang=\"{language}\" width=\"{width}\" height=\"{height}\" \
