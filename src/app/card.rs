@@ -7,6 +7,8 @@
 use std::fmt::Write as _;
 
 use crate::app::lettering::{self, FAMILY, Weight, count, shorten, width, wrap};
+pub use crate::say::paper::CardPage;
+
 use crate::app::section::{Area, LayerKind, SectionDrawing, SectionScene, tank_section};
 
 /// Everything the card says and shows.
@@ -151,23 +153,6 @@ impl PageSize {
             Self::Phone => &[844.0, 920.0, 1_000.0, 1_100.0, 1_250.0, 1_500.0, 1_900.0],
         }
     }
-}
-
-/// A finished page.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CardPage {
-    /// The page as SVG in points.
-    pub svg: String,
-    /// Title of the document.
-    pub title: String,
-    /// Language of the document.
-    pub language: String,
-    /// Width in points.
-    pub width_pt: f64,
-    /// Height in points.
-    pub height_pt: f64,
-    /// How many lines had to be folded into "and n more", for the person who prints it to know.
-    pub left_out: usize,
 }
 
 pub(crate) const INK: &str = "#14201B";

@@ -184,17 +184,23 @@ impl App {
                     words.t("A site in the book"),
                     words.t("Search by name, street or customer."),
                 ),
+                (
+                    words.t("Take in a plan"),
+                    words.t("The office's stops for a day, in driving order."),
+                ),
             ],
             selected: None,
         });
     }
 
     pub(crate) fn start_chosen(&mut self, index: usize) {
-        if index == 0 {
-            let started = self.start_at_new_place();
-            self.try_book(started);
-        } else {
-            self.go(Screen::Book);
+        match index {
+            0 => {
+                let started = self.start_at_new_place();
+                self.try_book(started);
+            }
+            1 => self.go(Screen::Book),
+            _ => self.tap_plans(),
         }
     }
 

@@ -2,7 +2,8 @@
 //!
 //! The screens' state is plain data; only `bind` knows the window.
 
-pub use crate::say::words;
+pub use crate::exchange::inputs;
+pub use crate::say::{figures, lettering, paper, words};
 
 #[cfg(feature = "ui")]
 pub mod bind;
@@ -15,23 +16,20 @@ pub mod dig;
 pub mod disposal;
 pub mod door;
 pub mod explain;
-pub mod figures;
 pub mod find;
 mod find_keys;
 pub mod find_tape;
 pub mod find_words;
 pub mod form;
 pub mod findings;
-pub mod inputs;
 pub mod leave;
-pub mod lettering;
 pub mod load;
 pub mod overlay;
-pub mod paper;
 pub mod plan_files;
 pub mod plan_sheet;
 pub mod plan_view;
 pub mod position;
+pub mod plan;
 pub mod pump;
 pub mod read;
 pub mod scene;

@@ -399,6 +399,8 @@ pub enum PickerTarget {
     Start,
     /// Something of the yard; the Find station knows what the rows stand for.
     Yard,
+    /// A plan from the office.
+    Plan,
     /// Where the truck is let out.
     DisposalPlace,
     /// What becomes of it there.
@@ -694,6 +696,11 @@ impl App {
             }
             PickerTarget::Start => self.start_chosen(index),
             PickerTarget::Yard => self.yard_chosen(index),
+            PickerTarget::Plan => {
+                if let Some((name, _)) = picker.rows.get(index) {
+                    self.plan_chosen(name);
+                }
+            }
             PickerTarget::DisposalPlace => self.disposal_place_chosen(index),
             PickerTarget::Method => self.method_chosen(index),
             PickerTarget::Waste => self.waste_chosen(index),

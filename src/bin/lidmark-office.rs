@@ -6,6 +6,7 @@ use lidmark::app::figures::Figures;
 use lidmark::app::findings::Findings;
 use lidmark::app::words::Words;
 use lidmark::domain::record::{Language, Units};
+use lidmark::exchange::customer_list::DateOrder;
 use lidmark::office::{self, Answer, Refusal, context::Call};
 use lidmark::platform::folders::Folders;
 use std::io::{IsTerminal, Write};
@@ -135,6 +136,13 @@ enum Command {
         /// The file (JSON, docs/schema/diagnose-input.schema.json); `-` reads standard input.
         file: PathBuf,
     },
+    /// Lists who to call: by date, area and truck; as a table, CSV, a calendar or a map.
+    Due(Due),
+    /// Says everything that was done at a site, oldest first.
+    History {
+        /// The site's name, street or customer, or its id.
+        site: String,
+    },
     /// Finds lids from pins, tape ties, clues and probes; prints JSON in metres and degrees.
     Locate {
         /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
@@ -159,6 +167,47 @@ enum Command {
         /// What backup has made.
         from: PathBuf,
     },
+    /// Lists work lines and what they come to, by day.
+    Money {
+        /// First day; the first of this month when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        from: Option<String>,
+        /// Last day; today when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        to: Option<String>,
+        /// Each line, not only the days.
+        #[arg(long)]
+        lines: bool,
+        /// Write CSV (RFC 4180) to a file, or print it.
+        #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+        csv: Option<PathBuf>,
+    },
+    /// Puts a day's stops in driving order and writes the plan file the phones take in.
+    Plan(Box<Plan>),
+    /// Takes an existing customer list (CSV of any kind) into the book.
+    ReadCsv(ReadCsv),
+    /// Lists hauled waste of a period: collected, disposed of, on board.
+    Records {
+        /// First day; the first of this month when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        from: Option<String>,
+        /// Last day; today when not given.
+        #[arg(long, value_name = "YYYY-MM-DD")]
+        to: Option<String>,
+        /// Only this truck: its name, plate or id.
+        #[arg(long)]
+        truck: Option<String>,
+        /// Write CSV (RFC 4180) to a file, or print it.
+        #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+        csv: Option<PathBuf>,
+    },
+    /// Writes letters or cards to the customers due in a month, as PDF.
+    Remind(Remind),
+    /// Says everything known of a site.
+    Site {
+        /// The site's name, street or customer, or its id.
+        site: String,
+    },
     /// Computes what is in a tank, when to come back, and what to say about its lids; prints JSON.
     Work {
         /// The work file (JSON, docs/schema/work-input.schema.json); `-` reads standard input.
@@ -167,6 +216,263 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         rules: Option<PathBuf>,
     },
+}
+
+/// A day to plan.
+#[derive(Args)]
+struct Plan {
+    /// Sites: name, street, customer or id.
+    sites: Vec<String>,
+    /// A list of sites: CSV with a column `site_id` or `name` (and perhaps `window`), or one site a line.
+    #[arg(long, value_name = "FILE")]
+    list: Option<PathBuf>,
+    /// Everyone due in this month who stands on no coming day yet.
+    #[arg(long, value_name = "YYYY-MM")]
+    due: Option<String>,
+    /// The day; tomorrow when not given.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    day: Option<String>,
+    /// The truck; each truck has a plan of its own.
+    #[arg(long, default_value = "")]
+    truck: String,
+    /// Where the day begins.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    start: Option<String>,
+    /// Where it ends; where it begins when not given.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    end: Option<String>,
+    /// What the truck holds: 2500gal, 9500L; from the set-up when not given.
+    #[arg(long, value_name = "VOLUME")]
+    capacity: Option<String>,
+    /// What is on board in the morning.
+    #[arg(long, value_name = "VOLUME")]
+    on_board: Option<String>,
+    /// A place that takes the load; may be given several times.
+    #[arg(long, value_name = "NAME@LAT,LON", allow_hyphen_values = true)]
+    disposal: Vec<String>,
+    /// When a customer is there; may be given several times.
+    #[arg(long, value_name = "SITE=HH:MM-HH:MM")]
+    window: Vec<String>,
+    /// When the truck leaves; 08:00 when not given.
+    #[arg(long, value_name = "HH:MM")]
+    depart: Option<String>,
+    /// Minutes at a stop; 45 when not given.
+    #[arg(long, value_name = "MINUTES")]
+    service: Option<u32>,
+    /// Minutes at a disposal place; 30 when not given.
+    #[arg(long, value_name = "MINUTES")]
+    disposal_time: Option<u32>,
+    /// Speed along the straight line, miles or kilometres an hour; 25 mi/h or 40 km/h when not given.
+    #[arg(long)]
+    speed: Option<f64>,
+    /// Leave the order as entered.
+    #[arg(long)]
+    as_entered: bool,
+    /// The plan file to write, for example 2026-12-01.lidmark-plan.json.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Leave the office's own book as it is.
+    #[arg(long)]
+    dry_run: bool,
+}
+
+impl Plan {
+    fn asked(self) -> office::plan::Asked {
+        office::plan::Asked {
+            sites: self.sites,
+            list: self.list,
+            due_month: self.due,
+            day: self.day,
+            truck: self.truck,
+            start: self.start,
+            end: self.end,
+            capacity: self.capacity,
+            on_board: self.on_board,
+            disposals: self.disposal,
+            windows: self.window,
+            depart: self.depart,
+            service_min: self.service,
+            disposal_min: self.disposal_time,
+            speed: self.speed,
+            as_entered: self.as_entered,
+            out: self.out,
+            dry_run: self.dry_run,
+        }
+    }
+}
+
+/// Whom to remind, and how.
+#[derive(Args)]
+struct Remind {
+    /// The month.
+    #[arg(long, value_name = "YYYY-MM")]
+    month: Option<String>,
+    /// The folder the letters go to.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// A template of your own (TOML, docs/office.md).
+    #[arg(long, value_name = "FILE.toml")]
+    template: Option<PathBuf>,
+    /// One file for each customer instead of one for all.
+    #[arg(long)]
+    each: bool,
+    /// The company's name, when the book does not know it.
+    #[arg(long)]
+    company: Option<String>,
+    /// The company's telephone, when the book does not know it.
+    #[arg(long)]
+    company_phone: Option<String>,
+    /// Leave out who already stands on a coming day.
+    #[arg(long)]
+    not_planned: bool,
+    /// Print the bundled template, to change it.
+    #[arg(long)]
+    print_template: bool,
+}
+
+impl Remind {
+    fn asked(self) -> office::remind::Asked {
+        office::remind::Asked {
+            month: self.month,
+            out: self.out,
+            template: self.template,
+            each: self.each,
+            company: self.company,
+            company_phone: self.company_phone,
+            not_planned: self.not_planned,
+            print_template: self.print_template,
+        }
+    }
+}
+
+/// A customer list.
+#[derive(Args)]
+struct ReadCsv {
+    /// The list; `-` reads standard input.
+    file: PathBuf,
+    /// Which column holds what (TOML, docs/office.md); without it the heads say so.
+    #[arg(long, value_name = "FILE.toml")]
+    map: Option<PathBuf>,
+    /// Say what would be done, and leave the book as it is.
+    #[arg(long)]
+    dry_run: bool,
+    /// Where refused rows are written; LIST-rejected.csv beside the list when not given.
+    #[arg(long, value_name = "FILE")]
+    rejects: Option<PathBuf>,
+    /// The sign between the cells, when it is found wrongly.
+    #[arg(long, value_name = "SIGN")]
+    delimiter: Option<char>,
+    /// The encoding, when it is found wrongly: utf-8, windows-1252, …
+    #[arg(long, value_name = "NAME")]
+    encoding: Option<String>,
+    /// The order of day and month in dates such as 3/4/2022.
+    #[arg(long, value_enum)]
+    dates: Option<DatesAsked>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum DatesAsked {
+    Mdy,
+    Dmy,
+}
+
+impl ReadCsv {
+    fn asked(self) -> office::read_csv::Asked {
+        office::read_csv::Asked {
+            file: self.file,
+            map: self.map,
+            dry_run: self.dry_run,
+            rejects: self.rejects,
+            delimiter: self.delimiter,
+            encoding: self.encoding,
+            dates: match self.dates {
+                None => DateOrder::Unsaid,
+                Some(DatesAsked::Mdy) => DateOrder::Mdy,
+                Some(DatesAsked::Dmy) => DateOrder::Dmy,
+            },
+        }
+    }
+}
+
+/// Which sites are due.
+#[derive(Args)]
+struct Due {
+    /// First due date; without it everything overdue is listed too.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    from: Option<String>,
+    /// Last due date; without it the next 31 days.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    to: Option<String>,
+    /// One month.
+    #[arg(long, value_name = "YYYY-MM", conflicts_with_all = ["from", "to"])]
+    month: Option<String>,
+    /// Sites that have no date, instead.
+    #[arg(long, conflicts_with_all = ["from", "to", "month"])]
+    undated: bool,
+    /// Leave out who already stands on a coming day.
+    #[arg(long)]
+    not_planned: bool,
+    /// Only this town; may be given several times.
+    #[arg(long)]
+    town: Vec<String>,
+    /// Only where this truck pumped last: its name or plate.
+    #[arg(long)]
+    truck: Option<String>,
+    /// A place to measure from.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    near: Option<String>,
+    /// Only sites this far from --near: 10mi, 16km.
+    #[arg(long, value_name = "DISTANCE")]
+    within: Option<String>,
+    /// Only sites inside the polygons of this GeoJSON file.
+    #[arg(long, value_name = "FILE")]
+    area: Option<PathBuf>,
+    /// The order.
+    #[arg(long, value_enum, default_value_t = SortAsked::Date)]
+    sort: SortAsked,
+    /// Write CSV (RFC 4180) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    csv: Option<PathBuf>,
+    /// Write a calendar (RFC 5545) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    ics: Option<PathBuf>,
+    /// Write a map (RFC 7946) to a file, or print it.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
+    geojson: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum SortAsked {
+    Date,
+    Town,
+    Name,
+    Distance,
+}
+
+impl Due {
+    fn asked(self) -> office::due::Asked {
+        office::due::Asked {
+            from: self.from,
+            to: self.to,
+            month: self.month,
+            undated: self.undated,
+            not_planned: self.not_planned,
+            towns: self.town,
+            truck: self.truck,
+            near: self.near,
+            within: self.within,
+            area: self.area,
+            sort: match self.sort {
+                SortAsked::Date => office::due::Sort::Date,
+                SortAsked::Town => office::due::Sort::Town,
+                SortAsked::Name => office::due::Sort::Name,
+                SortAsked::Distance => office::due::Sort::Distance,
+            },
+            csv: self.csv,
+            ics: self.ics,
+            geojson: self.geojson,
+        }
+    }
 }
 
 #[derive(Subcommand)]
@@ -227,6 +533,8 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
         Command::Doctor { clean, quick } => {
             office::doctor::run(&shared.call()?, office::doctor::Asked { clean, quick, quiet }, &watch)
         }
+        Command::Due(due) => office::due::run(&shared.call()?, &due.asked()).map(line),
+        Command::History { site } => office::site::history(&shared.call()?, &site).map(line),
         Command::Import {
             files,
             accept_unsigned,
@@ -246,9 +554,21 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
             })
         }
         Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()).map(line),
+        Command::Money { from, to, lines, csv } => {
+            office::money::run(&shared.call()?, &office::money::Asked { from, to, lines, csv }).map(line)
+        }
         Command::OfficeKey { file, png } => office::key::run(&shared.call()?, &office::key::Asked { file, png, quiet }),
         Command::Phones { what } => office::phones::run(&shared.call()?, &phones(what)),
+        Command::Plan(plan) => office::plan::run(&shared.call()?, &plan.asked()).map(line),
+        Command::ReadCsv(list) => {
+            office::read_csv::run(&shared.call()?, &list.asked(), std::io::stdin().lock()).map(line)
+        }
+        Command::Records { from, to, truck, csv } => {
+            office::records::run(&shared.call()?, &office::records::Asked { from, to, truck, csv }).map(line)
+        }
+        Command::Remind(remind) => office::remind::run(&shared.call()?, &remind.asked()).map(line),
         Command::Restore { from } => office::backup::restore(&shared.call()?, &from, &watch).map(|a| silent(a, quiet)),
+        Command::Site { site } => office::site::site(&shared.call()?, &site).map(line),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()).map(line),
     };
     bar.finish_and_clear();
@@ -256,7 +576,8 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
 }
 
 fn line(text: String) -> Answer {
-    Answer::from(text + "\n")
+    let end = if text.ends_with('\n') { "" } else { "\n" };
+    Answer::from(text + end)
 }
 
 /// Leaves out what only says that all went well.

@@ -391,6 +391,8 @@ pub const KINDS: &[Kind] = &[
     Kind::of::<LoadCorrection>(),
     Kind::of::<DayClose>(),
     Kind::of::<WasteRecord>(),
+    Kind::of::<WorkLine>(),
+    Kind::of::<Price>(),
     Kind::of::<Setup>(),
 ];
 
@@ -768,6 +770,50 @@ record! {
         missing: String,
         /// It is to be kept until this day at least.
         keep_until: Option<NaiveDate>,
+    }
+}
+words! {
+    /// What the customer said to a piece of work.
+    Accepted {
+        /// Not asked yet, or not answered.
+        #[default]
+        Open = "open",
+        /// Agreed to.
+        Yes = "yes",
+        /// Declined.
+        No = "no",
+    }
+}
+record! {
+    /// One line of work at a stop, with what it costs.
+    WorkLine, WorkLineId, "work_line" {
+        /// At which stop.
+        stop: StopId,
+        /// Its place on the slip.
+        place: i64,
+        /// What was done or offered.
+        label: String,
+        /// How many, in thousandths.
+        quantity_thousandths: i64,
+        /// What one costs, before tax.
+        unit_price: Cents,
+        /// Tax, in thousandths of the amount.
+        tax_permille: i64,
+        /// What the customer said to it.
+        accepted: Accepted,
+    }
+}
+record! {
+    /// One line of the company's price list.
+    Price, PriceId, "price" {
+        /// Its place in the list.
+        place: i64,
+        /// What is sold.
+        label: String,
+        /// What one costs, before tax.
+        unit_price: Cents,
+        /// Tax, in thousandths of the amount.
+        tax_permille: i64,
     }
 }
 record! {

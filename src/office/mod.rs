@@ -2,17 +2,28 @@
 //!
 //! Exit codes: 0 done, 1 refused, 2 bad input file or wrong usage, 3 damaged, 4 a file could not be read or written.
 
+pub mod area;
 pub mod backup;
 pub mod blobs;
 pub mod conflicts;
 pub mod context;
 pub mod diagnose;
 pub mod doctor;
+pub mod due;
+pub mod estimate;
 pub mod import;
 pub mod key;
 pub mod locate;
+pub mod money;
+pub mod options;
 pub mod phones;
+pub mod plan;
+pub mod read_csv;
+pub mod records;
+pub mod remind;
 pub mod sentences;
+pub mod sheet;
+pub mod site;
 pub mod work;
 
 /// What a command over the book has to say.

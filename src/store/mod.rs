@@ -5,6 +5,7 @@
 //! has returned survives a kill and, as far as the storage honours a flush, a
 //! power cut.
 
+mod ask;
 pub mod carry;
 mod copy;
 pub mod desk;
@@ -15,6 +16,7 @@ mod merge;
 mod query;
 mod truck;
 
+pub use ask::{DueRange, DueRow, LoadEntry, SiteName, WorkRow};
 pub use error::StoreError;
 pub use ledger::{BlobRow, Conflict, DayFile, DoubtfulFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn};
 pub use merge::{Merged, Merger};
@@ -29,7 +31,7 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 6;
+pub const SCHEMA_VERSION: u32 = 7;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[
@@ -39,6 +41,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("0004_truck.sql"),
     include_str!("0005_day_file.sql"),
     include_str!("0006_import.sql"),
+    include_str!("0007_work_line.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.

@@ -321,6 +321,6 @@ pub(super) fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result
         .map_err(|error| rusqlite::Error::FromSqlConversionFailure(index, rusqlite::types::Type::Text, Box::new(error)))
 }
 
-fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
+pub(super) fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
     Ok(Option::<NaiveDate>::from_cell(&cell_of(row.get_ref(index)?)).flatten())
 }

@@ -27,6 +27,7 @@ mod locate_file;
 mod look;
 mod merge;
 mod nmea;
+mod office;
 mod plan_files;
 mod plan_sheet;
 mod position;

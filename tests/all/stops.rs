@@ -743,7 +743,13 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         28 => app.step_tank(by),
         29 => app.choose_tank(index),
         30 => app.step_compartment(by),
-        31 => app.tap_start(),
+        31 => {
+            app.tap_start();
+            if answer == Answer::Yes {
+                app.tap_plans();
+                app.import_plan_file(Path::new("no-such-plan.json"));
+            }
+        }
         32 => app.tap_truck(),
         33 => app.picker_choose(index),
         34 => app.confirm_answer(answer == Answer::Yes),

@@ -8,9 +8,7 @@ use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
     Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
-    Pin, PinId, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site, SiteId,
-    Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, YardClue,
-    YardClueId, changes,
+    changes, Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, WorkLine, YardClue, YardClueId,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
@@ -242,6 +240,8 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<LoadCorrection>(&db);
     columns_are_fields::<DayClose>(&db);
     columns_are_fields::<WasteRecord>(&db);
+    columns_are_fields::<WorkLine>(&db);
+    columns_are_fields::<Price>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "clue",
@@ -253,6 +253,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "pin",
         "probe",
         "load_correction",
+        "price",
         "pumping",
         "reading",
         "setup",
@@ -263,6 +264,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "truck",
         "truck_tank",
         "waste_record",
+        "work_line",
     ];
     let rest = tables
         .iter()

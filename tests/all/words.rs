@@ -28,15 +28,25 @@ const WORDLESS: &[&str] = &[
 const NOT_READ: &[(&str, &[&str])] = &[
     // Codes and names that are the same in both languages.
     ("bind.rs", &["en", "es", "Lidmark "]),
-    ("book.rs", &["{:.1} mi", "{:.1} km"]),
     (
         "door.rs",
         &["en-US", "es-US", "Lidmark", "{stem}.pdf", "{stem}.png", "stop"],
     ),
     (
         "figures.rs",
-        &["in", "pulg", "cm", "gal", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"],
+        &[
+            "in",
+            "pulg",
+            "cm",
+            "gal",
+            "{:.1} mi",
+            "{:.1} km",
+            "%B de %Y",
+            "%-d de %B de %Y",
+            "%A %-d de %B",
+        ],
     ),
+    ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
         "setup.rs",

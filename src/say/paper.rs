@@ -8,11 +8,27 @@ use krilla::page::PageSettings;
 use krilla_svg::{SurfaceExt as _, SvgSettings};
 use resvg::{tiny_skia, usvg};
 
-use crate::app::card::CardPage;
-use crate::app::lettering;
+use crate::say::lettering;
 
 /// Width of a picture that fills a phone's screen.
 pub const PHONE_WIDTH_PX: u32 = 1_080;
+
+/// A finished page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CardPage {
+    /// The page as SVG in points.
+    pub svg: String,
+    /// Title of the document.
+    pub title: String,
+    /// Language of the document.
+    pub language: String,
+    /// Width in points.
+    pub width_pt: f64,
+    /// Height in points.
+    pub height_pt: f64,
+    /// How many lines had to be folded into "and n more", for the person who prints it to know.
+    pub left_out: usize,
+}
 
 /// Why a page could not be made into a file.
 #[derive(Debug, thiserror::Error)]

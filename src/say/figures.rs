@@ -2,11 +2,11 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
-use crate::app::explain;
-use crate::app::position::ChoiceError;
-use crate::app::words::Words;
+use crate::exchange::position::ChoiceError;
+use crate::say::explain;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
+use crate::say::words::Words;
 use chrono::{Datelike, Locale, NaiveDate};
 
 /// How figures are written for one person.
@@ -181,6 +181,16 @@ impl Figures {
         let sign = if amount.0 < 0 { "−" } else { "" };
         let cents = amount.0.unsigned_abs();
         format!("{sign}${}.{:02}", grouped(cents / 100), cents % 100)
+    }
+
+    /// Writes a distance in miles or kilometres, to the tenth.
+    #[must_use]
+    pub fn distance(self, metres: f64) -> String {
+        match self.units {
+            // The international mile, 1,609.344 m: NIST SP 811, appendix B.8.
+            Units::UsCustomary => format!("{:.1} mi", metres / 1_609.344),
+            Units::Metric => format!("{:.1} km", metres / 1_000.0),
+        }
     }
 
     /// Writes a share as whole percent.
