@@ -540,7 +540,7 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_sewer_text(view.sewer_text.into());
     api.set_north_text(view.north_text.into());
     sync(&api.get_cautions(), texts(view.cautions), |model| {
-        api.set_cautions(model)
+        api.set_cautions(model);
     });
     api.set_title(view.title.into());
     api.set_detail(view.detail.into());
@@ -686,7 +686,7 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_cracked(answer_to(view.cracked));
     api.set_secured(answer_to(view.secured));
     sync(&api.get_cautions(), texts(view.cautions), |model| {
-        api.set_cautions(model)
+        api.set_cautions(model);
     });
 }
 
@@ -915,7 +915,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
     sync(&api.get_position(), rows(view.position), |model| {
-        api.set_position(model)
+        api.set_position(model);
     });
     sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_book_text(view.book.into());

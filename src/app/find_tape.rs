@@ -5,6 +5,7 @@ use crate::app::find::{Mode, Placing, Thing, capital, sides};
 use crate::app::find_keys::next_place;
 use crate::app::find_words::{CORNER_NAMES, clue_title, kind_title, mark_title, refusal_text};
 use crate::app::overlay::{PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
+use crate::app::plan_files::PlanFile;
 use crate::app::shell::App;
 use crate::app::yard::{Taped, YardModel, millimetres};
 use crate::domain::locate::Point;
@@ -71,6 +72,8 @@ pub(crate) enum Choice {
     Rename(PinId),
     OtherSide(PinId),
     Remove(PinId),
+    PlanOut(PlanFile),
+    PlanIn(usize),
 }
 
 /// The pins a person makes, in the order of use.
@@ -160,6 +163,7 @@ impl App {
             let name = capital(&mark_title(mark, &state.visit.lids, words));
             rows.push((Choice::Select(mark.id), name, words.t("has no place yet")));
         }
+        rows.extend(self.plan_rows());
         self.open_list("Pin what?", rows);
     }
 
@@ -304,6 +308,8 @@ impl App {
                 name: String::new(),
             }),
             Choice::Select(pin) => state.find.mode = Mode::Chosen(Thing::Pin(pin)),
+            Choice::PlanOut(form) => self.plan_out(form),
+            Choice::PlanIn(index) => self.plan_in(index),
             Choice::NewPoint | Choice::TapeFromNew => {
                 self.open_sheet(SheetTarget::NewPoint, "What is the point called?", String::new(), false);
             }

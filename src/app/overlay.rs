@@ -11,8 +11,8 @@ use crate::app::stop::Quantity;
 use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
 use crate::domain::waste::WasteField;
-use chrono::{NaiveDate, NaiveTime};
 use crate::exchange::dayfile::seal::OfficeKey;
+use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

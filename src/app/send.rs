@@ -395,7 +395,7 @@ impl App {
             folder: self.day_files(),
             key_file: self.key_file(),
             phone,
-            truck: String::new(),
+            truck: self.truck_name(),
             day,
             partial,
             rest: day >= today,

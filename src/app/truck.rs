@@ -280,6 +280,16 @@ impl App {
         used.get(self.truck.tank).or(used.first()).map(|tank| tank.id)
     }
 
+    /// What the crew calls the truck, else what stands on its plate.
+    pub(crate) fn truck_name(&self) -> String {
+        let truck = &self.truck.rows.truck;
+        if truck.name.is_empty() {
+            truck.plate.clone()
+        } else {
+            truck.name.clone()
+        }
+    }
+
     /// Returns the truck's ledger of the last weeks as it is kept.
     #[must_use]
     pub fn ledger(&self) -> Ledger {

@@ -266,6 +266,7 @@ fn draw_all(window: &ui::AppWindow, app: &SharedApp, to: &Path, played: &[Played
 type Step = (&'static str, fn(&mut App));
 
 /// Draws every screen once, in the set-up that holds.
+#[allow(clippy::too_many_lines, reason = "a list: one entry a picture")]
 fn draw_tour(
     window: &ui::AppWindow,
     app: &SharedApp,

@@ -2,10 +2,10 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
-use crate::exchange::position::ChoiceError;
-use crate::say::explain;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
+use crate::exchange::position::ChoiceError;
+use crate::say::explain;
 use crate::say::words::Words;
 use chrono::{Datelike, Locale, NaiveDate};
 

@@ -708,7 +708,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(161) {
+    match dice.below(164) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -912,6 +912,15 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
             1 => app.show_phone_key(),
             _ => app.settle_day_file(),
         },
+        159..=161 => {
+            // A clue takes a list, a place and a key, too.
+            app.go(Screen::At(Station::Find));
+            app.tap_find_key(3);
+            app.picker_choose(index);
+            app.plan_pressed(x, y);
+            app.plan_released();
+            app.tap_find_key(dice.below(6));
+        }
         _ => app.sign_accept(),
     }
 }

@@ -8,7 +8,9 @@ use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
     Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
-    changes, Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site, SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, WorkLine, YardClue, YardClueId,
+    Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site,
+    SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, WorkLine,
+    YardClue, YardClueId, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};
