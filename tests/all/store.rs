@@ -245,7 +245,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         .map(String::as_str)
         .filter(|name| !records.contains(name))
         .collect::<Vec<_>>();
-    assert_eq!(rest, ["change", "meta", "op"], "a table belongs to no record");
+    assert_eq!(rest, ["change", "meta", "op", "sent"], "a table belongs to no record");
 }
 
 // --- undo against a model ------------------------------------------------------------------------
