@@ -198,7 +198,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(&folder.path().join("book.sqlite")).unwrap();
         let (woken, news) = channel();
-        let desk = Desk::new(store, move || drop(woken.send(())));
+        let desk = Desk::new(store, move || woken.send(()).unwrap());
         let waker = desk.waker();
         let other = waker.clone();
         std::thread::spawn(move || other.wake()).join().unwrap();

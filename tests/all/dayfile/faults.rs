@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
+use lidmark::domain::record::Cell;
 use lidmark::exchange::dayfile::read::{Trust, open};
 use lidmark::exchange::dayfile::seal::OfficeSecret;
 use lidmark::exchange::dayfile::sign::{PhoneKey, TrustedPhone};
@@ -84,10 +85,7 @@ fn the_good_vector_says_what_its_maker_put_in() {
     assert_eq!(fields.len(), 5 + 4 + 5);
     let name = &fields[0];
     assert_eq!((name.table, name.field), ("site", "name"));
-    assert_eq!(
-        name.value,
-        lidmark::domain::record::Cell::Text("Invented farm, Ñandú".to_owned())
-    );
+    assert_eq!(name.value, Cell::Text("Invented farm, Ñandú".to_owned()));
     assert_eq!(
         name.by,
         file.manifest().phone,
@@ -97,7 +95,6 @@ fn the_good_vector_says_what_its_maker_put_in() {
     let log = file.log().map(Result::unwrap).collect::<Vec<_>>();
     assert_eq!(log.len(), 2);
     assert_eq!(log[0].before, [None], "a new record had nothing before");
-    use lidmark::domain::record::Cell;
     assert_eq!(log[1].before, [Some(Cell::Text(String::new())), Some(Cell::Null)]);
     assert_eq!(file.blobs().count(), 2);
 }

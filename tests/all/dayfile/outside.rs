@@ -68,7 +68,8 @@ fn sha256sum_agrees_with_the_manifest() {
                 part["name"].as_str().unwrap()
             )
         })
-        .collect::<String>();
+        .collect::<Vec<_>>()
+        .concat();
     std::fs::write(folder.path().join("out/SHA256SUMS"), &list).unwrap();
     let said = run(Command::new("sha256sum")
         .args(["--strict", "-c", "SHA256SUMS"])
