@@ -1,6 +1,6 @@
 //! How long an import takes against the same rows through bare prepared statements, and what it holds in memory.
 
-use std::io::{BufRead, BufReader, Cursor, Read, Seek, SeekFrom, Write};
+use std::io::{BufRead, BufReader, Cursor, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Instant;
@@ -45,7 +45,7 @@ pub fn is_child() -> bool {
     let status = std::fs::read_to_string("/proc/self/status").unwrap();
     let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).unwrap();
     let kib: u64 = peak.trim().trim_end_matches(" kB").parse().unwrap();
-    writeln!(std::io::stdout(), "{seconds} {kib}").unwrap();
+    println!("{seconds} {kib}");
     true
 }
 
