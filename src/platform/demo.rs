@@ -334,7 +334,7 @@ fn draw_tour(
             app.nudge_marker(2, -6);
         }),
         ("find-tape", |app| {
-            app.tap_find_key(3);
+            app.tap_find_key(0);
             app.tap_find_key(4);
             app.picker_choose(0);
             app.picker_choose(0);
