@@ -278,8 +278,9 @@ impl App {
         let balance = self.truck.rows.ledger(None).balance_of(day);
         let mut list = Vec::new();
         let mut missing = Vec::new();
+        let fates = self.truck.rows.ledger(None).fates();
         for load in self.loads_of(day) {
-            let found = self.live_facts(&load);
+            let found = self.live_facts(&load, &fates);
             missing.extend(
                 found
                     .missing

@@ -20,6 +20,8 @@ use crate::domain::waste::{AND, Circumstances, Facts, FieldKind, WasteField};
 use crate::exchange::{rulefile, table};
 use crate::store::LoadRow;
 use chrono::NaiveDate;
+use std::collections::BTreeMap;
+use uuid::Uuid;
 
 /// Amounts that differ by less than this are the same amount read in whole gallons or litres: half a US gallon.
 const SAME_AMOUNT_ML: i64 = 1_893;
@@ -39,7 +41,7 @@ pub(crate) struct LoadFacts {
 
 /// Reads the facts a record was kept with.
 pub(crate) fn read_facts(json: &str) -> Facts {
-    serde_json::from_str::<std::collections::BTreeMap<String, String>>(json)
+    serde_json::from_str::<BTreeMap<String, String>>(json)
         .unwrap_or_default()
         .into_iter()
         .filter_map(|(word, value)| Some((WasteField::from_word(&word)?, value)))
@@ -86,7 +88,12 @@ impl App {
 
     /// Gathers what is known of a load now, with what was fixed when its day was closed.
     pub(crate) fn load_facts(&self, row: &LoadRow) -> LoadFacts {
-        let mut found = self.live_facts(row);
+        self.load_facts_with(row, &self.truck.rows.ledger(None).fates())
+    }
+
+    /// The same for many loads of one ledger, whose fates are worked out once.
+    pub(crate) fn load_facts_with(&self, row: &LoadRow, fates: &BTreeMap<Uuid, Fate>) -> LoadFacts {
+        let mut found = self.live_facts(row, fates);
         let kept = self
             .truck
             .rows
@@ -106,9 +113,9 @@ impl App {
     }
 
     /// Gathers what is known of a load now.
-    pub(crate) fn live_facts(&self, row: &LoadRow) -> LoadFacts {
+    pub(crate) fn live_facts(&self, row: &LoadRow, fates: &BTreeMap<Uuid, Fate>) -> LoadFacts {
         let rows = &self.truck.rows;
-        let fate = rows.ledger(None).fates().remove(&row.pumping.id.0).unwrap_or_default();
+        let fate = fates.get(&row.pumping.id.0).cloned().unwrap_or_default();
         let (rule_id, rule_name, rule) = self.waste_rule(&row.site).unwrap_or_else(|| {
             let rule = HauledWaste {
                 source: String::new(),

@@ -137,7 +137,7 @@ impl App {
             (Fit::TooMuch { .. }, false) => {
                 let room = figures.volume(volume_of(room_ml.max(0)));
                 let line = words.f(
-                    "This tank holds {0}, the truck has room for {1}: it will not fit. Empty the truck first.",
+                    "This tank holds {0}, room for {1}: it will not fit. Empty the truck first.",
                     &[&figures.volume(liquid), &room],
                 );
                 (line, share, true)

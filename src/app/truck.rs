@@ -14,6 +14,7 @@ use crate::domain::record::{
 use crate::domain::units::{Volume, round_to_i64};
 use crate::store::{StoreError, TruckRows};
 use chrono::{NaiveDate, TimeDelta};
+use std::cell::LazyCell;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -264,7 +265,8 @@ impl App {
 
     /// The truck's tanks that are in use: they hold something, or something is in them.
     pub(crate) fn used_tanks(&self) -> Vec<&TruckTank> {
-        let ledger = self.truck.rows.ledger(None);
+        // Only a tank that is out of use has to be looked into.
+        let ledger = LazyCell::new(|| self.truck.rows.ledger(None));
         self.truck
             .rows
             .tanks
@@ -367,6 +369,7 @@ impl App {
                 format!("+ {text}")
             }
         };
+        let fates = ledger.fates();
         let mut list = Vec::new();
         for (entry, after) in ledger.running().into_iter().filter(|(entry, _)| entry.day >= from) {
             let time = if entry.day == today {
@@ -385,7 +388,7 @@ impl App {
                     let title = row
                         .map(|row| row.site.name.clone())
                         .or_else(|| self.open_site_name(entry.id));
-                    let missing = row.map_or(0, |row| self.load_facts(row).missing.len());
+                    let missing = row.map_or(0, |row| self.load_facts_with(row, &fates).missing.len());
                     (title.unwrap_or_default(), missing)
                 }
                 EntryKind::Disposed => {

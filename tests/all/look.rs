@@ -244,6 +244,12 @@ fn nothing_pushes_the_stations_off_the_screen() {
     on_own_thread(|window| {
         PumpApi::get(&window).set_many_tanks(true);
         ReadApi::get(&window).set_flag_text("Scum and sludge together are deeper than the liquid: read again.".into());
+        // The longest that is said of the truck.
+        PumpApi::get(&window).set_truck_over(true);
+        PumpApi::get(&window).set_truck_text(
+            "Tanque 1 del camión después de esto: 11,842 de 9,464 L. Más de lo que cabe en el camión: revise las cifras."
+                .into(),
+        );
         for (language, last) in [("en", "Leave"), ("es", "Cierre")] {
             slint::select_bundled_translation(language).unwrap();
             for (width, height) in SIZES {

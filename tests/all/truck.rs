@@ -661,7 +661,7 @@ fn the_record_reads_back_from_its_files_in_both_languages() {
         (
             Language::Spanish,
             "Registro de residuos transportados",
-            "Fosa séptica",
+            "Tanque séptico",
             "Cantidad recogida (gal)",
         ),
     ] {
