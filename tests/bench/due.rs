@@ -3,6 +3,7 @@
 //! `cargo bench --no-default-features --bench due`. The book is invented and made anew by prepared statements.
 #![allow(
     clippy::unwrap_used,
+    clippy::indexing_slicing,
     clippy::cast_possible_truncation,
     clippy::cast_precision_loss,
     clippy::print_stdout,
