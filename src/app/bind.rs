@@ -3,8 +3,10 @@
 use crate::app::book::{BookSort, DueState};
 use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
+use crate::app::find::{PanelKey, PanelLook};
 use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
 use crate::app::photos::{Picture, Tool};
+use crate::app::plan_view::{self, PlanDrawing, PlanKind, Shading, SpotKind};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
 use crate::app::setup::{SetupItem, SetupRow};
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -50,6 +52,7 @@ pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
     connect_tank(window, &binder);
     connect_photos(window, &binder);
     connect_leave(window, &binder);
+    connect_truck(window, &binder);
     connect_setup(window, &binder);
     connect_overlays(window, &binder);
     binder.render();
@@ -120,6 +123,7 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_stop(index) => |app| app.tap_stop(place(index));
         on_tap_start() => |app| app.tap_start();
         on_tap_truck() => |app| app.tap_truck();
+        on_tap_file() => |app| app.tap_day_file();
     );
     let api = ui::BookApi::get(window);
     on!(binder, api,
@@ -163,6 +167,17 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_note() => |app| app.tap_find_note();
         on_tap_latitude() => |app| app.tap_latitude();
         on_tap_longitude() => |app| app.tap_longitude();
+        on_tap_notes() => |app| app.tap_find_notes();
+        on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_north() => |app| app.tap_north();
+        on_tap_key(index) => |app| app.tap_find_key(place(index));
+        on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
+        on_zoom(by) => |app| app.plan_zoom(by);
+        on_fit() => |app| app.plan_fit();
+        on_resized(width, height) => |app| app.plan_resized(width.into(), height.into());
+        on_pressed(x, y) => |app| app.plan_pressed(x.into(), y.into());
+        on_dragged(x, y) => |app| app.plan_dragged(x.into(), y.into());
+        on_released() => |app| app.plan_released();
     );
     let api = ui::DigApi::get(window);
     on!(binder, api,
@@ -178,6 +193,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_material() => |app| app.tap_material();
         on_tap_cracked() => |app| app.tap_cracked();
         on_tap_secured() => |app| app.tap_secured();
+        on_cautions_read() => |app| app.acknowledge_cautions();
     );
     let api = ui::ReadApi::get(window);
     on!(binder, api,
@@ -203,6 +219,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_nudge_heel(steps) => |app| app.nudge_heel(steps);
         on_pad_heel() => |app| app.pad_heel();
         on_tap_rinsed(answer) => |app| app.tap_rinsed(answer_of(answer));
+        on_tap_truck() => |app| app.tap_pump_record();
     );
 }
 
@@ -291,6 +308,22 @@ fn connect_leave(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_pad_tank() => |app| app.pad_trial_tank();
         on_tap_grinder(answer) => |app| app.tap_trial_grinder(answer_of(answer));
         on_reset() => |app| app.reset_trial();
+    );
+}
+
+fn connect_truck(window: &ui::AppWindow, binder: &Rc<Binder>) {
+    let api = ui::TruckApi::get(window);
+    on!(binder, api,
+        on_tap_tank(index) => |app| app.tap_truck_tank(place(index));
+        on_tap_entry(index) => |app| app.tap_truck_entry(place(index));
+        on_tap_dispose() => |app| app.tap_dispose();
+        on_tap_correct() => |app| app.tap_correct();
+        on_tap_close() => |app| app.tap_close_day();
+    );
+    let api = ui::RecordApi::get(window);
+    on!(binder, api,
+        on_tap_row(index) => |app| app.tap_form_row(place(index));
+        on_tap_key(index) => |app| app.tap_form_key(place(index));
     );
 }
 
@@ -398,6 +431,8 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         }
         Screen::Door => render_door(window, app),
         Screen::WhatIf => render_what_if(window, app),
+        Screen::Truck => render_truck(window, app),
+        Screen::Load | Screen::Disposal | Screen::CloseDay => render_record(window, app),
         Screen::Setup => render_setup(window, app),
         Screen::About => render_about(window, app),
     }
@@ -423,6 +458,7 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         title: stop.title.into(),
         detail: stop.detail.into(),
         right: stop.right.into(),
+        warning: stop.warning.into(),
         state: match stop.progress {
             StopProgress::Waiting => ui::StopState::Waiting,
             StopProgress::Open => ui::StopState::Open,
@@ -431,6 +467,68 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         quarters: stop.quarters,
     });
     sync(&api.get_stops(), rows.collect(), |model| api.set_stops(model));
+}
+
+fn render_truck(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::TruckApi::get(window), app.truck_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_balance(view.balance.into());
+    let tanks = view.tanks.into_iter().map(|tank| ui::TruckTankRow {
+        name: tank.name.into(),
+        load: tank.load.into(),
+        room: tank.room.into(),
+        ratio: share(tank.ratio),
+        over: tank.over,
+        chosen: tank.chosen,
+    });
+    sync(&api.get_tanks(), tanks.collect(), |model| api.set_tanks(model));
+    sync(&api.get_notes(), texts(view.notes), |model| api.set_notes(model));
+    let entries = view.entries.into_iter().map(|entry| ui::LedgerRow {
+        title: entry.title.into(),
+        detail: entry.detail.into(),
+        right: entry.right.into(),
+        message: entry.message.into(),
+        opens: entry.opens,
+    });
+    sync(&api.get_entries(), entries.collect(), |model| api.set_entries(model));
+}
+
+fn render_record(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::RecordApi::get(window), app.form_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    sync(&api.get_lead(), texts(view.lead), |model| api.set_lead(model));
+    let rows = view.rows.into_iter().map(|row| ui::RecordRow {
+        title: row.title.into(),
+        detail: row.detail.into(),
+        right: row.right.into(),
+        verdict: verdict_to(row.verdict),
+        message: row.message.into(),
+        opens: row.opens,
+        heading: row.heading,
+    });
+    sync(&api.get_rows(), rows.collect(), |model| api.set_rows(model));
+    let [main, second, third] = view.keys;
+    api.set_main_key(main.into());
+    api.set_second_key(second.into());
+    api.set_third_key(third.into());
+    let pad = app.record_sign_view();
+    api.set_signing(pad.shown);
+    if pad.shown {
+        let api = ui::DoorApi::get(window);
+        api.set_sign_heading(pad.heading.into());
+        api.set_signer_label(pad.name_label.into());
+        api.set_signer(pad.name.into());
+        api.set_strokes(pad.strokes.into());
+        api.set_clear_text(pad.clear.into());
+        api.set_cancel_text(pad.cancel.into());
+        api.set_accept_text(pad.accept.into());
+        api.set_can_accept(pad.can_accept);
+    }
 }
 
 fn render_site(window: &ui::AppWindow, app: &App) {
@@ -491,6 +589,120 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_latitude(field_to(view.latitude));
     api.set_longitude(field_to(view.longitude));
     api.set_found(answer_to(view.found));
+    api.set_notes(view.notes);
+    api.set_sewer_text(view.sewer_text.into());
+    api.set_north_text(view.north_text.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_large(view.large);
+    api.set_can_nudge(view.can_nudge);
+    let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
+    sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));
+    sync(&api.get_lower(), keys(view.lower), |model| api.set_lower(model));
+    api.set_accuracy(view.accuracy.into());
+    api.set_distance(view.distance.into());
+    let shape = [(0.0, -12.0), (9.0, 10.0), (0.0, 5.0), (-9.0, 10.0)];
+    let arrow = view
+        .arrow_deg
+        .map(|turned| plan_view::arrow(14.0, 14.0, turned, &shape));
+    api.set_arrow(arrow.unwrap_or_default().into());
+    render_plan(&api, view.drawing);
+}
+
+fn render_plan(api: &ui::FindApi<'_>, drawing: PlanDrawing) {
+    let layers = drawing.layers.into_iter().map(|layer| ui::PlanLayer {
+        commands: layer.commands.into(),
+        kind: plan_kind_to(layer.kind),
+    });
+    sync(&api.get_layers(), layers.collect(), |model| api.set_layers(model));
+    let spots = drawing.spots.into_iter().map(|spot| ui::PlanSpot {
+        kind: match spot.kind {
+            SpotKind::Point => ui::SpotKind::Point,
+            SpotKind::Sewer => ui::SpotKind::Sewer,
+            SpotKind::Lid => ui::SpotKind::Lid,
+            SpotKind::Best => ui::SpotKind::Best,
+            SpotKind::Miss => ui::SpotKind::Miss,
+            SpotKind::Hit => ui::SpotKind::Hit,
+            SpotKind::Other => ui::SpotKind::Other,
+            SpotKind::Choice => ui::SpotKind::Choice,
+        },
+        x: pixels(spot.x),
+        y: pixels(spot.y),
+        text: spot.text.into(),
+        title: spot.title.into(),
+        chosen: spot.chosen,
+    });
+    sync(&api.get_spots(), spots.collect(), |model| api.set_spots(model));
+    let labels = drawing.labels.into_iter().map(|label| ui::PlanLabel {
+        x: pixels(label.x),
+        y: pixels(label.y),
+        text: label.text.into(),
+    });
+    sync(&api.get_labels(), labels.collect(), |model| api.set_labels(model));
+    SHADING.with_borrow_mut(|(made_of, image)| {
+        // The same picture again would be drawn again: it is made anew only when a pixel differs.
+        if *made_of != drawing.shading {
+            *image = shading_image(&drawing.shading);
+            *made_of = drawing.shading;
+        }
+        api.set_shading(image.clone());
+    });
+}
+
+thread_local! {
+    /// The shading that shows and what it was made of.
+    static SHADING: RefCell<(Shading, slint::Image)> = RefCell::default();
+}
+
+fn shading_image(shading: &Shading) -> slint::Image {
+    if shading.alpha.is_empty() {
+        return slint::Image::default();
+    }
+    let mut buffer = slint::SharedPixelBuffer::<slint::Rgba8Pixel>::new(shading.width, shading.height);
+    for (pixel, alpha) in buffer.make_mut_slice().iter_mut().zip(&shading.alpha) {
+        // The colour is the theme's; only how strong it is comes from here.
+        *pixel = slint::Rgba8Pixel {
+            r: 255,
+            g: 255,
+            b: 255,
+            a: *alpha,
+        };
+    }
+    slint::Image::from_rgba8(buffer)
+}
+
+fn panel_key_to(key: PanelKey) -> ui::PanelKey {
+    ui::PanelKey {
+        text: key.text.into(),
+        detail: key.detail.into(),
+        look: match key.look {
+            PanelLook::Plain => ui::PanelLook::Plain,
+            PanelLook::Action => ui::PanelLook::Action,
+            PanelLook::Chosen => ui::PanelLook::Chosen,
+        },
+    }
+}
+
+const fn plan_kind_to(kind: PlanKind) -> ui::PlanKind {
+    match kind {
+        PlanKind::House => ui::PlanKind::House,
+        PlanKind::Dashed => ui::PlanKind::Dashed,
+        PlanKind::Pipe => ui::PlanKind::Pipe,
+        PlanKind::Field => ui::PlanKind::Field,
+        PlanKind::Ground => ui::PlanKind::Ground,
+        PlanKind::Blocked => ui::PlanKind::Blocked,
+        PlanKind::Tape => ui::PlanKind::Tape,
+        PlanKind::Doubt => ui::PlanKind::Doubt,
+        PlanKind::Hose => ui::PlanKind::Hose,
+        PlanKind::Way => ui::PlanKind::Way,
+        PlanKind::Here => ui::PlanKind::Here,
+        PlanKind::HereError => ui::PlanKind::HereError,
+        PlanKind::Scale => ui::PlanKind::Scale,
+        PlanKind::Aim => ui::PlanKind::Aim,
+    }
 }
 
 fn render_dig(window: &ui::AppWindow, app: &App) {
@@ -526,6 +738,9 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_material_text(view.material.into());
     api.set_cracked(answer_to(view.cracked));
     api.set_secured(answer_to(view.secured));
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
 }
 
 fn render_read(window: &ui::AppWindow, app: &App) {
@@ -813,8 +1028,13 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     api.set_rule_effective(effective.into());
     api.set_rule_sure(sure.into());
     api.set_rule_detail(detail.into());
+    sync(&api.get_truck(), rows(view.truck), |model| api.set_truck(model));
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
+    sync(&api.get_position(), rows(view.position), |model| {
+        api.set_position(model);
+    });
+    sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_book_text(view.book.into());
 }
 
@@ -844,7 +1064,7 @@ fn render_overlays(window: &ui::AppWindow, app: &App) {
         api.set_title(view.title.into());
         api.set_text(view.text.into());
         api.set_unit(view.unit.into());
-        api.set_point_text(key(view.has_point, "."));
+        api.set_point_text(view.point_text.into());
         api.set_fraction_text(key(view.has_half, "½"));
         api.set_sign_text(key(view.has_sign, "±"));
         api.set_verdict(verdict_to(view.verdict));
@@ -1232,9 +1452,21 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::Riser(12) => ui::SetupItem::Riser12,
         SetupItem::Riser(18) => ui::SetupItem::Riser18,
         SetupItem::Riser(_) => ui::SetupItem::Riser24,
-        SetupItem::TruckCapacity => ui::SetupItem::TruckCapacity,
+        SetupItem::CompanyAddress => ui::SetupItem::CompanyAddress,
+        SetupItem::Registration => ui::SetupItem::Registration,
+        SetupItem::Certification => ui::SetupItem::Certification,
+        SetupItem::TruckName => ui::SetupItem::TruckName,
+        SetupItem::TruckPlate => ui::SetupItem::TruckPlate,
+        SetupItem::TruckRegistration => ui::SetupItem::TruckRegistration,
+        SetupItem::TruckTank(0) => ui::SetupItem::TruckTank1,
+        SetupItem::TruckTank(1) => ui::SetupItem::TruckTank2,
+        SetupItem::TruckTank(2) => ui::SetupItem::TruckTank3,
+        SetupItem::TruckTank(_) => ui::SetupItem::TruckTank4,
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
+        SetupItem::PositionSource => ui::SetupItem::PositionSource,
+        SetupItem::OfficeKey => ui::SetupItem::OfficeKey,
+        SetupItem::PhoneKey => ui::SetupItem::PhoneKey,
     }
 }
 
@@ -1248,9 +1480,21 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::Riser12 => SetupItem::Riser(12),
         ui::SetupItem::Riser18 => SetupItem::Riser(18),
         ui::SetupItem::Riser24 => SetupItem::Riser(24),
-        ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
+        ui::SetupItem::CompanyAddress => SetupItem::CompanyAddress,
+        ui::SetupItem::Registration => SetupItem::Registration,
+        ui::SetupItem::Certification => SetupItem::Certification,
+        ui::SetupItem::TruckName => SetupItem::TruckName,
+        ui::SetupItem::TruckPlate => SetupItem::TruckPlate,
+        ui::SetupItem::TruckRegistration => SetupItem::TruckRegistration,
+        ui::SetupItem::TruckTank1 => SetupItem::TruckTank(0),
+        ui::SetupItem::TruckTank2 => SetupItem::TruckTank(1),
+        ui::SetupItem::TruckTank3 => SetupItem::TruckTank(2),
+        ui::SetupItem::TruckTank4 => SetupItem::TruckTank(3),
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
+        ui::SetupItem::PositionSource => SetupItem::PositionSource,
+        ui::SetupItem::OfficeKey => SetupItem::OfficeKey,
+        ui::SetupItem::PhoneKey => SetupItem::PhoneKey,
     }
 }
 
@@ -1281,6 +1525,10 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Photo => Screen::Photo,
         ui::Screen::Door => Screen::Door,
         ui::Screen::WhatIf => Screen::WhatIf,
+        ui::Screen::Truck => Screen::Truck,
+        ui::Screen::Load => Screen::Load,
+        ui::Screen::Disposal => Screen::Disposal,
+        ui::Screen::CloseDay => Screen::CloseDay,
         ui::Screen::Setup => Screen::Setup,
         ui::Screen::About => Screen::About,
     }
@@ -1303,6 +1551,10 @@ const fn screen_to(screen: Screen) -> ui::Screen {
         Screen::Photo => ui::Screen::Photo,
         Screen::Door => ui::Screen::Door,
         Screen::WhatIf => ui::Screen::WhatIf,
+        Screen::Truck => ui::Screen::Truck,
+        Screen::Load => ui::Screen::Load,
+        Screen::Disposal => ui::Screen::Disposal,
+        Screen::CloseDay => ui::Screen::CloseDay,
         Screen::Setup => ui::Screen::Setup,
         Screen::About => ui::Screen::About,
     }

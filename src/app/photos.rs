@@ -2,7 +2,7 @@
 
 use crate::app::dig::lid_title;
 use crate::app::explain;
-use crate::app::lettering::count;
+use crate::say::lettering::count;
 use crate::app::overlay::{Confirm, ConfirmTarget, PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
 use crate::app::photo_work::{Belongs, Intake, News, Order, Size, TakeError, Viewer, Wanted};
 use crate::app::session::Session;

@@ -1,7 +1,7 @@
 //! What every screen shares: the book, the clock, the set-up, the rule sets.
 
-use crate::app::figures::Figures;
-use crate::app::words::Words;
+use crate::say::figures::Figures;
+use crate::say::words::Words;
 use crate::domain::record::{FieldChange, Language, Op, Setup, SetupId, Site, StopId, changes};
 use crate::domain::rules::RuleSet;
 use crate::domain::units::{Cents, Length, Volume};
@@ -48,7 +48,7 @@ impl std::fmt::Debug for Session {
 #[must_use]
 pub fn first_setup() -> Setup {
     Setup {
-        id: SetupId(Uuid::from_u128(1)),
+        id: SetupId::OWN,
         language: Language::English,
         rule_set: GENERAL_RULE_SET.to_owned(),
         dig_fee: Cents(0),
@@ -251,6 +251,12 @@ impl Session {
     #[must_use]
     pub fn book(&self) -> &Path {
         &self.book
+    }
+
+    /// Returns a way for other threads to wake the window.
+    #[must_use]
+    pub fn waker(&self) -> crate::store::desk::Waker {
+        self.desk.waker()
     }
 
     /// Takes in what has become of the actions handed over; returns whether anything has changed.

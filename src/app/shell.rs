@@ -4,9 +4,12 @@ use crate::app::book::BookState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::photos::Photos;
+use crate::app::position::PositionState;
+use crate::app::send::SendState;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
+use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
 use crate::domain::record::{Station, StopId};
 use crate::store::{DayRow, StoreError};
@@ -38,6 +41,14 @@ pub enum Screen {
     Door,
     /// Other people, another tank.
     WhatIf,
+    /// The truck's load and what was done with it.
+    Truck,
+    /// The hauled-waste record of one load.
+    Load,
+    /// One ticket of a disposal place.
+    Disposal,
+    /// What is missing before the day is closed.
+    CloseDay,
     /// How the phone is set up.
     Setup,
     /// Version and licences.
@@ -75,7 +86,7 @@ pub struct App {
     pub(crate) back: Vec<Screen>,
     pub(crate) notice: Option<Notice>,
     pub(crate) day: Vec<DayRow>,
-    pub(crate) on_board_ml: i64,
+    pub(crate) truck: TruckState,
     pub(crate) book: BookState,
     pub(crate) site: Option<SiteState>,
     pub(crate) form: Option<SiteForm>,
@@ -85,6 +96,8 @@ pub struct App {
     pub(crate) sheet: Option<Sheet>,
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
+    pub(crate) position: PositionState,
+    pub(crate) send: SendState,
 }
 
 impl App {
@@ -105,7 +118,7 @@ impl App {
             back: Vec::new(),
             notice: None,
             day: Vec::new(),
-            on_board_ml: 0,
+            truck: TruckState::default(),
             book: BookState::default(),
             site: None,
             form: None,
@@ -115,6 +128,8 @@ impl App {
             sheet: None,
             picker: None,
             confirm: None,
+            position: PositionState::default(),
+            send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -231,6 +246,13 @@ impl App {
                 self.begin_trial();
                 self.back.push(self.screen);
             }
+            Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay => {
+                let reloaded = self.reload_truck();
+                self.try_book(reloaded);
+                if self.screen != screen {
+                    self.back.push(self.screen);
+                }
+            }
             _ => self.back.push(self.screen),
         }
         self.screen = screen;
@@ -245,6 +267,13 @@ impl App {
         match self.back.pop() {
             Some(screen) => {
                 self.screen = screen;
+                if matches!(
+                    screen,
+                    Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay
+                ) {
+                    let reloaded = self.reload_truck();
+                    self.try_book(reloaded);
+                }
                 if screen == Screen::Site {
                     // Tanks opened from the site's page are no stop to come back to.
                     if let Some(tanks) = self.stop.as_ref().filter(|state| state.stop_id().is_none()) {
@@ -286,11 +315,13 @@ impl App {
         }
     }
 
-    /// Takes in news from the book; returns whether anything is to be drawn again.
+    /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
-        // Both are asked: neither's news may wait for the other's.
+        // Each is asked: nobody's news may wait for another's.
         let photos = self.poll_photos();
-        self.session.poll() || photos
+        let moved = self.poll_position();
+        let made = self.poll_day_file();
+        self.session.poll() || photos || moved || made
     }
 
     fn leave_stop_on_screen(&mut self) {
@@ -305,7 +336,11 @@ impl App {
     }
 
     pub(crate) const fn has_overlay(&self) -> bool {
-        self.pad.is_some() || self.sheet.is_some() || self.picker.is_some() || self.confirm.is_some()
+        self.pad.is_some()
+            || self.sheet.is_some()
+            || self.picker.is_some()
+            || self.confirm.is_some()
+            || self.truck.signing.is_some()
     }
 
     pub(crate) fn close_overlays(&mut self) {
@@ -313,5 +348,7 @@ impl App {
         self.sheet = None;
         self.picker = None;
         self.confirm = None;
+        self.truck.signing = None;
+        self.truck.pad.signing = false;
     }
 }

@@ -1,6 +1,9 @@
 //! The touch app.
 
 use clap::{Parser, Subcommand};
+use lidmark::app::explain;
+use lidmark::app::position::SourceChoice;
+use lidmark::say::words::Words;
 use lidmark::platform::{demo, desktop, folders::Folders};
 use std::io::Write;
 use std::path::PathBuf;
@@ -18,6 +21,9 @@ struct Arguments {
     /// A folder that stands for the camera: its newest picture is the photo just taken.
     #[arg(long, value_name = "DIR")]
     camera: Option<PathBuf>,
+    /// Where positions come from in this run: nmea:FILE, tcp:HOST:PORT, serial:DEVICE[:SPEED] or gpx:FILE.
+    #[arg(long, value_name = "SOURCE", value_parser = position_source)]
+    position: Option<String>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -35,6 +41,17 @@ enum Command {
     },
 }
 
+/// Refuses a source that cannot be meant before the window opens.
+fn position_source(text: &str) -> Result<String, String> {
+    match text.parse::<SourceChoice>() {
+        Ok(_) => Ok(text.to_owned()),
+        Err(error) => {
+            let text = explain::choice(error, Words::default());
+            Err(format!("{} {}", text.what, text.advice))
+        }
+    }
+}
+
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
@@ -45,7 +62,7 @@ fn main() -> ExitCode {
             )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
-            Some(folders) => desktop::run(&folders, arguments.camera)
+            Some(folders) => desktop::run(&folders, arguments.position, arguments.camera)
                 .map(|()| None)
                 .map_err(|error| error.lines()),
             None => Err((

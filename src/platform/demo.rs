@@ -4,11 +4,12 @@ use crate::app::bind::{self, SharedApp};
 use crate::app::card::{PageSize, lay_out};
 use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
 use crate::app::door::file_stem;
-use crate::app::inputs::work_input;
+use crate::exchange::inputs::work_input;
 use crate::app::overlay::PadKey;
-use crate::app::paper::{self, PaperError};
+use crate::say::paper::{self, PaperError};
 use crate::app::photos::Tool;
 use crate::app::session::Session;
+use crate::app::setup::SetupItem;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::{facts, work};
@@ -150,6 +151,12 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         app.go(Screen::Day);
         let day = app.day_view();
         let _ = writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text);
+        let _ = writeln!(report, "Ledger: {}.", app.truck_view().balance);
+        let loads = app.loads_today();
+        let records = folder(out.join("records"))?;
+        let pdf = app.records_pdf(&loads).map_err(DemoError::Book)?;
+        write(&records.join("hauled-waste.pdf"), &pdf)?;
+        write(&records.join("hauled-waste.csv"), &app.records_csv(&loads))?;
     }
     if let Some(first) = played.iter().find(|stop| stop.begun) {
         take_photos(&shared, first.stop, out)?;
@@ -158,7 +165,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     shared.borrow_mut().session_mut().settle()?;
     let _ = writeln!(
         report,
-        "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures), photos.",
+        "Written to {}: book.sqlite, work, cards, records, screens ({pictures} pictures), photos.",
         out.display()
     );
     Ok(report)
@@ -333,6 +340,7 @@ fn take_photos(app: &SharedApp, stop: StopId, out: &Path) -> Result<(), DemoRunE
 type Step = (&'static str, fn(&mut App));
 
 /// Draws every screen once, in the set-up that holds.
+#[allow(clippy::too_many_lines, reason = "a list: one entry a picture")]
 fn draw_tour(
     window: &ui::AppWindow,
     app: &SharedApp,
@@ -342,7 +350,38 @@ fn draw_tour(
 ) -> Result<usize, DemoRunError> {
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
-        ("start", App::tap_start),
+        ("day-files", App::tap_day_file),
+        ("office-key", |app| {
+            app.cancel_overlay();
+            app.tap_setup_item(SetupItem::OfficeKey);
+            app.sheet_edit("AGE-SECRET-KEY-1");
+        }),
+        ("phone-key", |app| {
+            app.cancel_overlay();
+            app.go(Screen::Setup);
+            app.tap_setup_item(SetupItem::PhoneKey);
+        }),
+        ("truck", |app| {
+            app.go(Screen::Day);
+            app.tap_truck();
+        }),
+        ("load", |app| app.tap_truck_entry(2)),
+        ("disposal", |app| {
+            app.back();
+            app.tap_truck_entry(1);
+        }),
+        ("close-day", |app| {
+            app.back();
+            app.tap_close_day();
+        }),
+        ("let-out", |app| {
+            app.back();
+            app.tap_dispose();
+        }),
+        ("start", |app| {
+            app.go(Screen::Day);
+            app.tap_start();
+        }),
         ("book", |app| app.go(Screen::Book)),
         ("site", |app| app.tap_book_row(0)),
         ("site-edit", App::tap_edit_site),
@@ -352,6 +391,37 @@ fn draw_tour(
     ];
     const STOP: &[Step] = &[
         ("find", |app| app.go(Screen::At(Station::Find))),
+        ("find-lid", |app| {
+            app.plan_zoom(1);
+            app.tap_find_key(3);
+        }),
+        ("find-notes", |app| {
+            app.plan_fit();
+            app.tap_find_notes();
+        }),
+        ("find-pin-list", |app| {
+            app.tap_find_notes();
+            app.tap_find_key(2);
+        }),
+        ("find-place", |app| {
+            app.picker_choose(3);
+            app.nudge_marker(2, -6);
+        }),
+        ("find-tape", |app| {
+            app.tap_find_key(0);
+            app.tap_find_key(4);
+            app.picker_choose(0);
+            app.picker_choose(0);
+            for key in [
+                PadKey::Digit(1),
+                PadKey::Digit(4),
+                PadKey::Point,
+                PadKey::Digit(3),
+                PadKey::Half,
+            ] {
+                app.pad_key(key);
+            }
+        }),
         ("dig", |app| app.go(Screen::At(Station::Dig))),
         ("dig-2", |app| app.step_lid(1)),
         ("read", |app| app.go(Screen::At(Station::Read))),
@@ -398,7 +468,7 @@ fn draw_tour(
         // Every station of the first stop; of the others what differs: the tank.
         for (name, step) in STOP
             .iter()
-            .filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig"))
+            .filter(|(name, _)| place == 0 || matches!(*name, "find" | "read" | "tank" | "dig"))
         {
             step(&mut app.borrow_mut());
             let name = if place == 0 {

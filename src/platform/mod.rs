@@ -8,3 +8,4 @@ pub mod folders;
 #[cfg(feature = "ui")]
 pub mod picture;
 pub mod pictures;
+pub mod position;

@@ -25,6 +25,7 @@ type Question = Box<dyn FnOnce(&mut Store) + Send>;
 enum Request {
     Keep(Box<Op>),
     Ask(Question),
+    Wake,
     Close,
 }
 
@@ -58,6 +59,17 @@ impl Handle {
             .send(Request::Ask(question))
             .map_err(|_| StoreError::Closed)?;
         wait.recv().map_err(|_| StoreError::Closed)?
+    }
+}
+
+/// Wakes whoever is woken by news of the book, from any thread.
+#[derive(Clone, Debug)]
+pub struct Waker(Sender<Request>);
+
+impl Waker {
+    /// Wakes once. Nobody is there to be woken when the book has been closed.
+    pub fn wake(&self) {
+        drop(self.0.send(Request::Wake));
     }
 }
 
@@ -117,6 +129,12 @@ impl Desk {
         }
     }
 
+    /// Returns a way for other threads to wake whoever is woken by news of the book.
+    #[must_use]
+    pub fn waker(&self) -> Waker {
+        Waker(self.requests.clone())
+    }
+
     /// Returns the outcomes reported since the last call, without waiting.
     pub fn outcomes(&self) -> impl Iterator<Item = Outcome> + '_ {
         self.outcomes.try_iter()
@@ -145,6 +163,10 @@ fn serve(mut store: Store, inbox: &Receiver<Request>, report: &Sender<Outcome>, 
                 if news {
                     wake();
                 }
+                continue;
+            }
+            Request::Wake => {
+                wake();
                 continue;
             }
             Request::Close => break,
@@ -202,6 +224,20 @@ mod tests {
             undoable: false,
             changes: vec![change("name", name), change("note", String::new())],
         }
+    }
+
+    #[test]
+    fn a_waker_wakes_from_any_thread_and_outlives_the_book() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        let (woken, news) = channel();
+        let desk = Desk::new(store, move || woken.send(()).unwrap());
+        let waker = desk.waker();
+        let other = waker.clone();
+        std::thread::spawn(move || other.wake()).join().unwrap();
+        news.recv_timeout(std::time::Duration::from_secs(10)).unwrap();
+        drop(desk);
+        waker.wake();
     }
 
     #[test]

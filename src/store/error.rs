@@ -1,6 +1,7 @@
 //! Why the store could not do what was asked.
 
 use std::path::{Path, PathBuf};
+use uuid::Uuid;
 
 /// Why the store could not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -66,6 +67,24 @@ pub enum StoreError {
         path: PathBuf,
         /// What the system said.
         source: std::io::Error,
+    },
+    /// What was to be taken in holds a record this program cannot keep.
+    #[error("the {field} of {record} {id} cannot be kept")]
+    Unfit {
+        /// The kind of record.
+        record: &'static str,
+        /// The record.
+        id: Uuid,
+        /// The field that does not fit.
+        field: &'static str,
+    },
+    /// What was to be taken in names a record that is neither in it nor in the book.
+    #[error("a {record} belongs to a {parent} that is neither in the file nor in the book")]
+    Dangling {
+        /// The kind of record.
+        record: String,
+        /// The kind it names.
+        parent: String,
     },
     /// The thread that keeps the book has ended.
     #[error("the book has been closed")]

@@ -2,8 +2,7 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pumping, Reading, Record, Setup, Site, SiteId, Station,
-    Stop, StopId, Tank, Visit,
+    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -54,7 +53,7 @@ pub struct HistoryRow {
 }
 
 impl Store {
-    fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
+    pub(super) fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
         let doing = "read the book";
         let sql = format!("SELECT t.id, {} FROM {} t {tail}", columns::<R>("t"), R::TABLE);
         let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
@@ -66,7 +65,7 @@ impl Store {
         Ok(list)
     }
 
-    fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
+    pub(super) fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
         self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?
             .pop()
             .ok_or(StoreError::Missing { record: R::TABLE })
@@ -77,7 +76,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
-        Ok(self.select::<Setup>("ORDER BY t.id LIMIT 1", &[])?.pop())
+        Ok(self
+            .select::<Setup>("WHERE t.id = ?1", &[&SetupId::OWN.to_string()])?
+            .pop())
     }
 
     /// Reads a site.
@@ -94,12 +95,17 @@ impl Store {
     /// [`StoreError::Missing`] when there is no such site.
     pub fn site_whole(&self, id: SiteId) -> Result<Visit, StoreError> {
         let key = id.to_string();
+        let of_yard = "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id";
         let of_site = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0 ORDER BY k.place, k.id, t.place, t.id";
         Ok(Visit {
             site: self.site(id)?,
             tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
             compartments: self.select::<Compartment>(of_site, &[&key])?,
             lids: self.select::<Lid>(of_site, &[&key])?,
+            pins: self.select::<Pin>(of_yard, &[&key])?,
+            ties: self.select::<TapeTie>(of_yard, &[&key])?,
+            clues: self.select::<YardClue>(of_yard, &[&key])?,
+            probes: self.select::<RodProbe>(of_yard, &[&key])?,
             ..Visit::default()
         })
     }
@@ -242,33 +248,6 @@ impl Store {
         self.set_meta("on_screen", &stop.map(|id| id.to_string()).unwrap_or_default())
     }
 
-    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
-    ///
-    /// # Errors
-    /// [`StoreError`] when the book cannot be read.
-    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
-        let doing = "add up the truck's load";
-        let mut select = self
-            .db
-            .prepare_cached(
-                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
-                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
-            )
-            .map_err(StoreError::sql(doing))?;
-        let rows = select
-            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
-            .map_err(StoreError::sql(doing))?;
-        let mut total = 0_i64;
-        for row in rows {
-            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
-            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
-            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
-                total = total.saturating_add(out_ml);
-            }
-        }
-        Ok(total)
-    }
-
     /// Counts actions kept, undone ones and undos included.
     ///
     /// # Errors
@@ -383,11 +362,11 @@ impl Store {
     }
 }
 
-fn iso(day: NaiveDate) -> String {
+pub(super) fn iso(day: NaiveDate) -> String {
     day.format("%Y-%m-%d").to_string()
 }
 
-fn columns<R: Record>(alias: &str) -> String {
+pub(super) fn columns<R: Record>(alias: &str) -> String {
     R::FIELDS
         .iter()
         .map(|field| format!("{alias}.{field}"))
@@ -395,7 +374,7 @@ fn columns<R: Record>(alias: &str) -> String {
         .join(", ")
 }
 
-fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
+pub(super) fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
     let doing = "read the book";
     let id = uuid_of(row, first).map_err(StoreError::sql(doing))?;
     let cells = (0..R::FIELDS.len())
@@ -407,12 +386,12 @@ fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, Stor
     })
 }
 
-fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
+pub(super) fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
     let text: String = row.get(index)?;
     Uuid::parse_str(&text)
         .map_err(|error| rusqlite::Error::FromSqlConversionFailure(index, rusqlite::types::Type::Text, Box::new(error)))
 }
 
-fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
+pub(super) fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
     Ok(Option::<NaiveDate>::from_cell(&cell_of(row.get_ref(index)?)).flatten())
 }

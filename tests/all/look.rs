@@ -19,7 +19,7 @@ use lidmark::ui::{
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
-const SCREENS: [Screen; 17] = [
+const SCREENS: [Screen; 21] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -35,6 +35,10 @@ const SCREENS: [Screen; 17] = [
     Screen::Photo,
     Screen::Door,
     Screen::WhatIf,
+    Screen::Truck,
+    Screen::Load,
+    Screen::Disposal,
+    Screen::CloseDay,
     Screen::Setup,
     Screen::About,
 ];
@@ -252,6 +256,12 @@ fn nothing_pushes_the_stations_off_the_screen() {
     on_own_thread(|window| {
         PumpApi::get(&window).set_many_tanks(true);
         ReadApi::get(&window).set_flag_text("Scum and sludge together are deeper than the liquid: read again.".into());
+        // The longest that is said of the truck.
+        PumpApi::get(&window).set_truck_over(true);
+        PumpApi::get(&window).set_truck_text(
+            "Tanque 1 del camión después de esto: 11,842 de 9,464 L. Más de lo que cabe en el camión: revise las cifras."
+                .into(),
+        );
         for (language, last) in [("en", "Leave"), ("es", "Cierre")] {
             slint::select_bundled_translation(language).unwrap();
             for (width, height) in SIZES {

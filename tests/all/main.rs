@@ -12,27 +12,37 @@
 )]
 
 mod card;
+mod dayfile;
+mod diagnose;
 mod fixture;
 mod forecast;
 mod geojson;
 mod gpx;
+mod import;
 mod killed;
 mod layering;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
+mod merge;
 mod nmea;
 mod photos;
+mod office;
+mod plan_files;
+mod plan_sheet;
+mod position;
 mod probing;
 mod rules;
 mod schema;
 mod stops;
 mod store;
+mod truck;
 #[cfg(feature = "ui")]
 mod window;
 mod words;
 mod work;
+mod yard;
 
 /// Compares the text between `<!-- name -->` and `<!-- /name -->` in a document with what the code makes.
 ///

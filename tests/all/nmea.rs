@@ -39,8 +39,23 @@ fn a_receivers_log_gives_one_fix_a_second() {
     assert!((fixes[0].position.latitude_deg() - (53.0 + 21.6802 / 60.0)).abs() < 1e-9);
     assert!((fixes[0].position.longitude_deg() + 6.0 + 30.3372 / 60.0).abs() < 1e-9);
     assert_eq!(fixes[0].time.unwrap().to_rfc3339(), "2011-05-28T09:27:50+00:00");
-    assert!((fixes[0].course_deg.unwrap() - 31.66).abs() < 1e-4);
+    // 0.02 knots over ground: the receiver stands, and the course it names is noise.
+    assert_eq!(fixes[0].course_deg, None);
     assert!((fixes[0].accuracy_m.unwrap() - 1.03 * 4.9).abs() < 1e-5);
+}
+
+/// A knot is 0.514 m/s: 0.9 knots is a stroll's start, 1.0 is over half a metre a second.
+#[test]
+fn a_course_counts_only_while_the_receiver_moves() {
+    let course = |knots: &str| {
+        let rmc = sentence(&format!(
+            "GPRMC,092750.000,A,5321.6802,N,00630.3372,W,{knots},31.66,280511,,,A"
+        ));
+        read_all(rmc.as_bytes()).0[0].course_deg
+    };
+    assert!((course("1.0").unwrap() - 31.66).abs() < 1e-4);
+    assert_eq!(course("0.9"), None);
+    assert_eq!(course(""), None);
 }
 
 #[test]

@@ -28,8 +28,8 @@ use std::time::Instant;
 use lidmark::app::bind::{self, SharedApp};
 use lidmark::app::card::{CardData, PageSize, lay_out};
 use lidmark::app::demo::{self, do_tap};
-use lidmark::app::inputs::work_input;
-use lidmark::app::paper;
+use lidmark::exchange::inputs::work_input;
+use lidmark::say::paper;
 use lidmark::app::session::Session;
 use lidmark::app::shell::{App, Screen};
 use lidmark::app::stop::Quantity;
@@ -61,6 +61,8 @@ mod least {
     }
 }
 
+mod import;
+
 /// Sites in the large book.
 const SITES: usize = 20_000;
 /// What a child process draws; its book is the second variable.
@@ -68,6 +70,9 @@ const CHILD: &str = "LIDMARK_BENCH_CHILD";
 const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
 
 fn main() {
+    if import::is_child() {
+        return;
+    }
     if let Ok(what) = std::env::var(CHILD) {
         if what == photo::CHILD_PHOTO {
             photo::take_one();
@@ -93,6 +98,7 @@ fn main() {
     search(&book);
     figures(&folder);
     card(&folder);
+    import::lines(&folder);
     std::fs::remove_dir_all(&folder).unwrap();
 }
 

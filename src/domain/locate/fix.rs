@@ -50,7 +50,7 @@ pub struct Fix {
     pub quality: FixQuality,
     /// When, if the source said.
     pub time: Option<DateTime<Utc>>,
-    /// Course over ground, degrees from true north, if the source said.
+    /// Course over ground, degrees from true north; `None` when the source said nothing or was standing.
     pub course_deg: Option<f64>,
 }
 
@@ -76,10 +76,20 @@ impl Fix {
             _ => UNREPORTED_ACCURACY_M,
         }
     }
+
+    /// Returns the error to show for this fix alone: the one reported, but never less than open sky allows, m.
+    #[must_use]
+    pub fn honest_error_m(&self) -> f64 {
+        if self.quality.is_carrier_phase() {
+            self.weighed_accuracy_m()
+        } else {
+            self.weighed_accuracy_m().max(OPEN_SKY_FLOOR_M)
+        }
+    }
 }
 
 /// What a pin marks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PinKind {
     /// The lid of a tank.
     TankLid,
@@ -102,6 +112,7 @@ pub enum PinKind {
     /// The way the hose lies; a line.
     HosePath,
     /// A fixed thing to measure from: a fence post, a pole.
+    #[default]
     Landmark,
 }
 
