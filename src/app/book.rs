@@ -1,8 +1,8 @@
 //! Book: all known sites, searched as you type.
 
-use crate::say::figures::Figures;
 use crate::app::shell::App;
 use crate::domain::record::SiteId;
+use crate::say::figures::Figures;
 use crate::store::{BookRow, StoreError};
 use geo::{Distance, Geodesic, Point};
 

@@ -1,16 +1,16 @@
 //! Dig: how deep are the lids, and does a riser make sense?
 
-use crate::say::figures::Figures;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
 use crate::app::section::{Area, Edge, EdgeKind, GroundScene, SectionDrawing, ground_section};
 use crate::app::shell::App;
 use crate::app::stop::stepped;
 use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
-use crate::say::words::Words;
 use crate::domain::record::{Lid, LidId, LidMaterial};
 use crate::domain::riser::{Need, RiserAdvice};
 use crate::domain::rules::Restraint;
 use crate::domain::units::{Length, round_to_i64};
+use crate::say::figures::Figures;
+use crate::say::words::Words;
 
 /// What the Dig station shows.
 #[derive(Clone, Debug, Default, PartialEq)]

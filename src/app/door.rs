@@ -1,8 +1,6 @@
 //! Door: what the customer sees, signs and takes along, in the customer's own language.
 
 use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, TankPicture, TextBlock, lay_out};
-use crate::say::figures::Figures;
-use crate::say::paper;
 use crate::app::read::rule_name;
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
@@ -12,6 +10,8 @@ use crate::domain::assess::Assessment;
 use crate::domain::check::FlagCode;
 use crate::domain::forecast::{Cap, DueDates};
 use crate::domain::record::{Language, Tank, Units, Visit};
+use crate::say::figures::Figures;
+use crate::say::paper;
 use chrono::{Datelike, NaiveDate};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};

@@ -2,8 +2,8 @@
 
 pub use crate::say::explain::{Explained, choice, office_key, store};
 
-use crate::app::position::SourceTrouble;
 use crate::app::photo_work::TakeError;
+use crate::app::position::SourceTrouble;
 use crate::app::send::SendError;
 use crate::exchange::dayfile::WriteError;
 use crate::exchange::photo::{MAX_FILE_BYTES, PhotoError};

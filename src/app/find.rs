@@ -4,7 +4,6 @@ use crate::app::dig::lid_depths;
 use crate::app::find_words::{
     clue_title, depth_text, held_text, kind_title, mark_title, met_title, reason_text, taped_text, ties_text,
 };
-use crate::exchange::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
 use crate::app::plan_view::{Aim, HereOnPlan, Lens, PlanDrawing, PlanScene, draw};
 use crate::app::shell::App;
@@ -14,6 +13,7 @@ use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::locate::{Point, Position};
 use crate::domain::record::{ClueKind, LidId, PinId, ProbeMet, RodProbeId, Units, YardClueId};
 use crate::domain::units::Length;
+use crate::exchange::inputs::last_emptied_before;
 
 /// How deep a rod is pushed when nobody has said: 3 ft (common practice).
 pub(crate) const USUAL_PUSH_MM: u32 = 914;

@@ -1,14 +1,14 @@
 //! The words of the yard: what things are called, why a place is a good one, how well a place is known.
 
 use crate::app::dig::lid_title;
-use crate::say::figures::Figures;
-use crate::say::words::Words;
 use crate::app::yard::{ClueFrom, HeldBy, Mark, Taped, YardModel};
 use crate::domain::locate::fix::PinKind;
 use crate::domain::locate::probe::{BestPlace, Reason};
 use crate::domain::locate::ties::{Agreement, Located, TieError};
 use crate::domain::record::{ClueKind, Lid, PinId, ProbeMet, Units};
 use crate::domain::units::{Length, MM_PER_INCH, round_to_i64};
+use crate::say::figures::Figures;
+use crate::say::words::Words;
 
 /// What a kind of pin is called.
 #[must_use]

@@ -3,7 +3,6 @@
 //! What it means, what it costs to wait, what to do. No blame and no alarm; how sure is always said with it.
 //! No wildcard arm: a new sign or cause does not compile until it is worded.
 
-use crate::say::figures::Figures;
 use crate::domain::causes::{Band, Cause, Diagnosis, Evidence, Weighed, Who};
 use crate::domain::cautions::Caution;
 use crate::domain::flush::{BranchState, Carry, Caveat, Change, FixtureKind, LineCheck, Outcome, Verdict};
@@ -13,6 +12,7 @@ use crate::domain::leak::{
 use crate::domain::signs::{Check, Seen, Sign};
 use crate::domain::units::{Volume, round_to_i64};
 use crate::exchange::diagnose::Said;
+use crate::say::figures::Figures;
 
 /// Words findings for one person.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

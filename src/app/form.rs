@@ -1,13 +1,13 @@
 //! What the record screens share: rows of a name and a value, each a tap away from where it is changed.
 
 use crate::app::door::{read_strokes, strokes_path};
-use crate::say::figures::Figures;
 use crate::app::overlay::Verdict;
 use crate::app::shell::{App, Screen};
 use crate::app::truck::SignTarget;
 use crate::domain::record::{AccessPoint, DisposalId, DisposalMethod, PumpingId, WasteKind};
 use crate::domain::units::Volume;
 use crate::domain::waste::{AND, FieldKind, WasteField};
+use crate::say::figures::Figures;
 
 /// One row of a record.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

@@ -1,13 +1,13 @@
 //! Leave: close up, and tell the customer.
 
 use crate::app::dig::{advice_text, cost_text, lid_title, need_title, security_texts, stack_text};
-use crate::exchange::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::rule_name;
 use crate::app::shell::{App, Screen};
 use crate::domain::judge::Decision;
 use crate::domain::riser::Need;
 use crate::domain::units::Volume;
+use crate::exchange::inputs::last_emptied_before;
 
 /// What the Leave station shows.
 #[derive(Clone, Debug, Default, PartialEq)]

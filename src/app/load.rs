@@ -1,7 +1,6 @@
 //! Load: the hauled-waste record of one pumping, what the rule set asks of it, and its files.
 
 use crate::app::door::{file_stem, read_strokes};
-use crate::say::figures::Figures;
 use crate::app::form::{FormRow, FormTap, FormView, Rows, access_name, fact_text, field_name, is_signed, waste_name};
 use crate::app::overlay::{PadKind, PadTarget, Picker, PickerTarget, SheetTarget, Verdict, degrees_text};
 use crate::app::setup::{SetupItem, confidence_text};
@@ -18,6 +17,7 @@ use crate::domain::rules::HauledWaste;
 use crate::domain::units::Volume;
 use crate::domain::waste::{AND, Circumstances, Facts, FieldKind, WasteField};
 use crate::exchange::{rulefile, table};
+use crate::say::figures::Figures;
 use crate::store::LoadRow;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;

@@ -1,7 +1,6 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::explain;
-use crate::say::figures::{Figures, TypedError, parse_date, parse_plain};
 use crate::app::find_tape::TapeEnd;
 use crate::app::form::DisposalField;
 use crate::app::position::SourceChoice;
@@ -12,6 +11,7 @@ use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
 use crate::domain::waste::WasteField;
 use crate::exchange::dayfile::seal::OfficeKey;
+use crate::say::figures::{Figures, TypedError, parse_date, parse_plain};
 use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.

@@ -2,7 +2,6 @@
 
 use crate::app::dig::lid_title;
 use crate::app::explain;
-use crate::say::lettering::count;
 use crate::app::overlay::{Confirm, ConfirmTarget, PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
 use crate::app::photo_work::{Belongs, Intake, News, Order, Size, TakeError, Viewer, Wanted};
 use crate::app::session::Session;
@@ -12,6 +11,7 @@ use crate::domain::mark::{Mark, MeasureError, Measured, Spot, Stretch, measure};
 use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, StopId, TankId, Units, changes};
 use crate::domain::units::{Length, round_to_i64};
 use crate::exchange::marks;
+use crate::say::lettering::count;
 use crate::store::StoreError;
 use crate::store::blobs::{Blobs, entries};
 use image::RgbImage;

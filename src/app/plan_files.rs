@@ -1,12 +1,12 @@
 //! A site's plan out of the program and into it, as files.
 
 use crate::app::door::file_stem;
-use crate::say::paper;
 use crate::app::plan_sheet::{self, YardPlan};
 use crate::app::shell::{App, NoticeKind};
 use crate::domain::locate::plan::{Mark, SitePlan};
 use crate::exchange::gpx::PlanError;
 use crate::exchange::{geojson, gpx};
+use crate::say::paper;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 

@@ -6,14 +6,14 @@ mod drawing;
 mod shapes;
 
 use crate::app::card::{Anchor, CardPage, Frame, INK, Ink, PINK_TEXT, PageSize, QUIET, RULE, Type};
-use crate::say::figures::Figures;
-use crate::say::lettering::{self, Weight, count, shorten, wrap};
 use crate::domain::locate::Position;
 use crate::domain::locate::fix::PinKind;
 use crate::domain::locate::plane::{AXES_PER_RADIUS, Ellipse, Point};
 use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Length, MM_PER_INCH, round_to_i64};
+use crate::say::figures::Figures;
+use crate::say::lettering::{self, Weight, count, shorten, wrap};
 use chrono::NaiveDate;
 
 /// Everything the sheet says and shows.

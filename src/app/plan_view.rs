@@ -1,6 +1,5 @@
 //! The yard from above, drawn: where everything stands on the screen, with no colour and no window in it.
 
-use crate::say::figures::Figures;
 use crate::app::find_words::{clue_title, mark_title, met_title};
 use crate::app::yard::{HeldBy, Taped, YardModel};
 use crate::domain::locate::clue::Clue;
@@ -10,6 +9,7 @@ use crate::domain::locate::probe::{BestPlace, Met, ProbeMap};
 use crate::domain::locate::{Point, Spread};
 use crate::domain::record::{ClueKind, Lid, PinId, ProbeMet, Units};
 use crate::domain::units::round_to_i64;
+use crate::say::figures::Figures;
 use std::fmt::Write as _;
 
 /// Between the plan and the screen.

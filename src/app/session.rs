@@ -1,10 +1,10 @@
 //! What every screen shares: the book, the clock, the set-up, the rule sets.
 
-use crate::say::figures::Figures;
-use crate::say::words::Words;
 use crate::domain::record::{FieldChange, Language, Op, Setup, SetupId, Site, StopId, changes};
 use crate::domain::rules::RuleSet;
 use crate::domain::units::{Cents, Length, Volume};
+use crate::say::figures::Figures;
+use crate::say::words::Words;
 use crate::store::desk::{Desk, Handle, Outcome};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};

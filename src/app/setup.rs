@@ -1,6 +1,5 @@
 //! Setup: company, language, units, rule set, prices, limits; and About.
 
-use crate::say::figures::Figures;
 use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::session::Session;
 use crate::app::shell::{App, Screen};
@@ -8,6 +7,7 @@ use crate::domain::record::{Language, Setup, Units};
 use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
 use crate::exchange::dayfile::seal::OfficeKey;
+use crate::say::figures::Figures;
 
 /// A truck has at most so many tanks of its own.
 const MOST_TRUCK_TANKS: u8 = 4;

@@ -1,7 +1,6 @@
 //! Truck: what is on board, room left, what was let out where, and corrections that leave a trace.
 
 use crate::app::door::DoorState;
-use crate::say::figures::Figures;
 use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::pump::ratio;
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -12,6 +11,7 @@ use crate::domain::record::{
     StopId, TankId, Truck, TruckId, TruckTank, TruckTankId, Units, Visit, changes,
 };
 use crate::domain::units::{Volume, round_to_i64};
+use crate::say::figures::Figures;
 use crate::store::{StoreError, TruckRows};
 use chrono::{NaiveDate, TimeDelta};
 use std::cell::LazyCell;

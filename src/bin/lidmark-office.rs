@@ -2,13 +2,13 @@
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
-use lidmark::say::figures::Figures;
 use lidmark::app::findings::Findings;
-use lidmark::say::words::Words;
 use lidmark::domain::record::{Language, Units};
 use lidmark::exchange::customer_list::DateOrder;
 use lidmark::office::{self, Answer, Refusal, context::Call};
 use lidmark::platform::folders::Folders;
+use lidmark::say::figures::Figures;
+use lidmark::say::words::Words;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;

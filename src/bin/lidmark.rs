@@ -3,8 +3,8 @@
 use clap::{Parser, Subcommand};
 use lidmark::app::explain;
 use lidmark::app::position::SourceChoice;
-use lidmark::say::words::Words;
 use lidmark::platform::{demo, desktop, folders::Folders};
+use lidmark::say::words::Words;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;

@@ -2,7 +2,8 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
+    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId,
+    Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};

@@ -8,11 +8,11 @@ use std::f64::consts::PI;
 use std::process::Command;
 
 use lidmark::app::card::{CardData, CardPage, PageSize, TextBlock, lay_out};
-use lidmark::say::paper::{PHONE_WIDTH_PX, pdf, png, read_svg};
 use lidmark::app::section::{Area, CompartmentScene, LayerKind, SectionScene, SectionShape, tank_section};
 use lidmark::domain::reading::Reading;
 use lidmark::domain::tank::{Compartment, DipRow, TankShape};
 use lidmark::domain::units::{Length, Volume};
+use lidmark::say::paper::{PHONE_WIDTH_PX, pdf, png, read_svg};
 use proptest::prelude::*;
 use resvg::usvg;
 

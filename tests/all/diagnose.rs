@@ -1,12 +1,12 @@
 //! `lidmark-office diagnose`: the JSON contract, cases of the trade, what is refused, and the table in `docs/findings.md`.
 
-use lidmark::say::figures::Figures;
 use lidmark::app::findings::Findings;
-use lidmark::say::words::Words;
 use lidmark::domain::causes::{Cause, LINKS, Source};
 use lidmark::domain::record::{Language, Units};
 use lidmark::domain::signs::Sign;
 use lidmark::office::{Refusal, diagnose};
+use lidmark::say::figures::Figures;
+use lidmark::say::words::Words;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use std::fmt::Write;

@@ -3,14 +3,14 @@
 use crate::card::{assert_nothing_overlaps_or_leaves, poppler, texts};
 use chrono::NaiveDate;
 use lidmark::app::card::{CardPage, PageSize};
-use lidmark::say::figures::Figures;
-use lidmark::say::paper::pdf;
 use lidmark::app::plan_sheet::{LineKind, PlanLine, PlanMark, PlanTie, YardPlan, page_for, sheet};
-use lidmark::say::words::Words;
 use lidmark::domain::locate::fix::PinKind;
 use lidmark::domain::locate::{Ellipse, Point, Position};
 use lidmark::domain::record::{Language, Units};
 use lidmark::domain::units::Length;
+use lidmark::say::figures::Figures;
+use lidmark::say::paper::pdf;
+use lidmark::say::words::Words;
 use proptest::prelude::*;
 
 const LONG: &str = "the lid behind the third peony bed beside grandmother's old wash-house pump";

@@ -7,10 +7,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use lidmark::domain::record::{
-    Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op, Photo,
-    Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind, Site,
-    SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord, WorkLine,
-    YardClue, YardClueId, changes,
+    Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
+    Photo, Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind,
+    Site, SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord,
+    WorkLine, YardClue, YardClueId, changes,
 };
 use lidmark::domain::units::Length;
 use lidmark::store::desk::{Desk, Outcome};

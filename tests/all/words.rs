@@ -6,9 +6,9 @@
 
 use chrono::NaiveDate;
 use lidmark::app::dig::lid_title;
+use lidmark::domain::record::{Language, Units};
 use lidmark::say::figures::Figures;
 use lidmark::say::words::{SPANISH_PO, Words};
-use lidmark::domain::record::{Language, Units};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
@@ -124,20 +124,8 @@ const NOT_READ: &[(&str, &[&str])] = &[
         &["Lidmark", "en-US", "es-US", "{:.2} m", "± {error_m:.1} m", "± {:.0} cm"],
     ),
     // The kinds of source as they are typed, and names for programmers.
-    (
-        "position.rs",
-        &[
-            "nmea",
-            "tcp",
-            "serial",
-            "gpx",
-            "OpenSource",
-            "live",
-            "PositionState",
-            "state",
-            "here",
-        ],
-    ),
+    ("find_plan.rs", &["gpx", "geojson"]),
+    ("position.rs", &["OpenSource", "live", "PositionState", "state", "here"]),
 ];
 
 /// Texts of the screens' own files that are the same in both languages.

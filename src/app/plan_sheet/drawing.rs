@@ -3,12 +3,12 @@
 use super::shapes::{Look, polyline};
 use super::{LineKind, PlanMark, YardPlan};
 use crate::app::card::{Anchor, Frame, INK, Ink, PAPER, PINK, QUIET, Type, WHITE};
-use crate::say::figures::Figures;
-use crate::say::lettering::{Weight, shorten};
 use crate::domain::locate::fix::PinKind;
 use crate::domain::locate::plane::{AXES_PER_RADIUS, Point};
 use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::record::Units;
+use crate::say::figures::Figures;
+use crate::say::lettering::{Weight, shorten};
 
 /// Points of the page in a metre: 72 in an inch of 25.4 mm.
 const POINTS_PER_METRE: f64 = 72.0 / 0.025_4;
