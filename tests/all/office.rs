@@ -10,8 +10,8 @@ use std::process::{Command, Output};
 use chrono::{DateTime, NaiveDate};
 use lidmark::app::demo;
 use lidmark::domain::record::{
-    Accepted, Disposal, DisposalId, FieldChange, LoadCorrection, LoadCorrectionId, Op, Site, SiteId, Truck, TruckId,
-    TruckTank, TruckTankId, WorkLine, WorkLineId, changes,
+    Accepted, Disposal, DisposalId, FieldChange, Language, LoadCorrection, LoadCorrectionId, Op, Site, SiteId, Truck,
+    TruckId, TruckTank, TruckTankId, WorkLine, WorkLineId, changes,
 };
 use lidmark::domain::units::Cents;
 use lidmark::exchange::planfile::{self, PlanFileError};
@@ -903,12 +903,11 @@ fn letters_speak_the_customers_language_and_a_bad_template_writes_none() {
         due_on: NaiveDate::from_ymd_opt(2026, 12, 9),
         ..Site::default()
     };
-    use lidmark::domain::record::Language::{English, Spanish};
     desk.keep(changes(
         &[],
         &[
-            site(1, "Ash", Some(English)),
-            site(2, "Birch", Some(Spanish)),
+            site(1, "Ash", Some(Language::English)),
+            site(2, "Birch", Some(Language::Spanish)),
             site(3, "Cedar", None),
         ],
     ));

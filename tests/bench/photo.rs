@@ -44,6 +44,7 @@ fn most_held_kb(program: &str, arguments: &[&str], set: &[(&str, &Path)]) -> u64
     said.lines().last().unwrap().trim().parse().unwrap()
 }
 
+#[allow(clippy::too_many_lines)] // one measurement, told from its beginning to its end
 pub fn photos(folder: &Path) {
     let path = folder.join("camera.jpg");
     let name = path.to_str().unwrap();
@@ -108,7 +109,7 @@ pub fn photos(folder: &Path) {
     let (mut ours, mut inside, mut by_vips, mut by_magick) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for round in 0..ROUNDS {
         let times = (
-            seconds(&child),
+            seconds(child),
             seconds(|| {
                 black_box(prepare(black_box(&bytes), false).unwrap());
             }),
