@@ -14,8 +14,7 @@ fn filled(folder: &Path) -> PathBuf {
 }
 
 fn photos(book: &Path) -> Vec<PathBuf> {
-    let stem = book.file_stem().unwrap().to_str().unwrap();
-    let mut found = files_below(&book.with_file_name(format!("{stem}-files")))
+    let mut found = files_below(&book.with_file_name("photos"))
         .into_keys()
         .collect::<Vec<_>>();
     found.retain(|path| path.extension().is_some_and(|end| end == "jpg"));
