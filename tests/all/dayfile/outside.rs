@@ -5,10 +5,15 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use jsonschema::Validator;
+use lidmark::domain::record::{
+    Accepted, Disposal, DisposalId, LoadCorrection, LoadCorrectionId, Photo, PhotoId, Truck, TruckId, TruckTank,
+    TruckTankId, WorkLine, WorkLineId, changes,
+};
+use lidmark::domain::units::Cents;
 use lidmark::exchange::dayfile::seal::{OfficeSecret, seal};
 use serde_json::Value;
 
-use super::book::{self, Book, day};
+use super::book::{self, Book, at, day};
 use super::made;
 
 fn run(command: &mut Command) -> String {
@@ -336,7 +341,10 @@ print(json.dumps([rows('disposals'), rows('corrections'), rows('work'), photos, 
         (&disposal["truck"], &disposal["truck_tank"]),
         (&"Invented truck".into(), &"2".into())
     );
-    assert_eq!((&disposal["permit"], &disposal["ticket"]), (&"P-1".into(), &"T-77".into()));
+    assert_eq!(
+        (&disposal["permit"], &disposal["ticket"]),
+        (&"P-1".into(), &"T-77".into())
+    );
     assert_eq!(correction["change_l"], "-0.500");
     assert_eq!(correction["reason"], "gauge read again");
     // 1.5 times 200.01 is 300.015, half a cent away from zero 300.02.
