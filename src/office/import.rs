@@ -110,7 +110,9 @@ pub fn run(call: &Call, asked: &Asked, watch: &(dyn Fn(Progress<'_>) + Sync)) ->
             "The book could not be closed in order ({0}). Nothing of it is lost; it is checked when it is opened next. Look at the disk.",
             &[&error.to_string()],
         );
-        rows.iter_mut().for_each(|row| warn_in(row, &left_open));
+        for row in &mut rows {
+            warn_in(row, &left_open);
+        }
         if !call.json {
             answer.text.push_str(&left_open);
             answer.text.push('\n');
