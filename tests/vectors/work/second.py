@@ -9,7 +9,7 @@ import math
 import statistics
 import sys
 
-BETA = math.log(324.5 / 46.35) / math.log(10)
+BETA = 0.845  # the figure the page gives
 HOUSE, CYCLE, MEDIAN = 0.4915, 0.20, 89.0
 EDGE_MM = 25.0
 
@@ -31,7 +31,8 @@ def solids(tank, visit):
     sludge, sludge_area = below(shape, visit["sludge_mm"])
     under_scum, scum_area = below(shape, depth - visit["scum_mm"])
     whole, _ = below(shape, depth)
-    return sludge + whole - under_scum, math.hypot(sludge_area * EDGE_MM, scum_area * EDGE_MM)
+    error = math.hypot(sludge_area * EDGE_MM if visit["sludge_mm"] else 0, scum_area * EDGE_MM if visit["scum_mm"] else 0)
+    return sludge + whole - under_scum, error
 
 
 def answer(case):
