@@ -4,10 +4,13 @@ import android.Manifest;
 import android.app.AlertDialog;
 import android.app.NativeActivity;
 import android.content.ActivityNotFoundException;
+import android.content.BroadcastReceiver;
 import android.content.ClipData;
 import android.content.Context;
 import android.content.Intent;
+import android.content.IntentFilter;
 import android.content.pm.PackageManager;
+import android.content.res.Configuration;
 import android.database.Cursor;
 import android.hardware.Sensor;
 import android.hardware.SensorEvent;
@@ -55,6 +58,12 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     private String pendingFile;
     private boolean wantsPosition;
     private boolean wantsHeading;
+    private final BroadcastReceiver clock = new BroadcastReceiver() {
+        @Override
+        public void onReceive(Context context, Intent intent) {
+            onClockChanged();
+        }
+    };
 
     // ---- into Rust ---------------------------------------------------------------------------------------------------
 
@@ -73,6 +82,10 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
 
     private static native void onRefused(String what);
 
+    private static native void onClockChanged();
+
+    private static native void onTextScale(float scale);
+
     // ---- life --------------------------------------------------------------------------------------------------------
 
     @Override
@@ -85,6 +98,32 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
             pendingFile = state.getString(PENDING_FILE);
         }
         super.onCreate(state);
+        IntentFilter changes = new IntentFilter(Intent.ACTION_TIME_CHANGED);
+        changes.addAction(Intent.ACTION_TIMEZONE_CHANGED);
+        changes.addAction(Intent.ACTION_DATE_CHANGED);
+        registerReceiver(clock, changes);
+    }
+
+    @Override
+    protected void onDestroy() {
+        unregisterReceiver(clock);
+        super.onDestroy();
+    }
+
+    @Override
+    public void onConfigurationChanged(Configuration changed) {
+        super.onConfigurationChanged(changed);
+        onTextScale(changed.fontScale);
+    }
+
+    /** How large the person wants text, as a factor of the usual size. */
+    public float textScale() {
+        return getResources().getConfiguration().fontScale;
+    }
+
+    /** Leaves for whatever was there before; the app stays as it is. */
+    public void leave() {
+        runOnUiThread(() -> moveTaskToBack(true));
     }
 
     @Override

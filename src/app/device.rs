@@ -1,0 +1,177 @@
+//! What the app asks of the device it runs on, and what the device tells it.
+//!
+//! The same words on a phone and on a desktop: the app never knows which. A device that cannot do a thing says so as
+//! news, and the screen has a sentence for it.
+
+use crate::app::explain::{self, Explained};
+use crate::app::shell::{App, NoticeKind};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::Receiver;
+
+/// What a file is, for the system's own choosers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum FileKind {
+    /// A customer's card or a plan.
+    Pdf,
+    /// A picture.
+    Picture,
+    /// A day file or another of the program's own.
+    Own,
+    /// Any file.
+    Any,
+}
+
+impl FileKind {
+    /// Its media type (RFC 6838).
+    #[must_use]
+    pub const fn media_type(self) -> &'static str {
+        match self {
+            Self::Pdf => "application/pdf",
+            Self::Picture => "image/jpeg",
+            Self::Own => "application/zip",
+            Self::Any => "*/*",
+        }
+    }
+}
+
+/// What the app asks of the device.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Request {
+    /// Report where the top of the device points, or stop to.
+    Heading(bool),
+    /// Take a full-size picture into this file.
+    TakePicture(PathBuf),
+    /// Let the person choose a file and copy it into this folder.
+    PickFile {
+        /// Where to.
+        folder: PathBuf,
+        /// What kinds are offered.
+        kind: FileKind,
+    },
+    /// Hand a file to another app.
+    Share {
+        /// The file.
+        file: PathBuf,
+        /// What it is.
+        kind: FileKind,
+    },
+    /// Save a file where the person says.
+    SaveTo {
+        /// The file.
+        file: PathBuf,
+        /// What it is.
+        kind: FileKind,
+    },
+    /// A short buzz: a tap was kept.
+    Buzz,
+    /// Keep the screen on, or let it go dark as usual.
+    KeepScreenOn(bool),
+    /// Open a map app at a place.
+    OpenMap {
+        /// Latitude, WGS 84, degrees.
+        latitude_deg: f64,
+        /// Longitude, WGS 84, degrees.
+        longitude_deg: f64,
+        /// What to call it.
+        label: String,
+    },
+    /// Open the telephone with a number; the person presses call.
+    Dial(String),
+    /// Leave the app for whatever was there before, as the back key does on the first screen.
+    LeaveApp,
+}
+
+/// What the device lacks or will not do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Lack {
+    /// The position was not permitted.
+    PositionNotPermitted,
+    /// Positioning is switched off.
+    PositionOff,
+    /// There is no compass.
+    Compass,
+    /// There is no camera app.
+    Camera,
+    /// There is nothing to choose files with.
+    FileChooser,
+    /// There is no app that takes the file.
+    ShareTarget,
+    /// There is no map app.
+    Map,
+    /// There is no telephone.
+    Telephone,
+}
+
+/// A moment in the life of the app on a device.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Moment {
+    /// Out of sight: locked, a call, another app. It may be ended without another word.
+    Hidden,
+    /// In sight again.
+    Shown,
+    /// Memory is short.
+    LowMemory,
+    /// The clock, the date or the time zone was changed.
+    ClockChanged,
+    /// The end.
+    Ending,
+}
+
+/// What the device tells the app.
+#[derive(Clone, Debug, PartialEq)]
+pub enum News {
+    /// The way the top of the device points, degrees from true north.
+    Heading(f64),
+    /// The picture that was asked for is in this file.
+    Picture(PathBuf),
+    /// No picture was taken; the file may be empty or missing.
+    NoPicture(PathBuf),
+    /// A file was copied into the folder that was named.
+    File(PathBuf),
+    /// A file could not be taken in: what the system said.
+    NoFile(String),
+    /// The file was saved where the person said.
+    Saved,
+    /// It was not: what the system said.
+    NotSaved(String),
+    /// The device lacks something.
+    Lacks(Lack),
+    /// A moment in the app's life.
+    Moment(Moment),
+    /// How large the person wants text, as a factor of the usual size.
+    TextScale(f64),
+}
+
+/// Hands a request to the device. It must not wait: what comes of it is news.
+pub type Ask = Arc<dyn Fn(Request) + Send + Sync>;
+
+/// The device as the app sees it.
+#[derive(Clone, Default)]
+pub struct Device {
+    ask: Option<Ask>,
+}
+
+impl std::fmt::Debug for Device {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Device").field("there", &self.ask.is_some()).finish()
+    }
+}
+
+impl Device {
+    /// A device that is asked through `ask`.
+    #[must_use]
+    pub fn new(ask: Ask) -> Self {
+        Self { ask: Some(ask) }
+    }
+
+    /// Asks; without a device nothing happens.
+    pub fn ask(&self, request: Request) {
+        if let Some(ask) = &self.ask {
+            ask(request);
+        }
+    }
+}
+
+/// News of the device as they wait to be heard.
+pub type NewsQueue = Receiver<News>;
