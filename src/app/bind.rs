@@ -698,6 +698,9 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     api.set_rule_detail(detail.into());
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
+    sync(&api.get_position(), rows(view.position), |model| {
+        api.set_position(model)
+    });
     api.set_book_text(view.book.into());
 }
 
@@ -1069,6 +1072,7 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::TruckCapacity => ui::SetupItem::TruckCapacity,
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
+        SetupItem::PositionSource => ui::SetupItem::PositionSource,
     }
 }
 
@@ -1085,6 +1089,7 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
+        ui::SetupItem::PositionSource => SetupItem::PositionSource,
     }
 }
 

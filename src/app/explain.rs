@@ -2,6 +2,7 @@
 //!
 //! No wildcard arm: a new error does not compile until it is worded.
 
+use crate::app::position::{ChoiceError, SourceTrouble};
 use crate::app::words::Words;
 use crate::store::StoreError;
 
@@ -60,6 +61,80 @@ pub fn store(error: &StoreError, words: Words) -> Explained {
         StoreError::Sql { doing, source } => (
             words.f("Not kept: {0}.", &[&format!("{doing} ({source})")]),
             words.t("Tap anything to try again. If it goes on, start the program again; what was kept is there."),
+        ),
+    };
+    Explained { what, advice }
+}
+
+/// Words why a text names no position source.
+#[must_use]
+pub fn choice(error: ChoiceError, words: Words) -> Explained {
+    Explained {
+        what: words.t(match error {
+            ChoiceError::Kind => "This names no position source.",
+            ChoiceError::File => "The file of the position source is not named.",
+            ChoiceError::Address => "Host or port of the position source is missing or wrong.",
+            ChoiceError::Device => "The serial device of the position source is not named.",
+            ChoiceError::Baud => {
+                "The speed of the serial line is wrong: give bits per second, 4800 for most receivers."
+            }
+        }),
+        advice: words
+            .t("Write nmea:FILE, tcp:HOST:PORT, serial:DEVICE, serial:DEVICE:SPEED or gpx:FILE; nothing for none."),
+    }
+}
+
+/// Words why a position source cannot be read.
+#[must_use]
+pub fn position(trouble: &SourceTrouble, source: &str, words: Words) -> Explained {
+    let again = "It is tried again every few seconds; everything but live positions works without it.";
+    let (what, advice) = match trouble {
+        SourceTrouble::NoneHere => (
+            words.t("This device has no position of its own that can be used."),
+            words.t("Connect a receiver and name it in Setup, or work with tape and plan."),
+        ),
+        SourceTrouble::NotThere => (
+            words.f("The position source is not there: {0}.", &[source]),
+            words.t("Plug the receiver in, or correct its name in Setup."),
+        ),
+        SourceTrouble::NotAllowed => (
+            words.f("The position source may not be read: {0}.", &[source]),
+            words.t("Allow this user to read it (for a serial device often the group dialout)."),
+        ),
+        SourceTrouble::NoSuchHost => (
+            words.f("The position source has an unknown host: {0}.", &[source]),
+            words.t("Check the name in Setup, or give the address in numbers."),
+        ),
+        SourceTrouble::Refused => (
+            words.f("Nobody gives positions at {0}.", &[source]),
+            words.t("Start the receiver's stream, or correct the port in Setup."),
+        ),
+        SourceTrouble::NoAnswer => (
+            words.f("The position source does not answer: {0}.", &[source]),
+            words.t("Check that this device is on the receiver's network."),
+        ),
+        SourceTrouble::Unusable(why) => (
+            words.f("The recording cannot be used: {0} ({1}).", &[source, why]),
+            words.t("Choose another file in Setup."),
+        ),
+        SourceTrouble::Dropped => (
+            words.f("The line to the position source has dropped: {0}.", &[source]),
+            words.t(again),
+        ),
+        SourceTrouble::Silent(seconds) => (
+            words.f(
+                "Nothing was heard from the position source for {0} s: {1}.",
+                &[&seconds.to_string(), source],
+            ),
+            words.t(again),
+        ),
+        SourceTrouble::Noise => (
+            words.f("Only noise comes from the position source: {0}.", &[source]),
+            words.t("Check the speed of the line in Setup, and that the receiver speaks NMEA 0183."),
+        ),
+        SourceTrouble::Other(why) => (
+            words.f("The position source cannot be read: {0} ({1}).", &[source, why]),
+            words.t(again),
         ),
     };
     Explained { what, advice }

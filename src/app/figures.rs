@@ -2,6 +2,8 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
+use crate::app::explain;
+use crate::app::position::ChoiceError;
 use crate::app::words::Words;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
@@ -37,6 +39,9 @@ pub enum TypedError {
     /// It is not a date.
     #[error("not a date")]
     NotADate,
+    /// It names no position source.
+    #[error("no position source")]
+    NotASource(#[from] ChoiceError),
 }
 
 impl Figures {
@@ -317,6 +322,10 @@ impl Figures {
             TypedError::TooLarge => "This is too large to be true. Check the digits.",
             TypedError::TooFine => "This is finer than a millimeter. Leave out the last digit.",
             TypedError::NotADate => "This is not a date. Write it as 2019-06-30, or the year alone.",
+            TypedError::NotASource(error) => {
+                let text = explain::choice(error, self.words);
+                return format!("{} {}", text.what, text.advice);
+            }
         })
     }
 }

@@ -18,6 +18,7 @@ pub mod leave;
 pub mod lettering;
 pub mod overlay;
 pub mod paper;
+pub mod position;
 pub mod pump;
 pub mod read;
 pub mod scene;

@@ -1,6 +1,7 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
 use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
@@ -577,6 +578,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         SheetTarget::Latitude => parse_degrees_e7(text, 90.0).err(),
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
+        SheetTarget::Setup(SetupItem::PositionSource) => text.parse::<SourceChoice>().err().map(TypedError::NotASource),
         SheetTarget::FindNote | SheetTarget::FoundNote | SheetTarget::TankName | SheetTarget::Setup(_) => None,
     }
 }

@@ -27,6 +27,8 @@ pub enum SetupItem {
     MaxInterval,
     /// How well an edge is read.
     EdgeError,
+    /// Where positions come from.
+    PositionSource,
 }
 
 /// One row: its name, its value, how it stands.
@@ -61,6 +63,8 @@ pub struct SetupView {
     pub prices: Vec<SetupRow>,
     /// Limits.
     pub limits: Vec<SetupRow>,
+    /// Where positions come from.
+    pub position: Vec<SetupRow>,
     /// Where the book is.
     pub book: String,
 }
@@ -101,14 +105,21 @@ impl App {
                 ),
             ),
             SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
+            SetupItem::PositionSource => (words.t("Position source"), self.position_source().to_owned()),
         };
         let empty = value.is_empty();
         SetupRow {
             item,
             name,
-            verdict: if empty { Verdict::Empty } else { Verdict::Ok },
+            verdict: match item {
+                _ if empty => Verdict::Empty,
+                SetupItem::PositionSource if self.position_is_in_trouble() => Verdict::Warning,
+                _ => Verdict::Ok,
+            },
             message: match (empty, item) {
                 (true, SetupItem::DigFee | SetupItem::Riser(_)) => words.t("without it, no cost is shown"),
+                (true, SetupItem::PositionSource) => words.t("a receiver can be named here"),
+                (false, SetupItem::PositionSource) => self.position_status(),
                 _ => String::new(),
             },
             value,
@@ -140,6 +151,7 @@ impl App {
                 SetupItem::Riser(24),
             ]),
             limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
+            position: rows(&[SetupItem::PositionSource]),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
@@ -194,7 +206,7 @@ impl App {
     pub fn tap_setup_item(&mut self, item: SetupItem) {
         let row = self.setup_row(item);
         match item {
-            SetupItem::Company | SetupItem::CompanyPhone | SetupItem::Technician => {
+            SetupItem::Company | SetupItem::CompanyPhone | SetupItem::Technician | SetupItem::PositionSource => {
                 self.open_sheet(SheetTarget::Setup(item), "", row.value, false);
                 if let Some(sheet) = self.sheet.as_mut() {
                     sheet.title = row.name;
@@ -219,8 +231,12 @@ impl App {
             SetupItem::Company => text.clone_into(&mut setup.company),
             SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
             SetupItem::Technician => text.clone_into(&mut setup.technician),
+            SetupItem::PositionSource => text.clone_into(&mut setup.position_source),
             _ => {}
         });
+        if item == SetupItem::PositionSource {
+            self.use_position_source_of_setup();
+        }
     }
 
     pub(crate) fn set_setup_number(&mut self, item: SetupItem, value: PadValue) {

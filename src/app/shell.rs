@@ -3,6 +3,7 @@
 use crate::app::book::BookState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::position::PositionState;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
@@ -78,6 +79,7 @@ pub struct App {
     pub(crate) sheet: Option<Sheet>,
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
+    pub(crate) position: PositionState,
 }
 
 impl App {
@@ -107,6 +109,7 @@ impl App {
             sheet: None,
             picker: None,
             confirm: None,
+            position: PositionState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -276,9 +279,10 @@ impl App {
         }
     }
 
-    /// Takes in news from the book; returns whether anything is to be drawn again.
+    /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
-        self.session.poll()
+        let moved = self.poll_position();
+        self.session.poll() || moved
     }
 
     fn leave_stop_on_screen(&mut self) {

@@ -1,6 +1,9 @@
 //! The touch app.
 
 use clap::{Parser, Subcommand};
+use lidmark::app::explain;
+use lidmark::app::position::SourceChoice;
+use lidmark::app::words::Words;
 use lidmark::platform::{demo, desktop, folders::Folders};
 use std::io::Write;
 use std::path::PathBuf;
@@ -15,6 +18,9 @@ struct Arguments {
     /// The folder of the book, the slips and rule sets of your own.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// Where positions come from in this run: nmea:FILE, tcp:HOST:PORT, serial:DEVICE[:SPEED] or gpx:FILE.
+    #[arg(long, value_name = "SOURCE", value_parser = position_source)]
+    position: Option<String>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -32,6 +38,17 @@ enum Command {
     },
 }
 
+/// Refuses a source that cannot be meant before the window opens.
+fn position_source(text: &str) -> Result<String, String> {
+    match text.parse::<SourceChoice>() {
+        Ok(_) => Ok(text.to_owned()),
+        Err(error) => {
+            let text = explain::choice(error, Words::default());
+            Err(format!("{} {}", text.what, text.advice))
+        }
+    }
+}
+
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
@@ -42,7 +59,9 @@ fn main() -> ExitCode {
             )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
-            Some(folders) => desktop::run(&folders).map(|()| None).map_err(|error| error.lines()),
+            Some(folders) => desktop::run(&folders, arguments.position)
+                .map(|()| None)
+                .map_err(|error| error.lines()),
             None => Err((
                 "this system names no home folder".to_owned(),
                 "Choose one with --data DIR.".to_owned(),

@@ -486,6 +486,8 @@ record! {
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// Where positions come from, as typed: `tcp:HOST:PORT` and the like; empty for the device's own.
+        position_source: String,
     }
 }
 

@@ -1,5 +1,6 @@
 //! A site's plan as GPX 1.1, and a recorded GPX track as a source of fixes, with the `gpx` crate.
 
+use super::nmea::STANDING_M_PER_S;
 use super::position::Replay;
 use crate::domain::locate::fix::{Fix, FixQuality, OPEN_SKY_FLOOR_M, PinKind};
 use crate::domain::locate::geodesy::{Position, PositionError};
@@ -226,12 +227,28 @@ pub fn replay(input: impl Read) -> Result<Replay, PlanError> {
             course_deg: None,
         })
     };
-    points
+    let mut fixes = points
         .iter()
         .enumerate()
         .map(fix)
-        .collect::<Result<Vec<_>, PlanError>>()
-        .map(Replay::new)
+        .collect::<Result<Vec<_>, PlanError>>()?;
+    give_courses(&mut fixes);
+    Ok(Replay::new(fixes))
+}
+
+/// GPX 1.1 names no course: it is the bearing from the point before, while the walk is faster than standing.
+fn give_courses(fixes: &mut [Fix]) {
+    let mut before: Option<Fix> = None;
+    for fix in fixes {
+        if let Some(last) = before
+            && let Some((then, now)) = last.time.zip(fix.time)
+            && let Ok(elapsed) = (now - then).to_std()
+            && last.position.distance_m(fix.position) > STANDING_M_PER_S * elapsed.as_secs_f64()
+        {
+            fix.course_deg = Some(last.position.bearing_deg(fix.position));
+        }
+        before = Some(*fix);
+    }
 }
 
 /// The track's own form may carry a sign and six digits of year, which is no RFC 3339.

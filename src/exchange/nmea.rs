@@ -2,7 +2,12 @@
 //!
 //! Framing and the checksum are done here, on a buffer of fixed size, so that noise can neither grow memory nor be taken
 //! for a sentence; the fields are read by the `nmea` crate. GGA, RMC and GST of one time of day make one fix.
+//!
+//! A reader under it may say [`TimedOut`](std::io::ErrorKind::TimedOut) when the line has been still for a moment: what
+//! has been heard of this second is then given at once. [`WouldBlock`](std::io::ErrorKind::WouldBlock) only returns to
+//! the caller.
 
+pub use super::position::SentenceCounts;
 use super::position::{PositionSource, SourceError};
 use crate::domain::locate::fix::{Fix, FixQuality, OPEN_SKY_FLOOR_M};
 use crate::domain::locate::geodesy::Position;
@@ -10,36 +15,19 @@ use crate::domain::locate::plane::AXES_PER_RADIUS;
 use chrono::{NaiveDate, NaiveTime};
 use nmea::ParseResult;
 use nmea::sentences::{FixType, rmc::RmcStatusOfFix};
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 
 /// The longest sentence taken, characters between `$` and the line's end. The standard says 82 in all; receivers with
 /// long coordinates send a few more.
 const LONGEST: usize = 100;
 
-/// What became of the sentences so far.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct SentenceCounts {
-    /// GGA, RMC and GST sentences taken.
-    pub taken: u64,
-    /// Sound sentences of kinds this reader has no use for.
-    pub other: u64,
-    /// Sentences whose checksum is missing or wrong.
-    pub bad_checksum: u64,
-    /// Sentences with a right checksum whose fields make no sense.
-    pub bad_fields: u64,
-    /// Sentences cut short or longer than any sentence.
-    pub broken: u64,
-    /// Epochs in which the receiver said it had no position.
-    pub without_position: u64,
-}
+/// Slower than this over ground is standing, metres per second: a receiver's course is then noise.
+///
+/// Source: common practice; a slow walk is about 1 m/s.
+pub const STANDING_M_PER_S: f64 = 0.5;
 
-impl SentenceCounts {
-    /// Returns how many sentences were skipped because they were bad.
-    #[must_use]
-    pub const fn bad(&self) -> u64 {
-        self.bad_checksum + self.bad_fields + self.broken
-    }
-}
+/// Metres per second in a knot: 1,852 m in 3,600 s, by definition.
+const M_PER_S_PER_KNOT: f64 = 1852.0 / 3600.0;
 
 /// Reads fixes from a stream of NMEA 0183 sentences.
 #[derive(Debug)]
@@ -48,6 +36,8 @@ pub struct NmeaReader<R> {
     counts: SentenceCounts,
     epoch: Epoch,
     date: Option<NaiveDate>,
+    /// The time of day given early, because the line was still; what comes late of it is not a new fix.
+    given: Option<NaiveTime>,
     line: Vec<u8>,
     in_sentence: bool,
     ended: bool,
@@ -74,6 +64,7 @@ impl<R: Read> NmeaReader<R> {
             counts: SentenceCounts::default(),
             epoch: Epoch::default(),
             date: None,
+            given: None,
             line: Vec::with_capacity(LONGEST),
             in_sentence: false,
             ended: false,
@@ -139,6 +130,13 @@ impl<R: Read> NmeaReader<R> {
             return None;
         };
         self.counts.taken += 1;
+        if said.time().is_some() && said.time() == self.given {
+            if let Said::Rmc { date, .. } = said {
+                self.date = date.or(self.date);
+            }
+            return None;
+        }
+        self.given = None;
         let next_epoch = self.epoch.said_something && said.time() != self.epoch.time;
         let done = if next_epoch { self.close_epoch() } else { None };
         self.hear(&said);
@@ -209,12 +207,17 @@ impl<R: Read> NmeaReader<R> {
 }
 
 impl<R: Read> PositionSource for NmeaReader<R> {
-    /// Returns the next fix. A fix is known to be whole when the next one begins, so it comes one epoch late.
+    /// Returns the next fix. A fix is known to be whole when the next one begins or the line falls still.
     fn next_fix(&mut self) -> Result<Option<Fix>, SourceError> {
         while !self.ended {
             let mut byte = [0];
             let read = match self.input.read(&mut byte) {
-                Err(again) if again.kind() == std::io::ErrorKind::Interrupted => continue,
+                Err(again) if again.kind() == ErrorKind::Interrupted => continue,
+                Err(again) if again.kind() == ErrorKind::WouldBlock => return Err(SourceError::Quiet),
+                Err(still) if still.kind() == ErrorKind::TimedOut => {
+                    self.given = self.epoch.time.or(self.given);
+                    return self.close_epoch().map_or(Err(SourceError::Quiet), |fix| Ok(Some(fix)));
+                }
                 other => other.map_err(SourceError::Read)?,
             };
             let [byte] = byte;
@@ -236,6 +239,10 @@ impl<R: Read> PositionSource for NmeaReader<R> {
             }
         }
         Ok(self.close_epoch())
+    }
+
+    fn sentences(&self) -> SentenceCounts {
+        self.counts
     }
 }
 
@@ -311,7 +318,12 @@ impl Said {
                 date: rmc.fix_date,
                 place: rmc.lat.zip(rmc.lon),
                 valid: rmc.status_of_fix != RmcStatusOfFix::Invalid,
-                course_deg: rmc.true_course.map(f64::from).filter(|c| (0.0..=360.0).contains(c)),
+                course_deg: rmc
+                    .speed_over_ground
+                    .filter(|knots| f64::from(*knots) * M_PER_S_PER_KNOT > STANDING_M_PER_S)
+                    .and(rmc.true_course)
+                    .map(f64::from)
+                    .filter(|c| (0.0..=360.0).contains(c)),
             }),
             ParseResult::GST(gst) => Some(Self::Gst {
                 time: gst.time,

@@ -3,16 +3,19 @@
 use crate::app::bind::{self, SharedApp};
 use crate::app::demo;
 use crate::app::explain;
+use crate::app::position::Wake;
 use crate::app::session::Session;
 use crate::app::shell::App;
 use crate::app::words::Words;
 use crate::platform::folders::{Folders, rule_sets};
+use crate::platform::position;
 use crate::store::{Store, StoreError};
 use crate::ui;
 use slint::{ComponentHandle, Global};
 use std::cell::RefCell;
 use std::path::PathBuf;
 use std::rc::Rc;
+use std::sync::Arc;
 
 /// Why the app could not run.
 #[derive(Debug, thiserror::Error)]
@@ -53,9 +56,11 @@ impl RunError {
 
 /// Opens the window on a book and runs until it is closed.
 ///
+/// * `position_source`: a position source for this run alone, in place of the one in Setup
+///
 /// # Errors
 /// [`RunError`], with what to do in [`RunError::lines`].
-pub fn run(folders: &Folders) -> Result<(), RunError> {
+pub fn run(folders: &Folders, position_source: Option<String>) -> Result<(), RunError> {
     choose_renderer()?;
     let window = ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string()))?;
     std::fs::create_dir_all(folders.root()).map_err(|source| RunError::Folder {
@@ -65,12 +70,15 @@ pub fn run(folders: &Folders) -> Result<(), RunError> {
     let store = Store::open(&folders.book())?;
     let (sets, refused) = rule_sets(&folders.rules());
     let weak = window.as_weak();
-    let wake = move || {
+    let wake: Wake = Arc::new(move || {
         // The window may be gone while the last actions are kept; then nobody is left to tell.
         drop(weak.upgrade_in_event_loop(|window| ui::AppApi::get(&window).invoke_news()));
-    };
-    let session = Session::new(store, sets, Box::new(|| chrono::Local::now().fixed_offset()), wake)?;
+    });
+    let book_wake = wake.clone();
+    let clock = Box::new(|| chrono::Local::now().fixed_offset());
+    let session = Session::new(store, sets, clock, move || book_wake())?;
     let mut app = App::start(session, folders.slips())?;
+    app.connect_position(position::opener(1.0), wake, position_source);
     if let Some(first) = refused.first() {
         app.say_rule_file_refused(first, refused.len());
     }

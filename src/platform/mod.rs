@@ -7,3 +7,4 @@ pub mod desktop;
 pub mod folders;
 #[cfg(feature = "ui")]
 pub mod picture;
+pub mod position;

@@ -23,6 +23,7 @@ mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
 mod nmea;
+mod position;
 mod probing;
 mod rules;
 mod schema;

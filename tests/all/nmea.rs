@@ -39,7 +39,8 @@ fn a_receivers_log_gives_one_fix_a_second() {
     assert!((fixes[0].position.latitude_deg() - (53.0 + 21.6802 / 60.0)).abs() < 1e-9);
     assert!((fixes[0].position.longitude_deg() + 6.0 + 30.3372 / 60.0).abs() < 1e-9);
     assert_eq!(fixes[0].time.unwrap().to_rfc3339(), "2011-05-28T09:27:50+00:00");
-    assert!((fixes[0].course_deg.unwrap() - 31.66).abs() < 1e-4);
+    // 0.02 knots over ground: the receiver stands, and the course it names is noise.
+    assert_eq!(fixes[0].course_deg, None);
     assert!((fixes[0].accuracy_m.unwrap() - 1.03 * 4.9).abs() < 1e-5);
 }
 

@@ -683,6 +683,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SetupItem::TruckCapacity,
         SetupItem::MaxInterval,
         SetupItem::EdgeError,
+        SetupItem::PositionSource,
     ]);
     let field = *dice.pick(&[
         SiteField::Name,
@@ -935,6 +936,8 @@ fn nothing_that_can_be_touched_is_left_out_of_the_touches() {
     }
     // These are no touches: the program or the demo calls them, and other tests do.
     let not_touched = [
+        "connect_position",
+        "take_position",
         "reload_day",
         "reload_book",
         "add_site",

@@ -59,6 +59,21 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.
     ("read.rs", &["depth", "top"]),
+    // The kinds of source as they are typed, and names for programmers.
+    (
+        "position.rs",
+        &[
+            "nmea",
+            "tcp",
+            "serial",
+            "gpx",
+            "OpenSource",
+            "live",
+            "PositionState",
+            "state",
+            "here",
+        ],
+    ),
 ];
 
 /// Texts of the screens' own files that are the same in both languages.

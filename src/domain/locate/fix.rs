@@ -50,7 +50,7 @@ pub struct Fix {
     pub quality: FixQuality,
     /// When, if the source said.
     pub time: Option<DateTime<Utc>>,
-    /// Course over ground, degrees from true north, if the source said.
+    /// Course over ground, degrees from true north; `None` when the source said nothing or was standing.
     pub course_deg: Option<f64>,
 }
 
@@ -74,6 +74,16 @@ impl Fix {
             // A millimetre to ten kilometres: outside it the number is a placeholder, and its square may not be finite.
             Some(accuracy) if accuracy > 0.0 => accuracy.clamp(0.001, 10_000.0),
             _ => UNREPORTED_ACCURACY_M,
+        }
+    }
+
+    /// Returns the error to show for this fix alone: the one reported, but never less than open sky allows, m.
+    #[must_use]
+    pub fn honest_error_m(&self) -> f64 {
+        if self.quality.is_carrier_phase() {
+            self.weighed_accuracy_m()
+        } else {
+            self.weighed_accuracy_m().max(OPEN_SKY_FLOOR_M)
         }
     }
 }

@@ -10,6 +10,7 @@ pub mod fix;
 pub mod frame;
 pub mod geodesy;
 pub mod grid;
+pub mod guide;
 pub mod plan;
 pub mod plane;
 pub mod probe;

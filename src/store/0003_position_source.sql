@@ -1,0 +1,1 @@
+ALTER TABLE setup ADD COLUMN position_source TEXT NOT NULL DEFAULT '';
