@@ -58,6 +58,7 @@ impl Binder {
         // A callback within a callback would find the app in use; the outer one draws what both did.
         if let Ok(mut app) = self.app.try_borrow_mut() {
             act(&mut app);
+            app.keep_device_in_step();
         } else {
             return;
         }
@@ -699,7 +700,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
     sync(&api.get_position(), rows(view.position), |model| {
-        api.set_position(model)
+        api.set_position(model);
     });
     api.set_book_text(view.book.into());
 }

@@ -3,8 +3,9 @@
 //! The same words on a phone and on a desktop: the app never knows which. A device that cannot do a thing says so as
 //! news, and the screen has a sentence for it.
 
-use crate::app::explain::{self, Explained};
-use crate::app::shell::{App, NoticeKind};
+use crate::app::explain;
+use crate::app::shell::{App, NoticeKind, Screen};
+use crate::domain::record::Station;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
@@ -38,8 +39,8 @@ impl FileKind {
 /// What the app asks of the device.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Request {
-    /// Report where the top of the device points, or stop to.
-    Heading(bool),
+    /// Report positions and where the top of the device points, or stop to. The first time, a phone asks for leave.
+    Position(bool),
     /// Take a full-size picture into this file.
     TakePicture(PathBuf),
     /// Let the person choose a file and copy it into this folder.
@@ -89,8 +90,6 @@ pub enum Lack {
     PositionNotPermitted,
     /// Positioning is switched off.
     PositionOff,
-    /// There is no compass.
-    Compass,
     /// There is no camera app.
     Camera,
     /// There is nothing to choose files with.
@@ -121,7 +120,7 @@ pub enum Moment {
 /// What the device tells the app.
 #[derive(Clone, Debug, PartialEq)]
 pub enum News {
-    /// The way the top of the device points, degrees from true north.
+    /// The way the top of the device points, degrees from north.
     Heading(f64),
     /// The picture that was asked for is in this file.
     Picture(PathBuf),
@@ -173,5 +172,87 @@ impl Device {
     }
 }
 
-/// News of the device as they wait to be heard.
-pub type NewsQueue = Receiver<News>;
+/// The device, as the app keeps it.
+#[derive(Debug, Default)]
+pub(crate) struct DeviceState {
+    device: Device,
+    news: Option<Receiver<News>>,
+    /// Whether positions are being reported.
+    positions: bool,
+    /// Whether the screen is kept on.
+    awake: bool,
+    text_scale: Option<f64>,
+}
+
+impl App {
+    /// Connects the device this app runs on.
+    ///
+    /// * `news`: what it tells; whoever sends wakes the window
+    pub fn connect_device(&mut self, device: Device, news: Receiver<News>) {
+        self.device = DeviceState {
+            device,
+            news: Some(news),
+            ..DeviceState::default()
+        };
+    }
+
+    /// Returns how large text is to be, as a factor of the usual size: 1 to 2.
+    #[must_use]
+    pub fn text_scale(&self) -> f64 {
+        self.device.text_scale.unwrap_or(1.0).clamp(1.0, 2.0)
+    }
+
+    /// Takes in what the device has told; returns whether anything is to be drawn again.
+    pub(crate) fn poll_device(&mut self) -> bool {
+        let Some(news) = &self.device.news else { return false };
+        let list = news.try_iter().collect::<Vec<_>>();
+        let any = !list.is_empty();
+        for news in list {
+            self.hear(news);
+        }
+        any
+    }
+
+    /// Asks for what the screen needs: positions while a tank is looked for, the screen on while a stop is open.
+    pub(crate) fn keep_device_in_step(&mut self) {
+        let at_find = matches!(self.screen, Screen::At(Station::Find));
+        if at_find != self.device.positions {
+            self.device.positions = at_find;
+            self.device.device.ask(Request::Position(at_find));
+        }
+        let in_stop = self.stop.as_ref().is_some_and(|state| state.stop_id().is_some());
+        if in_stop != self.device.awake {
+            self.device.awake = in_stop;
+            self.device.device.ask(Request::KeepScreenOn(in_stop));
+        }
+    }
+
+    /// Asks the device for something.
+    pub(crate) fn ask_device(&self, request: Request) {
+        self.device.device.ask(request);
+    }
+
+    /// Takes in one thing the device told.
+    pub fn hear(&mut self, news: News) {
+        let words = self.session.words();
+        match news {
+            News::Heading(degrees) => self.take_heading(degrees),
+            News::Picture(_) | News::NoPicture(_) | News::File(_) => {}
+            News::NoFile(detail) => {
+                let text = explain::file_refused(&detail, words);
+                self.say(NoticeKind::Warning, text.what, text.advice);
+            }
+            News::Saved => self.say(NoticeKind::Info, words.t("The file is saved."), String::new()),
+            News::NotSaved(detail) => {
+                let text = explain::file_not_saved(&detail, words);
+                self.say(NoticeKind::Warning, text.what, text.advice);
+            }
+            News::Lacks(lack) => {
+                let text = explain::lack(lack, words);
+                self.say(NoticeKind::Warning, text.what, text.advice);
+            }
+            News::TextScale(scale) => self.device.text_scale = scale.is_finite().then_some(scale),
+            News::Moment(moment) => self.live_through(moment),
+        }
+    }
+}

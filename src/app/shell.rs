@@ -1,6 +1,7 @@
 //! The whole app without its window: which screen shows, and what the keys that are on every screen do.
 
 use crate::app::book::BookState;
+use crate::app::device::DeviceState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::position::PositionState;
@@ -80,6 +81,7 @@ pub struct App {
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
     pub(crate) position: PositionState,
+    pub(crate) device: DeviceState,
 }
 
 impl App {
@@ -110,6 +112,7 @@ impl App {
             picker: None,
             confirm: None,
             position: PositionState::default(),
+            device: DeviceState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -281,8 +284,9 @@ impl App {
 
     /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
+        let told = self.poll_device();
         let moved = self.poll_position();
-        self.session.poll() || moved
+        self.session.poll() || moved || told
     }
 
     fn leave_stop_on_screen(&mut self) {

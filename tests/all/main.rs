@@ -11,6 +11,7 @@
     clippy::print_stdout
 )]
 
+mod android;
 mod card;
 mod fixture;
 mod forecast;
