@@ -3,13 +3,14 @@
 //! customer why.
 //!
 //! Layers, each naming only what stands to its left:
-//! `domain <- store <- exchange <- app / office <- platform <- bin`.
+//! `domain <- store <- exchange <- say <- app / office <- platform <- bin`.
 
 pub mod app;
 pub mod domain;
 pub mod exchange;
 pub mod office;
 pub mod platform;
+pub mod say;
 pub mod store;
 
 /// The compiled screens: everything in here is generated from `ui/app.slint`.

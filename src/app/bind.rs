@@ -3,14 +3,17 @@
 use crate::app::book::{BookSort, DueState};
 use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
+use crate::app::find::{PanelKey, PanelLook};
 use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
+use crate::app::photos::{Picture, Tool};
+use crate::app::plan_view::{self, PlanDrawing, PlanKind, Shading, SpotKind};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
 use crate::app::setup::{SetupItem, SetupRow};
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::app::site::SiteField;
 use crate::app::stop::Quantity;
 use crate::domain::judge::Decision;
-use crate::domain::record::{Language, ShapeKind, Station, Units};
+use crate::domain::record::{Language, ShapeKind, Station, StopId, Units};
 use crate::ui;
 use slint::{ComponentHandle, Global, Model, ModelNotify, ModelRc, ModelTracker, SharedString, VecModel};
 use std::cell::{Cell, RefCell};
@@ -30,17 +33,26 @@ pub fn attach(window: &ui::AppWindow, app: &SharedApp, open_demo: OpenDemo) {
         stamp: Cell::new((0, 0)),
     });
     ui::BookApi::get(window).set_rows(ModelRc::from(book.clone()));
+    let photos = Rc::new(PhotoModel {
+        app: app.clone(),
+        notify: ModelNotify::default(),
+        stamp: Cell::default(),
+    });
+    ui::PhotosApi::get(window).set_rows(ModelRc::from(photos.clone()));
     let binder = Rc::new(Binder {
         window: window.as_weak(),
         app: app.clone(),
         book,
+        photos,
     });
     connect_shell(window, &binder, open_demo);
     connect_lists(window, &binder);
     connect_site(window, &binder);
     connect_stop(window, &binder);
     connect_tank(window, &binder);
+    connect_photos(window, &binder);
     connect_leave(window, &binder);
+    connect_truck(window, &binder);
     connect_setup(window, &binder);
     connect_overlays(window, &binder);
     binder.render();
@@ -50,6 +62,7 @@ struct Binder {
     window: slint::Weak<ui::AppWindow>,
     app: SharedApp,
     book: Rc<BookModel>,
+    photos: Rc<PhotoModel>,
 }
 
 impl Binder {
@@ -70,6 +83,7 @@ impl Binder {
         let Ok(app) = self.app.try_borrow() else { return };
         render(&window, &app);
         self.book.refresh(&app);
+        self.photos.refresh(&app);
     }
 }
 
@@ -98,7 +112,10 @@ fn connect_shell(window: &ui::AppWindow, binder: &Rc<Binder>, open_demo: OpenDem
         on_open_demo() => |app| app.start_demo(&open_demo);
     );
     let api = ui::StopApi::get(window);
-    on!(binder, api, on_undo() => |app| app.undo(););
+    on!(binder, api,
+        on_undo() => |app| app.undo();
+        on_photos() => |app| app.tap_photos();
+    );
 }
 
 fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
@@ -107,6 +124,7 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_stop(index) => |app| app.tap_stop(place(index));
         on_tap_start() => |app| app.tap_start();
         on_tap_truck() => |app| app.tap_truck();
+        on_tap_file() => |app| app.tap_day_file();
     );
     let api = ui::BookApi::get(window);
     on!(binder, api,
@@ -150,6 +168,17 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_note() => |app| app.tap_find_note();
         on_tap_latitude() => |app| app.tap_latitude();
         on_tap_longitude() => |app| app.tap_longitude();
+        on_tap_notes() => |app| app.tap_find_notes();
+        on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_north() => |app| app.tap_north();
+        on_tap_key(index) => |app| app.tap_find_key(place(index));
+        on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
+        on_zoom(by) => |app| app.plan_zoom(by);
+        on_fit() => |app| app.plan_fit();
+        on_resized(width, height) => |app| app.plan_resized(width.into(), height.into());
+        on_pressed(x, y) => |app| app.plan_pressed(x.into(), y.into());
+        on_dragged(x, y) => |app| app.plan_dragged(x.into(), y.into());
+        on_released() => |app| app.plan_released();
     );
     let api = ui::DigApi::get(window);
     on!(binder, api,
@@ -165,6 +194,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_material() => |app| app.tap_material();
         on_tap_cracked() => |app| app.tap_cracked();
         on_tap_secured() => |app| app.tap_secured();
+        on_cautions_read() => |app| app.acknowledge_cautions();
     );
     let api = ui::ReadApi::get(window);
     on!(binder, api,
@@ -190,6 +220,36 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_nudge_heel(steps) => |app| app.nudge_heel(steps);
         on_pad_heel() => |app| app.pad_heel();
         on_tap_rinsed(answer) => |app| app.tap_rinsed(answer_of(answer));
+        on_tap_truck() => |app| app.tap_pump_record();
+    );
+}
+
+fn connect_photos(window: &ui::AppWindow, binder: &Rc<Binder>) {
+    let api = ui::PhotosApi::get(window);
+    on!(binder, api,
+        on_tap_row(row) => |app| app.tap_photo(place(row));
+        on_tap_camera() => |app| app.tap_camera();
+        on_tap_file() => |app| app.tap_photo_file();
+    );
+    let api = ui::PhotoApi::get(window);
+    on!(binder, api,
+        on_resized(width, height) => |app| app.photo_resized(width.into(), height.into());
+        on_pressed(x, y) => |app| app.photo_pressed(x.into(), y.into());
+        on_dragged(x, y) => |app| app.photo_dragged(x.into(), y.into());
+        on_released() => |app| app.photo_released();
+        on_tap_tool(tool) => |app| app.tap_tool(match tool {
+            ui::PhotoTool::None => Tool::None,
+            ui::PhotoTool::Arrow => Tool::Arrow,
+            ui::PhotoTool::Circle => Tool::Circle,
+            ui::PhotoTool::Known => Tool::Known,
+            ui::PhotoTool::Measure => Tool::Measure,
+        });
+        on_tap_marks_off() => |app| app.tap_marks_off();
+        on_tap_previous() => |app| app.step_photo(-1);
+        on_tap_next() => |app| app.step_photo(1);
+        on_tap_part() => |app| app.tap_photo_part();
+        on_tap_note() => |app| app.tap_photo_note();
+        on_tap_remove() => |app| app.tap_photo_remove();
     );
 }
 
@@ -252,6 +312,22 @@ fn connect_leave(window: &ui::AppWindow, binder: &Rc<Binder>) {
     );
 }
 
+fn connect_truck(window: &ui::AppWindow, binder: &Rc<Binder>) {
+    let api = ui::TruckApi::get(window);
+    on!(binder, api,
+        on_tap_tank(index) => |app| app.tap_truck_tank(place(index));
+        on_tap_entry(index) => |app| app.tap_truck_entry(place(index));
+        on_tap_dispose() => |app| app.tap_dispose();
+        on_tap_correct() => |app| app.tap_correct();
+        on_tap_close() => |app| app.tap_close_day();
+    );
+    let api = ui::RecordApi::get(window);
+    on!(binder, api,
+        on_tap_row(index) => |app| app.tap_form_row(place(index));
+        on_tap_key(index) => |app| app.tap_form_key(place(index));
+    );
+}
+
 fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::SetupApi::get(window);
     on!(binder, api,
@@ -261,6 +337,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
             ui::UnitSystem::Metric => Units::Metric,
         });
         on_choose_night(night) => |app| app.choose_night(night);
+        on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
         on_tap_item(item) => |app| app.tap_setup_item(setup_item_of(item));
         on_tap_about() => |app| app.tap_about();
@@ -345,8 +422,18 @@ pub fn render(window: &ui::AppWindow, app: &App) {
             render_stop(window, app);
             render_tank(window, app);
         }
+        Screen::Photos => {
+            render_stop(window, app);
+            render_photos(window, app);
+        }
+        Screen::Photo => {
+            render_stop(window, app);
+            render_photo(window, app);
+        }
         Screen::Door => render_door(window, app),
         Screen::WhatIf => render_what_if(window, app),
+        Screen::Truck => render_truck(window, app),
+        Screen::Load | Screen::Disposal | Screen::CloseDay => render_record(window, app),
         Screen::Setup => render_setup(window, app),
         Screen::About => render_about(window, app),
     }
@@ -372,6 +459,7 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         title: stop.title.into(),
         detail: stop.detail.into(),
         right: stop.right.into(),
+        warning: stop.warning.into(),
         state: match stop.progress {
             StopProgress::Waiting => ui::StopState::Waiting,
             StopProgress::Open => ui::StopState::Open,
@@ -380,6 +468,68 @@ fn render_day(window: &ui::AppWindow, app: &App) {
         quarters: stop.quarters,
     });
     sync(&api.get_stops(), rows.collect(), |model| api.set_stops(model));
+}
+
+fn render_truck(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::TruckApi::get(window), app.truck_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_balance(view.balance.into());
+    let tanks = view.tanks.into_iter().map(|tank| ui::TruckTankRow {
+        name: tank.name.into(),
+        load: tank.load.into(),
+        room: tank.room.into(),
+        ratio: share(tank.ratio),
+        over: tank.over,
+        chosen: tank.chosen,
+    });
+    sync(&api.get_tanks(), tanks.collect(), |model| api.set_tanks(model));
+    sync(&api.get_notes(), texts(view.notes), |model| api.set_notes(model));
+    let entries = view.entries.into_iter().map(|entry| ui::LedgerRow {
+        title: entry.title.into(),
+        detail: entry.detail.into(),
+        right: entry.right.into(),
+        message: entry.message.into(),
+        opens: entry.opens,
+    });
+    sync(&api.get_entries(), entries.collect(), |model| api.set_entries(model));
+}
+
+fn render_record(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::RecordApi::get(window), app.form_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    sync(&api.get_lead(), texts(view.lead), |model| api.set_lead(model));
+    let rows = view.rows.into_iter().map(|row| ui::RecordRow {
+        title: row.title.into(),
+        detail: row.detail.into(),
+        right: row.right.into(),
+        verdict: verdict_to(row.verdict),
+        message: row.message.into(),
+        opens: row.opens,
+        heading: row.heading,
+    });
+    sync(&api.get_rows(), rows.collect(), |model| api.set_rows(model));
+    let [main, second, third] = view.keys;
+    api.set_main_key(main.into());
+    api.set_second_key(second.into());
+    api.set_third_key(third.into());
+    let pad = app.record_sign_view();
+    api.set_signing(pad.shown);
+    if pad.shown {
+        let api = ui::DoorApi::get(window);
+        api.set_sign_heading(pad.heading.into());
+        api.set_signer_label(pad.name_label.into());
+        api.set_signer(pad.name.into());
+        api.set_strokes(pad.strokes.into());
+        api.set_clear_text(pad.clear.into());
+        api.set_cancel_text(pad.cancel.into());
+        api.set_accept_text(pad.accept.into());
+        api.set_can_accept(pad.can_accept);
+    }
 }
 
 fn render_site(window: &ui::AppWindow, app: &App) {
@@ -430,6 +580,7 @@ fn render_stop(window: &ui::AppWindow, app: &App) {
     api.set_leave_quarters(leave);
     api.set_can_undo(view.can_undo);
     api.set_undo_text(view.undo_text.into());
+    api.set_photo_count(small(app.photo_count()));
 }
 
 fn render_find(window: &ui::AppWindow, app: &App) {
@@ -439,6 +590,120 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_latitude(field_to(view.latitude));
     api.set_longitude(field_to(view.longitude));
     api.set_found(answer_to(view.found));
+    api.set_notes(view.notes);
+    api.set_sewer_text(view.sewer_text.into());
+    api.set_north_text(view.north_text.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    api.set_large(view.large);
+    api.set_can_nudge(view.can_nudge);
+    let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
+    sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));
+    sync(&api.get_lower(), keys(view.lower), |model| api.set_lower(model));
+    api.set_accuracy(view.accuracy.into());
+    api.set_distance(view.distance.into());
+    let shape = [(0.0, -12.0), (9.0, 10.0), (0.0, 5.0), (-9.0, 10.0)];
+    let arrow = view
+        .arrow_deg
+        .map(|turned| plan_view::arrow(14.0, 14.0, turned, &shape));
+    api.set_arrow(arrow.unwrap_or_default().into());
+    render_plan(&api, view.drawing);
+}
+
+fn render_plan(api: &ui::FindApi<'_>, drawing: PlanDrawing) {
+    let layers = drawing.layers.into_iter().map(|layer| ui::PlanLayer {
+        commands: layer.commands.into(),
+        kind: plan_kind_to(layer.kind),
+    });
+    sync(&api.get_layers(), layers.collect(), |model| api.set_layers(model));
+    let spots = drawing.spots.into_iter().map(|spot| ui::PlanSpot {
+        kind: match spot.kind {
+            SpotKind::Point => ui::SpotKind::Point,
+            SpotKind::Sewer => ui::SpotKind::Sewer,
+            SpotKind::Lid => ui::SpotKind::Lid,
+            SpotKind::Best => ui::SpotKind::Best,
+            SpotKind::Miss => ui::SpotKind::Miss,
+            SpotKind::Hit => ui::SpotKind::Hit,
+            SpotKind::Other => ui::SpotKind::Other,
+            SpotKind::Choice => ui::SpotKind::Choice,
+        },
+        x: pixels(spot.x),
+        y: pixels(spot.y),
+        text: spot.text.into(),
+        title: spot.title.into(),
+        chosen: spot.chosen,
+    });
+    sync(&api.get_spots(), spots.collect(), |model| api.set_spots(model));
+    let labels = drawing.labels.into_iter().map(|label| ui::PlanLabel {
+        x: pixels(label.x),
+        y: pixels(label.y),
+        text: label.text.into(),
+    });
+    sync(&api.get_labels(), labels.collect(), |model| api.set_labels(model));
+    SHADING.with_borrow_mut(|(made_of, image)| {
+        // The same picture again would be drawn again: it is made anew only when a pixel differs.
+        if *made_of != drawing.shading {
+            *image = shading_image(&drawing.shading);
+            *made_of = drawing.shading;
+        }
+        api.set_shading(image.clone());
+    });
+}
+
+thread_local! {
+    /// The shading that shows and what it was made of.
+    static SHADING: RefCell<(Shading, slint::Image)> = RefCell::default();
+}
+
+fn shading_image(shading: &Shading) -> slint::Image {
+    if shading.alpha.is_empty() {
+        return slint::Image::default();
+    }
+    let mut buffer = slint::SharedPixelBuffer::<slint::Rgba8Pixel>::new(shading.width, shading.height);
+    for (pixel, alpha) in buffer.make_mut_slice().iter_mut().zip(&shading.alpha) {
+        // The colour is the theme's; only how strong it is comes from here.
+        *pixel = slint::Rgba8Pixel {
+            r: 255,
+            g: 255,
+            b: 255,
+            a: *alpha,
+        };
+    }
+    slint::Image::from_rgba8(buffer)
+}
+
+fn panel_key_to(key: PanelKey) -> ui::PanelKey {
+    ui::PanelKey {
+        text: key.text.into(),
+        detail: key.detail.into(),
+        look: match key.look {
+            PanelLook::Plain => ui::PanelLook::Plain,
+            PanelLook::Action => ui::PanelLook::Action,
+            PanelLook::Chosen => ui::PanelLook::Chosen,
+        },
+    }
+}
+
+const fn plan_kind_to(kind: PlanKind) -> ui::PlanKind {
+    match kind {
+        PlanKind::House => ui::PlanKind::House,
+        PlanKind::Dashed => ui::PlanKind::Dashed,
+        PlanKind::Pipe => ui::PlanKind::Pipe,
+        PlanKind::Field => ui::PlanKind::Field,
+        PlanKind::Ground => ui::PlanKind::Ground,
+        PlanKind::Blocked => ui::PlanKind::Blocked,
+        PlanKind::Tape => ui::PlanKind::Tape,
+        PlanKind::Doubt => ui::PlanKind::Doubt,
+        PlanKind::Hose => ui::PlanKind::Hose,
+        PlanKind::Way => ui::PlanKind::Way,
+        PlanKind::Here => ui::PlanKind::Here,
+        PlanKind::HereError => ui::PlanKind::HereError,
+        PlanKind::Scale => ui::PlanKind::Scale,
+        PlanKind::Aim => ui::PlanKind::Aim,
+    }
 }
 
 fn render_dig(window: &ui::AppWindow, app: &App) {
@@ -474,6 +739,9 @@ fn render_dig(window: &ui::AppWindow, app: &App) {
     api.set_material_text(view.material.into());
     api.set_cracked(answer_to(view.cracked));
     api.set_secured(answer_to(view.secured));
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
 }
 
 fn render_read(window: &ui::AppWindow, app: &App) {
@@ -607,6 +875,69 @@ fn render_tank(window: &ui::AppWindow, app: &App) {
     sync(&api.get_facts(), facts.collect(), |model| api.set_facts(model));
 }
 
+fn render_photos(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::PhotosApi::get(window), app.photos_view());
+    api.set_count_text(view.count_text.into());
+    api.set_busy_text(view.busy_text.into());
+    api.set_has_camera(view.has_camera);
+}
+
+fn render_photo(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::PhotoApi::get(window), app.photo_view());
+    api.set_part(view.part.into());
+    api.set_detail(view.detail.into());
+    api.set_count_text(view.count_text.into());
+    api.set_can_previous(view.can_previous);
+    api.set_can_next(view.can_next);
+    api.set_note(view.note.into());
+    api.set_missing_text(view.missing_text.into());
+    // A photo is large: it is handed over when it has come, not with every touch.
+    let state = state_to(&view.picture);
+    if api.get_shown() != view.id.as_str() || api.get_state() != state {
+        api.set_picture(picture_to(&view.picture));
+        api.set_shown(view.id.into());
+        api.set_state(state);
+    }
+    let marks = view.marks.into_iter().map(|mark| ui::PhotoMark {
+        commands: mark.commands.into(),
+        unfinished: mark.unfinished,
+    });
+    sync(&api.get_marks(), marks.collect(), |model| api.set_marks(model));
+    let labels = view.labels.into_iter().map(|label| ui::PhotoLabel {
+        x: pixels(label.x),
+        y: pixels(label.y),
+        text: label.text.into(),
+    });
+    sync(&api.get_labels(), labels.collect(), |model| api.set_labels(model));
+    api.set_tool(match view.tool {
+        Tool::None => ui::PhotoTool::None,
+        Tool::Arrow => ui::PhotoTool::Arrow,
+        Tool::Circle => ui::PhotoTool::Circle,
+        Tool::Known => ui::PhotoTool::Known,
+        Tool::Measure => ui::PhotoTool::Measure,
+    });
+    api.set_hint(view.hint.into());
+    api.set_has_marks(view.has_marks);
+}
+
+const fn state_to(picture: &Picture) -> ui::PictureState {
+    match picture {
+        Picture::Coming => ui::PictureState::Coming,
+        Picture::Missing => ui::PictureState::Missing,
+        Picture::Here(_) => ui::PictureState::Here,
+    }
+}
+
+fn picture_to(picture: &Picture) -> slint::Image {
+    match picture {
+        Picture::Coming | Picture::Missing => slint::Image::default(),
+        Picture::Here(pixels) => {
+            let buffer = slint::SharedPixelBuffer::clone_from_slice(pixels.as_raw(), pixels.width(), pixels.height());
+            slint::Image::from_rgb8(buffer)
+        }
+    }
+}
+
 fn render_door(window: &ui::AppWindow, app: &App) {
     let (api, view) = (ui::DoorApi::get(window), app.door_view());
     api.set_site_line(view.site_line.into());
@@ -688,6 +1019,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
         Units::Metric => ui::UnitSystem::Metric,
     });
     api.set_night(view.night);
+    api.set_keep_camera_data(app.session().setup().keep_camera_data);
     let rows = |rows: Vec<SetupRow>| rows.into_iter().map(setup_row_to).collect::<Vec<_>>();
     sync(&api.get_company(), rows(view.company), |model| api.set_company(model));
     let [name, jurisdiction, section, effective, sure, detail] = view.rule;
@@ -697,11 +1029,13 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     api.set_rule_effective(effective.into());
     api.set_rule_sure(sure.into());
     api.set_rule_detail(detail.into());
+    sync(&api.get_truck(), rows(view.truck), |model| api.set_truck(model));
     sync(&api.get_prices(), rows(view.prices), |model| api.set_prices(model));
     sync(&api.get_limits(), rows(view.limits), |model| api.set_limits(model));
     sync(&api.get_position(), rows(view.position), |model| {
         api.set_position(model);
     });
+    sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_book_text(view.book.into());
 }
 
@@ -731,7 +1065,7 @@ fn render_overlays(window: &ui::AppWindow, app: &App) {
         api.set_title(view.title.into());
         api.set_text(view.text.into());
         api.set_unit(view.unit.into());
-        api.set_point_text(key(view.has_point, "."));
+        api.set_point_text(view.point_text.into());
         api.set_fraction_text(key(view.has_half, "½"));
         api.set_sign_text(key(view.has_sign, "±"));
         api.set_verdict(verdict_to(view.verdict));
@@ -800,6 +1134,55 @@ impl Model for BookModel {
             detail: line.detail.into(),
             right: line.right.into(),
             due: due_to(line.due),
+        })
+    }
+
+    fn model_tracker(&self) -> &dyn ModelTracker {
+        &self.notify
+    }
+}
+
+/// The stop's photos, each row made and its thumbnail wished for only when it comes into view.
+struct PhotoModel {
+    app: SharedApp,
+    notify: ModelNotify,
+    /// What the rows shown were made from.
+    stamp: Cell<((StopId, u64), usize, u8)>,
+}
+
+impl PhotoModel {
+    fn refresh(&self, app: &App) {
+        let setup = app.session().setup();
+        let words = u8::from(setup.language == Language::Spanish);
+        let stamp = (app.photos_revision(), app.photo_count(), words);
+        let arrived = app.photos_arrived();
+        if self.stamp.replace(stamp) == stamp {
+            for row in arrived {
+                self.notify.row_changed(row);
+            }
+        } else {
+            self.notify.reset();
+        }
+    }
+}
+
+impl Model for PhotoModel {
+    type Data = ui::PhotoRow;
+
+    fn row_count(&self) -> usize {
+        self.app.try_borrow().map_or(0, |app| app.photo_count())
+    }
+
+    fn row_data(&self, row: usize) -> Option<Self::Data> {
+        let app = self.app.try_borrow().ok()?;
+        let line = app.photo_line(row)?;
+        let picture = app.photo_thumbnail(row);
+        Some(ui::PhotoRow {
+            title: line.title.into(),
+            detail: line.detail.into(),
+            note: line.note.into(),
+            state: state_to(&picture),
+            picture: picture_to(&picture),
         })
     }
 
@@ -1070,10 +1453,21 @@ const fn setup_item_to(item: SetupItem) -> ui::SetupItem {
         SetupItem::Riser(12) => ui::SetupItem::Riser12,
         SetupItem::Riser(18) => ui::SetupItem::Riser18,
         SetupItem::Riser(_) => ui::SetupItem::Riser24,
-        SetupItem::TruckCapacity => ui::SetupItem::TruckCapacity,
+        SetupItem::CompanyAddress => ui::SetupItem::CompanyAddress,
+        SetupItem::Registration => ui::SetupItem::Registration,
+        SetupItem::Certification => ui::SetupItem::Certification,
+        SetupItem::TruckName => ui::SetupItem::TruckName,
+        SetupItem::TruckPlate => ui::SetupItem::TruckPlate,
+        SetupItem::TruckRegistration => ui::SetupItem::TruckRegistration,
+        SetupItem::TruckTank(0) => ui::SetupItem::TruckTank1,
+        SetupItem::TruckTank(1) => ui::SetupItem::TruckTank2,
+        SetupItem::TruckTank(2) => ui::SetupItem::TruckTank3,
+        SetupItem::TruckTank(_) => ui::SetupItem::TruckTank4,
         SetupItem::MaxInterval => ui::SetupItem::MaxInterval,
         SetupItem::EdgeError => ui::SetupItem::TapeError,
         SetupItem::PositionSource => ui::SetupItem::PositionSource,
+        SetupItem::OfficeKey => ui::SetupItem::OfficeKey,
+        SetupItem::PhoneKey => ui::SetupItem::PhoneKey,
     }
 }
 
@@ -1087,10 +1481,21 @@ const fn setup_item_of(item: ui::SetupItem) -> SetupItem {
         ui::SetupItem::Riser12 => SetupItem::Riser(12),
         ui::SetupItem::Riser18 => SetupItem::Riser(18),
         ui::SetupItem::Riser24 => SetupItem::Riser(24),
-        ui::SetupItem::TruckCapacity => SetupItem::TruckCapacity,
+        ui::SetupItem::CompanyAddress => SetupItem::CompanyAddress,
+        ui::SetupItem::Registration => SetupItem::Registration,
+        ui::SetupItem::Certification => SetupItem::Certification,
+        ui::SetupItem::TruckName => SetupItem::TruckName,
+        ui::SetupItem::TruckPlate => SetupItem::TruckPlate,
+        ui::SetupItem::TruckRegistration => SetupItem::TruckRegistration,
+        ui::SetupItem::TruckTank1 => SetupItem::TruckTank(0),
+        ui::SetupItem::TruckTank2 => SetupItem::TruckTank(1),
+        ui::SetupItem::TruckTank3 => SetupItem::TruckTank(2),
+        ui::SetupItem::TruckTank4 => SetupItem::TruckTank(3),
         ui::SetupItem::MaxInterval => SetupItem::MaxInterval,
         ui::SetupItem::TapeError => SetupItem::EdgeError,
         ui::SetupItem::PositionSource => SetupItem::PositionSource,
+        ui::SetupItem::OfficeKey => SetupItem::OfficeKey,
+        ui::SetupItem::PhoneKey => SetupItem::PhoneKey,
     }
 }
 
@@ -1117,8 +1522,14 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Pump => Screen::At(Station::Pump),
         ui::Screen::Leave => Screen::At(Station::Leave),
         ui::Screen::Tank => Screen::Tank,
+        ui::Screen::Photos => Screen::Photos,
+        ui::Screen::Photo => Screen::Photo,
         ui::Screen::Door => Screen::Door,
         ui::Screen::WhatIf => Screen::WhatIf,
+        ui::Screen::Truck => Screen::Truck,
+        ui::Screen::Load => Screen::Load,
+        ui::Screen::Disposal => Screen::Disposal,
+        ui::Screen::CloseDay => Screen::CloseDay,
         ui::Screen::Setup => Screen::Setup,
         ui::Screen::About => Screen::About,
     }
@@ -1137,8 +1548,14 @@ const fn screen_to(screen: Screen) -> ui::Screen {
         Screen::At(Station::Pump) => ui::Screen::Pump,
         Screen::At(Station::Leave) => ui::Screen::Leave,
         Screen::Tank => ui::Screen::Tank,
+        Screen::Photos => ui::Screen::Photos,
+        Screen::Photo => ui::Screen::Photo,
         Screen::Door => ui::Screen::Door,
         Screen::WhatIf => ui::Screen::WhatIf,
+        Screen::Truck => ui::Screen::Truck,
+        Screen::Load => ui::Screen::Load,
+        Screen::Disposal => ui::Screen::Disposal,
+        Screen::CloseDay => ui::Screen::CloseDay,
         Screen::Setup => ui::Screen::Setup,
         Screen::About => ui::Screen::About,
     }

@@ -1,8 +1,8 @@
 //! Book: all known sites, searched as you type.
 
-use crate::app::figures::Figures;
 use crate::app::shell::App;
-use crate::domain::record::{SiteId, Units};
+use crate::domain::record::SiteId;
+use crate::say::figures::Figures;
 use crate::store::{BookRow, StoreError};
 use geo::{Distance, Geodesic, Point};
 
@@ -174,7 +174,7 @@ impl BookState {
             Some(_) => DueState::Ok,
         };
         let right = match (self.sort, entry.metres) {
-            (BookSort::Nearest, Some(metres)) => distance_text(metres, figures),
+            (BookSort::Nearest, Some(metres)) => figures.distance(metres),
             _ => entry
                 .row
                 .due_on
@@ -300,15 +300,7 @@ fn metres_between(from: (i64, i64), to: (i64, i64)) -> f64 {
     Geodesic.distance(point(from), point(to))
 }
 
-fn distance_text(metres: f64, figures: Figures) -> String {
-    match figures.units {
-        // The international mile, 1,609.344 m: NIST SP 811, appendix B.8.
-        Units::UsCustomary => format!("{:.1} mi", metres / 1_609.344),
-        Units::Metric => format!("{:.1} km", metres / 1_000.0),
-    }
-}
-
 /// Writes the distance between two positions.
 pub(crate) fn miles_text(from: (i64, i64), to: (i64, i64), figures: Figures) -> String {
-    distance_text(metres_between(from, to), figures)
+    figures.distance(metres_between(from, to))
 }

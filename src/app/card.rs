@@ -6,7 +6,9 @@
 
 use std::fmt::Write as _;
 
-use crate::app::lettering::{self, FAMILY, Weight, count, shorten, width, wrap};
+use crate::say::lettering::{self, FAMILY, Weight, count, shorten, width, wrap};
+pub use crate::say::paper::CardPage;
+
 use crate::app::section::{Area, LayerKind, SectionDrawing, SectionScene, tank_section};
 
 /// Everything the card says and shows.
@@ -153,37 +155,20 @@ impl PageSize {
     }
 }
 
-/// A finished page.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CardPage {
-    /// The page as SVG in points.
-    pub svg: String,
-    /// Title of the document.
-    pub title: String,
-    /// Language of the document.
-    pub language: String,
-    /// Width in points.
-    pub width_pt: f64,
-    /// Height in points.
-    pub height_pt: f64,
-    /// How many lines had to be folded into "and n more", for the person who prints it to know.
-    pub left_out: usize,
-}
-
-const INK: &str = "#14201B";
+pub(crate) const INK: &str = "#14201B";
 /// Secondary text.
-const QUIET: &str = "#3F4C46";
+pub(crate) const QUIET: &str = "#3F4C46";
 /// Panels.
-const PAPER: &str = "#F6F3EA";
-const WHITE: &str = "#FFFFFF";
-const RULE: &str = "#CFCBBF";
+pub(crate) const PAPER: &str = "#F6F3EA";
+pub(crate) const WHITE: &str = "#FFFFFF";
+pub(crate) const RULE: &str = "#CFCBBF";
 const SKY: &str = "#E7EEEC";
 const BAND: &str = "#EACB8E";
 const SLUDGE: &str = "#3A322A";
 /// The marking pink, for lines.
-const PINK: &str = "#D6006C";
+pub(crate) const PINK: &str = "#D6006C";
 /// The marking pink darkened, for words.
-const PINK_TEXT: &str = "#A00050";
+pub(crate) const PINK_TEXT: &str = "#A00050";
 
 /// Colour of a layer, with the width of its line when it is one.
 const fn colour(kind: LayerKind) -> (&'static str, f64) {
@@ -356,21 +341,9 @@ pub fn lay_out(data: &CardData, page: PageSize) -> CardPage {
     if aired.spare() >= 0.0 {
         chosen = aired;
     }
-    let svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" xml:lang=\"{language}\" width=\"{page_width}\" \
-         height=\"{page_height}\" viewBox=\"0 0 {page_width} {page_height}\" font-family=\"{FAMILY}\">\
-         <title>{title}</title><rect width=\"{page_width}\" height=\"{page_height}\" fill=\"{WHITE}\"/>{body}</svg>",
-        language = escape(&data.language),
-        title = escape(&data.title),
-        body = chosen.ink.svg,
-    );
     CardPage {
-        svg,
-        title: data.title.clone(),
-        language: data.language.clone(),
-        width_pt: page_width,
-        height_pt: page_height,
         left_out: chosen.left_out,
+        ..chosen.ink.page(&data.title, &data.language, (page_width, page_height))
     }
 }
 
@@ -437,7 +410,7 @@ fn cleaned(data: &CardData) -> CardData {
     }
 }
 
-fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     text.replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")
@@ -446,38 +419,38 @@ fn escape(text: &str) -> String {
 
 /// A place on the page.
 #[derive(Clone, Copy, Debug)]
-struct Frame {
-    x: f64,
-    y: f64,
-    width: f64,
-    height: f64,
+pub(crate) struct Frame {
+    pub(crate) x: f64,
+    pub(crate) y: f64,
+    pub(crate) width: f64,
+    pub(crate) height: f64,
 }
 
 /// How a line of type looks.
 #[derive(Clone, Copy, Debug)]
-struct Type {
-    size: f64,
-    weight: Weight,
-    colour: &'static str,
+pub(crate) struct Type {
+    pub(crate) size: f64,
+    pub(crate) weight: Weight,
+    pub(crate) colour: &'static str,
 }
 
 impl Type {
-    const fn new(size: f64, weight: Weight, colour: &'static str) -> Self {
+    pub(crate) const fn new(size: f64, weight: Weight, colour: &'static str) -> Self {
         Self { size, weight, colour }
     }
 
-    fn leading(self) -> f64 {
+    pub(crate) fn leading(self) -> f64 {
         self.size * 1.28
     }
 
-    fn width(self, text: &str) -> f64 {
+    pub(crate) fn width(self, text: &str) -> f64 {
         width(text, self.weight, self.size)
     }
 }
 
 /// Which end of a line stands at the given x.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Anchor {
+pub(crate) enum Anchor {
     Start,
     Middle,
     End,
@@ -485,13 +458,13 @@ enum Anchor {
 
 /// SVG under construction.
 #[derive(Debug, Default)]
-struct Ink {
+pub(crate) struct Ink {
     svg: String,
     clips: u32,
 }
 
 impl Ink {
-    fn put(&mut self, piece: std::fmt::Arguments<'_>) {
+    pub(crate) fn put(&mut self, piece: std::fmt::Arguments<'_>) {
         // Writing to a String cannot fail.
         if self.svg.write_fmt(piece).is_err() {
             self.svg.clear();
@@ -499,7 +472,7 @@ impl Ink {
     }
 
     /// One line with its top at `y`.
-    fn line(&mut self, x: f64, y: f64, kind: Type, anchor: Anchor, text: &str) {
+    pub(crate) fn line(&mut self, x: f64, y: f64, kind: Type, anchor: Anchor, text: &str) {
         if text.is_empty() {
             return;
         }
@@ -519,7 +492,7 @@ impl Ink {
     }
 
     /// Wrapped text with its top at `y`; returns its height.
-    fn text(&mut self, x: f64, y: f64, room: f64, kind: Type, most: usize, text: &str) -> f64 {
+    pub(crate) fn text(&mut self, x: f64, y: f64, room: f64, kind: Type, most: usize, text: &str) -> f64 {
         let lines = wrap(text, kind.weight, kind.size, room, most);
         let mut down = 0.0;
         for line in lines {
@@ -529,7 +502,7 @@ impl Ink {
         down
     }
 
-    fn rectangle(&mut self, at: Frame, radius: f64, fill: &str) {
+    pub(crate) fn rectangle(&mut self, at: Frame, radius: f64, fill: &str) {
         self.put(format_args!(
             "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\" rx=\"{radius}\" fill=\"{fill}\"/>",
             at.x,
@@ -539,7 +512,7 @@ impl Ink {
         ));
     }
 
-    fn path(&mut self, commands: &str, fill: &str, stroke: Option<(&str, f64)>) {
+    pub(crate) fn path(&mut self, commands: &str, fill: &str, stroke: Option<(&str, f64)>) {
         if commands.is_empty() {
             return;
         }
@@ -549,6 +522,26 @@ impl Ink {
             )
         });
         self.put(format_args!("<path d=\"{commands}\" fill=\"{fill}\"{stroke}/>"));
+    }
+
+    /// Puts everything drawn on a sheet of its own.
+    pub(crate) fn page(self, title: &str, language: &str, (width_pt, height_pt): (f64, f64)) -> CardPage {
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" xml:lang=\"{}\" width=\"{width_pt}\" height=\"{height_pt}\" \
+             viewBox=\"0 0 {width_pt} {height_pt}\" font-family=\"{FAMILY}\"><title>{}</title>\
+             <rect width=\"{width_pt}\" height=\"{height_pt}\" fill=\"{WHITE}\"/>{}</svg>",
+            escape(language),
+            escape(title),
+            self.svg,
+        );
+        CardPage {
+            svg,
+            title: title.to_owned(),
+            language: language.to_owned(),
+            width_pt,
+            height_pt,
+            left_out: 0,
+        }
     }
 
     /// Everything until [`Self::unclip`] stays inside a rounded frame.

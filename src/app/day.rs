@@ -1,10 +1,12 @@
 //! Day: today's stops, and what is on the truck.
 
 use crate::app::book::miles_text;
-use crate::app::overlay::{Confirm, ConfirmTarget, Picker, PickerTarget};
+use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::pump::ratio;
-use crate::app::shell::{App, NoticeKind, Screen};
+use crate::app::shell::{App, Screen};
 use crate::app::stop::add_tank;
+use crate::app::truck::volume_of;
+use crate::domain::ledger::Fit;
 use crate::domain::record::{Site, SiteId, StopId, Visit};
 use crate::domain::units::Volume;
 use crate::store::StoreError;
@@ -31,6 +33,8 @@ pub struct DayLine {
     pub detail: String,
     /// Distance from the stop before it.
     pub right: String,
+    /// That its tank will not fit on the truck.
+    pub warning: String,
     /// How far it has come.
     pub progress: StopProgress,
     /// How much of its record is filled, in quarters.
@@ -63,30 +67,33 @@ impl App {
     /// [`StoreError`] when the book cannot be read.
     pub fn reload_day(&mut self) -> Result<(), StoreError> {
         let today = self.session.today();
-        let since = self.session.setup().truck_emptied_at;
-        let (day, ml) = self
-            .session
-            .ask(move |store| Ok((store.day(today)?, store.pumped_since_ml(since)?)))?;
-        self.day = day;
-        self.on_board_ml = ml;
-        Ok(())
+        self.day = self.session.ask(move |store| store.day(today))?;
+        self.reload_truck()?;
+        self.reload_day_file()
     }
 
     /// Returns what Day shows.
     #[must_use]
     pub fn day_view(&self) -> DayView {
         let (words, figures) = (self.session.words(), self.session.figures());
-        let setup = self.session.setup();
         let done = self.day.iter().filter(|row| row.stop.finished_at.is_some()).count();
-        let on_board = Volume::from_whole_ml(self.on_board_ml);
-        let capacity = Volume::from_whole_ml(setup.truck_ml);
+        let ledger = self.truck.rows.ledger(None);
+        let on_board = volume_of(ledger.on_board_ml());
+        let capacity = volume_of(ledger.capacity_ml());
+        let coming = self
+            .day
+            .iter()
+            .map(|row| self.truck.coming.get(&row.stop.id).copied().flatten())
+            .collect::<Vec<_>>();
+        let fits = ledger.plan(&coming);
         let room = Volume::from_litres((capacity - on_board).as_litres().max(0.0));
         let over = on_board.as_litres() > capacity.as_litres();
         let mut before = None;
         let stops = self
             .day
             .iter()
-            .map(|row| {
+            .zip(fits)
+            .map(|(row, fit)| {
                 let right = before
                     .zip(row.position_e7)
                     .map(|(from, to)| miles_text(from, to, figures))
@@ -114,6 +121,13 @@ impl App {
                     title: row.site_name.clone(),
                     detail,
                     right,
+                    warning: match fit {
+                        Some(Fit::TooMuch { lacking_ml }) if capacity.as_litres() > 0.0 => words.f(
+                            "Will not fit: {0} too much. Empty the truck first.",
+                            &[&figures.volume(volume_of(lacking_ml))],
+                        ),
+                        _ => String::new(),
+                    },
                     progress,
                     quarters: match progress {
                         StopProgress::Waiting => 0,
@@ -125,11 +139,15 @@ impl App {
             .collect::<Vec<_>>();
         DayView {
             date: figures.weekday(self.session.today()),
-            counts: format!(
-                "{} · {}",
-                words.n("{0} stop", "{0} stops", self.day.len()),
-                words.f("{0} done", &[&done.to_string()])
-            ),
+            counts: [
+                Some(words.n("{0} stop", "{0} stops", self.day.len())),
+                Some(words.f("{0} done", &[&done.to_string()])),
+                self.day_file_text(),
+            ]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" · "),
             load_text: words.f("{0} on board", &[&figures.volume(on_board)]),
             room_text: if over {
                 words.t("over what it holds")
@@ -166,17 +184,23 @@ impl App {
                     words.t("A site in the book"),
                     words.t("Search by name, street or customer."),
                 ),
+                (
+                    words.t("Take in a plan"),
+                    words.t("The office's stops for a day, in driving order."),
+                ),
             ],
             selected: None,
         });
     }
 
     pub(crate) fn start_chosen(&mut self, index: usize) {
-        if index == 0 {
-            let started = self.start_at_new_place();
-            self.try_book(started);
-        } else {
-            self.go(Screen::Book);
+        match index {
+            0 => {
+                let started = self.start_at_new_place();
+                self.try_book(started);
+            }
+            1 => self.go(Screen::Book),
+            _ => self.tap_plans(),
         }
     }
 
@@ -217,38 +241,6 @@ impl App {
         self.session.keep(None, "new site", false, list);
         self.reload_book()?;
         Ok(id)
-    }
-
-    /// Asks whether the truck has been emptied.
-    pub fn tap_truck(&mut self) {
-        let (words, figures) = (self.session.words(), self.session.figures());
-        if self.on_board_ml == 0 {
-            self.say(
-                NoticeKind::Info,
-                words.t("The truck is empty."),
-                words.t("What is pumped out is added at Pump."),
-            );
-            return;
-        }
-        let load = figures.volume(Volume::from_whole_ml(self.on_board_ml));
-        self.confirm = Some(Confirm {
-            target: ConfirmTarget::EmptyTruck,
-            title: words.t("Truck emptied?"),
-            sentence: words.f(
-                "The load of {0} goes down to nothing. The stops stay as they are.",
-                &[&load],
-            ),
-            yes: words.t("It is empty"),
-            no: words.t("Leave it"),
-        });
-    }
-
-    pub(crate) fn empty_truck(&mut self) {
-        let now = self.session.now();
-        self.session
-            .change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
-        let reloaded = self.reload_day();
-        self.try_book(reloaded);
     }
 }
 

@@ -2,13 +2,18 @@
 //!
 //! The input is text a person can edit: one tap a line, as `docs/demo.md` lists.
 
+use crate::app::form::DisposalField;
 use crate::app::overlay::{Answer, PadKey};
 use crate::app::shell::{App, Screen};
 use crate::app::site::SiteField;
 use crate::app::stop::Quantity;
 use crate::app::tank::{Dimension, dimensions_of};
-use crate::domain::record::{Language, ShapeKind, SiteId, Station, StopId};
+use crate::domain::record::{
+    AccessPoint, DisposalMethod, DisposalPlace, DisposalPlaceId, Language, ShapeKind, SiteId, Station, StopId,
+    WasteKind,
+};
 use crate::domain::units::{Cents, Volume};
+use crate::domain::waste::WasteField;
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveTime, TimeDelta};
 use serde::Deserialize;
 use std::cell::Cell;
@@ -52,6 +57,9 @@ pub enum DemoError {
 #[serde(deny_unknown_fields)]
 struct BookFile {
     company: Company,
+    truck: DemoTruck,
+    #[serde(default)]
+    disposal_place: Vec<DemoPlace>,
     #[serde(default)]
     site: Vec<DemoSite>,
 }
@@ -65,7 +73,36 @@ struct Company {
     rule_set: String,
     dig_fee: f64,
     risers: BTreeMap<String, f64>,
-    truck: f64,
+    #[serde(default)]
+    address: String,
+    #[serde(default)]
+    registration: String,
+    #[serde(default)]
+    certification: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DemoTruck {
+    name: String,
+    plate: String,
+    #[serde(default)]
+    registration: String,
+    tanks: Vec<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DemoPlace {
+    name: String,
+    #[serde(default)]
+    address: String,
+    #[serde(default)]
+    permit: String,
+    #[serde(default)]
+    operator: String,
+    #[serde(default)]
+    method: String,
 }
 
 #[derive(Debug, Deserialize)]
@@ -198,10 +235,32 @@ impl Demo {
             setup.riser_12 = riser("12");
             setup.riser_18 = riser("18");
             setup.riser_24 = riser("24");
-            setup.truck_ml = Volume::from_us_gallons(company.truck)
-                .as_whole_ml()
-                .unwrap_or(setup.truck_ml);
+            setup.company_address.clone_from(&company.address);
+            setup.registration.clone_from(&company.registration);
+            setup.certification.clone_from(&company.certification);
         });
+        app.reload_day().map_err(book_error)?;
+        let truck = &self.book.truck;
+        app.change_truck(|record| {
+            record.name.clone_from(&truck.name);
+            record.plate.clone_from(&truck.plate);
+            record.registration.clone_from(&truck.registration);
+        });
+        for (place, gallons) in truck.tanks.iter().enumerate() {
+            app.set_truck_tank(place, Volume::from_us_gallons(*gallons));
+        }
+        for place in &self.book.disposal_place {
+            let record = DisposalPlace {
+                id: DisposalPlaceId(app.session().new_id()),
+                name: place.name.clone(),
+                address: place.address.clone(),
+                permit: place.permit.clone(),
+                operator: place.operator.clone(),
+                method: DisposalMethod::from_word(&place.method),
+                ..DisposalPlace::default()
+            };
+            app.keep_record(None, "disposal place", &[], &record);
+        }
         for site in &self.book.site {
             let id = add_site(app, site)?;
             for visit in &site.visit {
@@ -211,14 +270,12 @@ impl Demo {
                 play(app, &clock, &format!("{} on {}", site.name, visit.day), &visit.taps)?;
             }
         }
-        // The truck was emptied after every earlier day.
+        // The truck was empty on the demo's morning: what was pumped in the years before is not on it.
         clock.set(at(
             self.date + shift,
             NaiveTime::from_hms_opt(6, 0, 0).unwrap_or(NaiveTime::MIN),
         ));
-        let now = clock.get();
-        app.session_mut()
-            .change_setup("truck emptied", |setup| setup.truck_emptied_at = Some(now));
+        app.open_ledger_now();
         app.reload_day().map_err(book_error)
     }
 
@@ -352,17 +409,7 @@ fn find_site(app: &mut App, name: &str) -> Result<SiteId, DemoError> {
 
 /// Types a number on the open pad and keeps it, key by key.
 fn type_number(app: &mut App, text: &str) -> Result<(), String> {
-    for c in text.chars() {
-        let key = match c {
-            '0'..='9' => PadKey::Digit(u8::try_from(c.to_digit(10).unwrap_or(0)).unwrap_or(0)),
-            '.' => PadKey::Point,
-            '½' => PadKey::Half,
-            '-' => PadKey::Sign,
-            _ => return Err(format!("`{c}` is not a key of the number pad")),
-        };
-        app.pad_key(key);
-    }
-    app.pad_keep();
+    type_keys(app, text)?;
     match app.pad_view() {
         None => Ok(()),
         Some(pad) => {
@@ -374,6 +421,22 @@ fn type_number(app: &mut App, text: &str) -> Result<(), String> {
             })
         }
     }
+}
+
+/// Types on the open pad, key by key, and keeps it.
+fn type_keys(app: &mut App, text: &str) -> Result<(), String> {
+    for c in text.chars() {
+        let key = match c {
+            '0'..='9' => PadKey::Digit(u8::try_from(c.to_digit(10).unwrap_or(0)).unwrap_or(0)),
+            '.' | '\'' | '′' => PadKey::Point,
+            '½' => PadKey::Half,
+            '-' => PadKey::Sign,
+            _ => return Err(format!("`{c}` is not a key of the number pad")),
+        };
+        app.pad_key(key);
+    }
+    app.pad_keep();
+    Ok(())
 }
 
 fn play(app: &mut App, clock: &Rc<Cell<DateTime<FixedOffset>>>, place: &str, taps: &str) -> Result<(), DemoError> {
@@ -429,6 +492,13 @@ fn steps(word: &str) -> Result<i32, String> {
 pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
     let (verb, rest) = tap.split_once(' ').unwrap_or((tap, ""));
     let rest = rest.trim();
+    let digs = matches!(verb, "cover" | "material" | "cracked" | "secured" | "rod")
+        || matches!((verb, rest), ("add", "lid"))
+        || (verb == "nudge" && rest.starts_with("cover"));
+    if digs && !app.is_cautioned() {
+        // As a person must, before the station takes anything.
+        app.acknowledge_cautions();
+    }
     match verb {
         "go" => {
             let station = Station::from_word(rest).ok_or("expected find, dig, read, pump or leave")?;
@@ -468,6 +538,9 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
             type_number(app, rest)?;
         }
         "probe" => app.tap_probe(),
+        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => {
+            yard_taps::do_tap(app, verb, rest)?;
+        }
         "nudge" => {
             let (what, by) = rest.split_once(' ').ok_or("expected what and how many steps")?;
             let by = steps(by)?;
@@ -497,10 +570,64 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
         "sign" => sign(app, rest),
         "undo" => app.undo(),
         "finish" => app.tap_finish(),
+        _ => return do_truck_tap(app, verb, rest),
+    }
+    Ok(())
+}
+
+/// Does one tap on the truck, on a load's record or at the close of the day.
+fn do_truck_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String> {
+    match verb {
+        "waste" => {
+            let kind = WasteKind::from_word(rest).ok_or("expected a kind of waste like septage")?;
+            of_load(app, |app| app.waste_chosen(place_in(WasteKind::ALL, &kind)))?;
+        }
+        "access" => {
+            let access = AccessPoint::from_word(rest).ok_or("expected an opening like maintenance_hole")?;
+            of_load(app, |app| app.access_chosen(place_in(AccessPoint::ALL, &access)))?;
+        }
+        "why" => of_load(app, |app| app.load_typed(WasteField::PumpReason, rest.to_owned()))?,
+        "leaks" => of_load(app, |app| app.load_typed(WasteField::LeakNote, rest.to_owned()))?,
+        "lids" => of_load(app, |app| app.load_typed(WasteField::LidNote, rest.to_owned()))?,
+        "repairs" => of_load(app, |app| app.load_typed(WasteField::RepairNote, rest.to_owned()))?,
+        "dispose" => dispose(app, rest)?,
+        "ticket" => {
+            app.type_disposal_field(DisposalField::Ticket);
+            type_text(app, rest);
+        }
+        "accepted" => {
+            app.pad_accepted();
+            type_number(app, rest)?;
+        }
+        "receiver" => {
+            app.tap_form_key(0);
+            scribble(app, rest);
+        }
+        "correct" => {
+            let (amount, reason) = rest.split_once(' ').ok_or("expected what is on board and why")?;
+            app.go(Screen::Truck);
+            app.tap_correct();
+            type_number(app, amount)?;
+            type_text(app, reason);
+        }
+        "driver" => {
+            app.tap_close_day();
+            app.tap_form_row(1);
+            scribble(app, rest);
+        }
+        "close-day" => {
+            app.tap_close_day();
+            app.tap_form_key(0);
+            if app.sheet_view().is_some() {
+                type_text(app, rest);
+            }
+        }
         _ => return Err("no such tap; docs/demo.md lists them".to_owned()),
     }
     Ok(())
 }
+
+mod yard_taps;
 
 fn number(word: &str) -> Result<usize, String> {
     word.parse().map_err(|_| "expected a whole number".to_owned())
@@ -592,10 +719,54 @@ fn drag(app: &mut App, rest: &str) -> Result<(), String> {
     Ok(())
 }
 
+/// Opens the record of the load at the open stop and does something to it.
+fn of_load(app: &mut App, act: impl FnOnce(&mut App)) -> Result<(), String> {
+    app.tap_pump_record();
+    if app.screen() != Screen::Load {
+        return Err("nothing has been pumped out of this tank".to_owned());
+    }
+    act(app);
+    app.back();
+    Ok(())
+}
+
+fn place_in<T: PartialEq>(list: &[T], wanted: &T) -> usize {
+    list.iter().position(|own| own == wanted).unwrap_or(usize::MAX)
+}
+
+/// Lets the truck out: all of it at a place, or `1000 PLACE`.
+fn dispose(app: &mut App, rest: &str) -> Result<(), String> {
+    let (amount, name) = match rest.split_once(' ') {
+        Some((first, name)) if first.chars().all(|c| c.is_ascii_digit()) => (Some(first), name),
+        _ => (None, rest),
+    };
+    app.go(Screen::Truck);
+    app.tap_dispose();
+    let rows = app.picker_view().map(|picker| picker.rows.clone()).unwrap_or_default();
+    let place = rows
+        .iter()
+        .position(|(title, _)| title == name)
+        .ok_or("the truck is empty, or no such place is in the book")?;
+    app.picker_choose(place);
+    let Some(amount) = amount else {
+        app.pad_keep();
+        return Ok(());
+    };
+    while app.pad_view().is_some_and(|pad| !pad.text.is_empty()) {
+        app.pad_key(PadKey::Back);
+    }
+    type_number(app, amount)
+}
+
 /// Signs with a few strokes, as a finger would.
 fn sign(app: &mut App, name: &str) {
     app.show_customer();
     app.tap_sign();
+    scribble(app, name);
+    app.back();
+}
+
+fn scribble(app: &mut App, name: &str) {
     app.edit_signer(name);
     let letters = u32::try_from(name.chars().count()).unwrap_or(10).max(1);
     app.pad_pressed(30.0, 160.0);
@@ -608,5 +779,4 @@ fn sign(app: &mut App, name: &str) {
         );
     }
     app.sign_accept();
-    app.back();
 }

@@ -1,16 +1,16 @@
 //! Dig: how deep are the lids, and does a riser make sense?
 
-use crate::app::figures::Figures;
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
 use crate::app::section::{Area, Edge, EdgeKind, GroundScene, SectionDrawing, ground_section};
 use crate::app::shell::App;
 use crate::app::stop::stepped;
 use crate::app::tank_scenes::{USUAL_LID_MM, tick_unit};
-use crate::app::words::Words;
 use crate::domain::record::{Lid, LidId, LidMaterial};
 use crate::domain::riser::{Need, RiserAdvice};
 use crate::domain::rules::Restraint;
 use crate::domain::units::{Length, round_to_i64};
+use crate::say::figures::Figures;
+use crate::say::words::Words;
 
 /// What the Dig station shows.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -41,6 +41,8 @@ pub struct DigView {
     pub cracked: Answer,
     /// Secured.
     pub secured: Answer,
+    /// What has to be read before anything is recorded here; empty once it has been.
+    pub cautions: Vec<String>,
 }
 
 /// Soil over a lid that nobody has touched yet, for the drawing and the first nudge.
@@ -168,6 +170,11 @@ impl App {
             material: words.t(lid.material.map_or("made of?", material_name)),
             cracked: lid.cracked.into(),
             secured: lid.secured.into(),
+            cautions: if self.is_cautioned() {
+                Vec::new()
+            } else {
+                crate::app::find_words::dig_cautions(words).to_vec()
+            },
         }
     }
 
@@ -181,6 +188,9 @@ impl App {
     /// A finger came down on the drawing.
     pub fn dig_pressed(&mut self, _x: f64, y: f64) {
         let (drawing, lid) = (self.ground_drawing(), self.lid());
+        if !self.is_cautioned() {
+            return;
+        }
         let Some(state) = self.stop.as_mut() else { return };
         state.grabbed = Some(Edge {
             kind: EdgeKind::LidTop,
@@ -236,12 +246,18 @@ impl App {
     }
 
     pub(crate) fn set_cover(&mut self, mm: i64) {
+        if !self.is_cautioned() {
+            return;
+        }
         let Some(id) = self.lid().map(|lid| lid.id) else { return };
         self.change("soil over the lid", |visit, _| set_cover_of(visit, id, mm));
     }
 
     /// Opens the number pad on the soil over the lid.
     pub fn tap_cover(&mut self) {
+        if !self.is_cautioned() {
+            return;
+        }
         self.open_pad(PadTarget::Cover, PadKind::SignedLength, "Soil over lid", String::new());
     }
 
@@ -267,6 +283,9 @@ impl App {
 
     /// Adds a lid to the tank of the lid shown.
     pub fn add_lid(&mut self) {
+        if !self.is_cautioned() {
+            return;
+        }
         let tank = self
             .lid()
             .map(|lid| lid.tank)
@@ -300,6 +319,9 @@ impl App {
     }
 
     fn change_lid(&mut self, label: &str, change: impl FnOnce(&mut Lid)) {
+        if !self.is_cautioned() {
+            return;
+        }
         let Some(id) = self.lid().map(|lid| lid.id) else { return };
         self.change(label, |visit, _| {
             if let Some(lid) = visit.lids.iter_mut().find(|lid| lid.id == id) {

@@ -1,8 +1,6 @@
 //! Door: what the customer sees, signs and takes along, in the customer's own language.
 
 use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, TankPicture, TextBlock, lay_out};
-use crate::app::figures::Figures;
-use crate::app::paper;
 use crate::app::read::rule_name;
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
@@ -12,6 +10,8 @@ use crate::domain::assess::Assessment;
 use crate::domain::check::FlagCode;
 use crate::domain::forecast::{Cap, DueDates};
 use crate::domain::record::{Language, Tank, Units, Visit};
+use crate::say::figures::Figures;
+use crate::say::paper;
 use chrono::{Datelike, NaiveDate};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -444,6 +444,7 @@ impl App {
 
     /// Opens the sign pad.
     pub fn tap_sign(&mut self) {
+        self.truck.signing = None;
         if let Some(state) = self.stop.as_mut() {
             state.door.signing = true;
             state.door.strokes.clear();
@@ -453,28 +454,35 @@ impl App {
         }
     }
 
+    /// The sign pad that shows: that of the truck's records, else that of the open stop.
+    fn sign_pad(&mut self) -> Option<&mut DoorState> {
+        if self.truck.signing.is_some() {
+            Some(&mut self.truck.pad)
+        } else {
+            self.stop.as_mut().map(|state| &mut state.door)
+        }
+    }
+
     /// The pad has changed size.
     pub fn pad_resized(&mut self, width: f64, height: f64) {
-        if let Some(state) = self.stop.as_mut() {
-            state.door.pad_area = (width, height);
+        if let Some(pad) = self.sign_pad() {
+            pad.pad_area = (width, height);
         }
     }
 
     /// A finger came down on the pad.
     pub fn pad_pressed(&mut self, x: f64, y: f64) {
-        if let Some(state) = self.stop.as_mut() {
-            // A scribble stays a signature: this many strokes are plenty, and the record stays small.
-            if state.door.strokes.len() < 200 {
-                state.door.strokes.push(Vec::new());
-            }
+        // A scribble stays a signature: this many strokes are plenty, and the record stays small.
+        if let Some(pad) = self.sign_pad().filter(|pad| pad.strokes.len() < 200) {
+            pad.strokes.push(Vec::new());
         }
         self.pad_dragged(x, y);
     }
 
     /// The finger moves.
     pub fn pad_dragged(&mut self, x: f64, y: f64) {
-        let Some(state) = self.stop.as_mut() else { return };
-        let (width, height) = state.door.pad_area;
+        let Some(pad) = self.sign_pad() else { return };
+        let (width, height) = pad.pad_area;
         // Both in thousandths of the width, so that the signature keeps its proportions wherever it is shown.
         let thousandths = |value: f64, most: f64| {
             let share = if width > 0.0 {
@@ -487,7 +495,7 @@ impl App {
                 .unwrap_or(0)
         };
         let point = (thousandths(x, width), thousandths(y, height));
-        if let Some(stroke) = state.door.strokes.last_mut()
+        if let Some(stroke) = pad.strokes.last_mut()
             && stroke.last() != Some(&point)
             && stroke.len() < 2_000
         {
@@ -497,35 +505,40 @@ impl App {
 
     /// Wipes the pad.
     pub fn pad_clear(&mut self) {
-        if let Some(state) = self.stop.as_mut() {
-            state.door.strokes.clear();
+        if let Some(pad) = self.sign_pad() {
+            pad.strokes.clear();
         }
     }
 
     /// Leaves the pad, keeping nothing.
     pub fn sign_cancel(&mut self) {
-        if let Some(state) = self.stop.as_mut() {
-            state.door.signing = false;
+        if let Some(pad) = self.sign_pad() {
+            pad.signing = false;
         }
+        self.truck.signing = None;
     }
 
     /// The name of who signs.
     pub fn edit_signer(&mut self, text: &str) {
-        if let Some(state) = self.stop.as_mut() {
-            text.clone_into(&mut state.door.signer);
+        if let Some(pad) = self.sign_pad() {
+            text.clone_into(&mut pad.signer);
         }
     }
 
     /// Keeps the signature.
     pub fn sign_accept(&mut self) {
         let now = self.session.now();
-        let Some(state) = self.stop.as_mut() else { return };
-        if !state.door.strokes.iter().any(|stroke| stroke.len() > 1) {
+        let Some(pad) = self.sign_pad() else { return };
+        if !pad.strokes.iter().any(|stroke| stroke.len() > 1) {
             return;
         }
-        state.door.signing = false;
-        let signature = serde_json::json!(state.door.strokes).to_string();
-        let signer = state.door.signer.trim().to_owned();
+        pad.signing = false;
+        let signature = serde_json::json!(pad.strokes).to_string();
+        let signer = pad.signer.trim().to_owned();
+        if let Some(target) = self.truck.signing.take() {
+            self.record_signed(target, signature, signer);
+            return;
+        }
         self.change("signature", |visit, _| {
             visit.stop.signature = signature;
             visit.stop.signed_name = signer;
@@ -812,7 +825,7 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
     (paths, labels)
 }
 
-fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
+pub(crate) fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
     if json.is_empty() {
         Vec::new()
     } else {
@@ -820,7 +833,7 @@ fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
     }
 }
 
-fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {
+pub(crate) fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {
     let mut path = String::new();
     for stroke in strokes {
         for (index, (x, y)) in stroke.iter().enumerate() {

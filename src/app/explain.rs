@@ -1,89 +1,15 @@
-//! What a person reads when something cannot be done: what happened, and what to do.
-//!
-//! No wildcard arm: a new error does not compile until it is worded.
+//! What a person reads when something the screens do cannot be done; the rest is said everywhere alike.
 
-use crate::app::position::{ChoiceError, SourceTrouble};
+pub use crate::say::explain::{Explained, choice, office_key, store};
+
 use crate::app::device::Lack;
-use crate::app::words::Words;
-use crate::store::StoreError;
-
-/// What happened and what to do next.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Explained {
-    /// What happened.
-    pub what: String,
-    /// What to do.
-    pub advice: String,
-}
-
-/// Words a store error.
-#[must_use]
-pub fn store(error: &StoreError, words: Words) -> Explained {
-    let (what, advice) = match error {
-        StoreError::Open { path, .. } => (
-            words.f("The book {0} cannot be opened.", &[&path.display().to_string()]),
-            words.t("Check that the folder is there and may be written to, then start again."),
-        ),
-        StoreError::NotOurs { path } => (
-            words.f("{0} is not a book of this program.", &[&path.display().to_string()]),
-            words.t("Nothing was changed. Choose another file."),
-        ),
-        StoreError::TooNew { found, .. } => (
-            words.f(
-                "This book was made by a newer version (form {0}).",
-                &[&found.to_string()],
-            ),
-            words.t("Nothing was changed. Install the newer version, then open it again."),
-        ),
-        StoreError::Damaged { detail } => (
-            words.f("The book is damaged: {0}.", &[detail]),
-            words.t("Nothing was changed. Keep the file, and restore the last copy."),
-        ),
-        StoreError::Full { .. } => (
-            words.t("Not kept: no room is left on this device."),
-            words.t("Free some room, then tap anything: what waits is kept first, in order."),
-        ),
-        StoreError::Busy { .. } => (
-            words.t("Not kept yet: another program is using the book."),
-            words.t("Close the other program, then tap anything: what waits is kept first."),
-        ),
-        StoreError::ReadOnly { .. } => (
-            words.t("Not kept: this device or folder allows no writing."),
-            words.t("Free the folder for writing, then tap anything: what waits is kept first."),
-        ),
-        StoreError::Missing { record } => (
-            words.f("This record is no longer there: {0}.", &[record]),
-            words.t("Go back and choose another."),
-        ),
-        StoreError::Closed => (
-            words.t("The book has been closed."),
-            words.t("Start the program again; what was kept is there."),
-        ),
-        StoreError::Sql { doing, source } => (
-            words.f("Not kept: {0}.", &[&format!("{doing} ({source})")]),
-            words.t("Tap anything to try again. If it goes on, start the program again; what was kept is there."),
-        ),
-    };
-    Explained { what, advice }
-}
-
-/// Words why a text names no position source.
-#[must_use]
-pub fn choice(error: ChoiceError, words: Words) -> Explained {
-    Explained {
-        what: words.t(match error {
-            ChoiceError::Kind => "This names no position source.",
-            ChoiceError::File => "The file of the position source is not named.",
-            ChoiceError::Address => "Host or port of the position source is missing or wrong.",
-            ChoiceError::Device => "The serial device of the position source is not named.",
-            ChoiceError::Baud => {
-                "The speed of the serial line is wrong: give bits per second, 4800 for most receivers."
-            }
-        }),
-        advice: words
-            .t("Write nmea:FILE, tcp:HOST:PORT, serial:DEVICE, serial:DEVICE:SPEED or gpx:FILE; nothing for none."),
-    }
-}
+use crate::app::photo_work::TakeError;
+use crate::app::position::SourceTrouble;
+use crate::app::send::SendError;
+use crate::exchange::dayfile::WriteError;
+use crate::exchange::photo::{MAX_FILE_BYTES, PhotoError};
+use crate::say::words::Words;
+use std::io::ErrorKind;
 
 /// Words why a position source cannot be read.
 #[must_use]
@@ -137,6 +63,130 @@ pub fn position(trouble: &SourceTrouble, source: &str, words: Words) -> Explaine
             words.f("The position source cannot be read: {0} ({1}).", &[source, why]),
             words.t(again),
         ),
+    };
+    Explained { what, advice }
+}
+
+/// Words why a day's file could not be made.
+#[must_use]
+pub fn send(error: &SendError, words: Words) -> Explained {
+    let again = "Nothing half written stays behind. Try again.";
+    let (what, advice) = match error {
+        SendError::Write(WriteError::Store(error)) => return store(error, words),
+        SendError::Write(WriteError::Io(error)) => match error.kind() {
+            ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => (
+                words.t("No room is left on this device for the day's file."),
+                words.t("Nothing half written stays behind. Free some room, then make it again."),
+            ),
+            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => (
+                words.t("The folder for day files allows no writing."),
+                words.t("Nothing half written stays behind. Free the folder for writing, then make it again."),
+            ),
+            _ => (
+                words.f("The day's file cannot be written: {0}.", &[&error.to_string()]),
+                words.t(again),
+            ),
+        },
+        SendError::Write(WriteError::ChangedBlob(name)) => (
+            words.f(
+                "The photo {0} has been changed since it was taken.",
+                &[&name.to_string()],
+            ),
+            words.t("Take that photo again, then make the day's file again."),
+        ),
+        SendError::Write(WriteError::TooLarge) => (
+            words.t("The day does not fit into one file."),
+            words.t("Tell whoever looks after this program; the book has everything."),
+        ),
+        SendError::Key(path) => (
+            words.f("The phone's key in {0} cannot be read.", &[&path.display().to_string()]),
+            words.t(
+                "Move that file away and make the day's file again; then the office must trust the phone's new key.",
+            ),
+        ),
+        SendError::OfficeKey => (
+            words.t("The office key in Setup cannot be used."),
+            words.t("Type or paste it again in Setup, or leave it empty; then make the day's file again."),
+        ),
+        SendError::CutOff => (words.t("Making the day's file was cut off."), words.t(again)),
+    };
+    Explained { what, advice }
+}
+
+/// Words why a picture was not taken in.
+///
+/// * `name`: what the file is called
+#[must_use]
+pub fn photo(error: &TakeError, name: &str, words: Words) -> Explained {
+    let save_again = || words.t("Open it in a picture program, save it as an ordinary JPEG, and take that.");
+    let damaged = || words.t("Take the photo again, or copy the file anew. The file itself was not touched.");
+    let (what, advice) = match error {
+        TakeError::Source(source) => (
+            words.f("The file {0} cannot be read: {1}.", &[name, &source.to_string()]),
+            words.t("Check that it is still there and may be read, then choose it again."),
+        ),
+        TakeError::Copy(error) => (
+            words.f("{0} was not taken in.", &[name]) + " " + &store(error, words).what,
+            words.t("Mend that, then choose it again. The file itself was not touched."),
+        ),
+        TakeError::Store(error) => (
+            words.f("{0} waits to be taken in.", &[name]) + " " + &store(error, words).what,
+            words.t("Mend that, then open Photos: what waits is tried again."),
+        ),
+        TakeError::CutOff(_) => (
+            words.f(
+                "{0} was not taken in: the work on it ended the program again and again.",
+                &[name],
+            ),
+            save_again(),
+        ),
+        TakeError::Photo(error) => match error {
+            PhotoError::Empty => (words.f("{0} is empty.", &[name]), damaged()),
+            PhotoError::TooManyBytes { megabytes } => (
+                words.f(
+                    "{0} has {1} MB; at most {2} MB are read.",
+                    &[name, &megabytes.to_string(), &(MAX_FILE_BYTES >> 20).to_string()],
+                ),
+                words.t("Take the photo with fewer megapixels, or save it smaller."),
+            ),
+            PhotoError::NotAPicture => (
+                words.f("{0} is no picture.", &[name]),
+                words.t("Choose a JPEG, PNG or WebP file."),
+            ),
+            PhotoError::Heic => (
+                words.f("{0} is a HEIC or AVIF picture, which cannot be read here.", &[name]),
+                words.t("Set the phone's camera to save JPEG, or save this picture as JPEG, and take that."),
+            ),
+            PhotoError::OtherFormat { name: form } => (
+                words.f("{0} is a {1} file, which is not read here.", &[name, form]),
+                words.t("Choose a JPEG, PNG or WebP file."),
+            ),
+            PhotoError::TooManyPixels { megapixels, most } => (
+                words.f(
+                    "{0} has {1} megapixels; at most {2} are read.",
+                    &[name, &megapixels.to_string(), &most.to_string()],
+                ),
+                words.t("Take the photo with fewer megapixels, or save it smaller."),
+            ),
+            PhotoError::NoSize => (words.f("{0} has no width or no height.", &[name]), damaged()),
+            PhotoError::Lying { width, height } => (
+                words.f(
+                    "{0} says it is {1} by {2} pixels, and is far too small for that.",
+                    &[name, &width.to_string(), &height.to_string()],
+                ),
+                damaged(),
+            ),
+            PhotoError::CutShort => (words.f("The end of {0} is missing.", &[name]), damaged()),
+            PhotoError::Moving => (
+                words.f("{0} is a moving picture.", &[name]),
+                words.t("Save one picture of it as JPEG, and take that."),
+            ),
+            PhotoError::Unsupported { .. } => (
+                words.f("{0} is a JPEG of a rare kind, which is not read here.", &[name]),
+                save_again(),
+            ),
+            PhotoError::Damaged { .. } => (words.f("{0} is damaged.", &[name]), damaged()),
+        },
     };
     Explained { what, advice }
 }

@@ -1,13 +1,13 @@
 //! Leave: close up, and tell the customer.
 
 use crate::app::dig::{advice_text, cost_text, lid_title, need_title, security_texts, stack_text};
-use crate::app::inputs::last_emptied_before;
 use crate::app::overlay::{Answer, Confirm, ConfirmTarget, FigureView, PadKind, PadTarget, SheetTarget, Verdict};
 use crate::app::read::rule_name;
 use crate::app::shell::{App, Screen};
 use crate::domain::judge::Decision;
 use crate::domain::riser::Need;
 use crate::domain::units::Volume;
+use crate::exchange::inputs::last_emptied_before;
 
 /// What the Leave station shows.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -104,7 +104,7 @@ impl App {
     }
 
     /// What was found, as finished lines in the words of `figures`.
-    pub(crate) fn found_lines(&self, figures: crate::app::figures::Figures) -> Vec<String> {
+    pub(crate) fn found_lines(&self, figures: crate::say::figures::Figures) -> Vec<String> {
         let Some(state) = self.stop.as_ref() else {
             return Vec::new();
         };
@@ -178,7 +178,7 @@ impl App {
     }
 
     /// Lid depths and what to say about risers, in the words of `figures`.
-    pub(crate) fn lid_lines(&self, figures: crate::app::figures::Figures) -> Vec<String> {
+    pub(crate) fn lid_lines(&self, figures: crate::say::figures::Figures) -> Vec<String> {
         let Some(state) = self.stop.as_ref() else {
             return Vec::new();
         };

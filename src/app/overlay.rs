@@ -1,12 +1,18 @@
 //! What opens over any screen: the number pad, the text sheet, the list to choose from, the question.
 
-use crate::app::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::app::explain;
+use crate::app::find_tape::TapeEnd;
+use crate::app::form::DisposalField;
 use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
+use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
-use chrono::NaiveDate;
+use crate::domain::waste::WasteField;
+use crate::exchange::dayfile::seal::OfficeKey;
+use crate::say::figures::{Figures, TypedError, parse_date, parse_plain};
+use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -123,8 +129,49 @@ pub enum PadTarget {
     TrialResidents,
     /// Tank on trial.
     TrialTank,
+    /// The length of what was marked on a photo.
+    KnownLength,
+    /// What is let out of the truck.
+    DisposeAmount,
+    /// What is really in a tank of the truck.
+    OnBoardNow,
+    /// What a load or a disposal really was.
+    EntryAmount,
+    /// What a disposal place took.
+    Accepted,
+    /// The amount of a load that had none.
+    LoadAmount,
     /// A number of the set-up.
     Setup(SetupItem),
+    /// A tape to something from a pin.
+    Tape {
+        /// To what.
+        end: TapeEnd,
+        /// From where.
+        from: PinId,
+    },
+    /// A tape that is pulled again.
+    Retape(TapeTieId),
+    /// The tape between two corners, whose places on the plan are given in millimetres.
+    WallLength {
+        /// The left-hand corner.
+        left: (i64, i64),
+        /// Toward the right-hand one.
+        right: (i64, i64),
+    },
+    /// How deep the house is behind the wall between two corners.
+    HouseDepth {
+        /// The left-hand corner.
+        first: PinId,
+        /// The right-hand one.
+        second: PinId,
+    },
+    /// How deep the rod was pushed.
+    PushDepth,
+    /// The distance on a record drawing.
+    RecordDistance,
+    /// How deep the sewer leaves the house.
+    SewerDepth,
 }
 
 /// What the number on the pad counts.
@@ -134,6 +181,8 @@ pub enum PadKind {
     Length,
     /// A length that may be below zero.
     SignedLength,
+    /// A taped distance: feet and inches, or metres.
+    Distance,
     /// A volume.
     Volume,
     /// People, to the tenth.
@@ -185,6 +234,8 @@ pub struct Pad {
     pub title: String,
     /// As typed.
     pub text: String,
+    /// Feet and inches are typed, with a key that ends the feet.
+    pub in_feet: bool,
 }
 
 impl Pad {
@@ -210,6 +261,7 @@ impl Pad {
                 .parse_length(&self.text)
                 .map(|length| PadValue::Mm(i64::from(length.as_mm()))),
             PadKind::SignedLength => figures.parse_mm(&self.text).map(PadValue::Mm),
+            PadKind::Distance => figures.parse_tape(&self.text).map(PadValue::Mm),
             PadKind::Volume => figures.parse_volume(&self.text).map(PadValue::Volume),
             PadKind::People => scaled(10.0, 10_000).map(PadValue::Tenths),
             PadKind::Money => scaled(100.0, 100_000_000).map(|cents| PadValue::Money(Cents(cents))),
@@ -223,6 +275,11 @@ impl Pad {
                 let open = !self.text.ends_with('½') && self.text.chars().count() < 9;
                 if let (true, Some(c)) = (open, char::from_digit(u32::from(digit), 10)) {
                     self.text.push(c);
+                }
+            }
+            PadKey::Point if self.in_feet => {
+                if !self.text.is_empty() && !self.text.contains(['′', '½']) {
+                    self.text.push('′');
                 }
             }
             PadKey::Point => {
@@ -262,8 +319,8 @@ pub struct PadView {
     pub has_half: bool,
     /// There is a key for the sign.
     pub has_sign: bool,
-    /// There is a key for the decimal point.
-    pub has_point: bool,
+    /// What stands on the key for the decimal point; empty when there is none.
+    pub point_text: String,
     /// How it stands.
     pub verdict: Verdict,
     /// Why.
@@ -279,12 +336,30 @@ pub enum SheetTarget {
     Latitude,
     /// The site's longitude.
     Longitude,
+    /// The name of a point that is placed next.
+    NewPoint,
+    /// The name of a point that two tapes will place.
+    NewTapedPoint,
+    /// The name of a pin.
+    PinName(PinId),
     /// What was found, for the customer.
     FoundNote,
     /// The tank's name.
     TankName,
     /// When the tank was last emptied.
     LastEmptied,
+    /// What a photo shows.
+    PhotoNote,
+    /// The name of a new disposal place.
+    PlaceName,
+    /// A text of a disposal.
+    Disposal(DisposalField),
+    /// A text of a load's record.
+    Load(WasteField),
+    /// Why the load is corrected.
+    CorrectionReason,
+    /// Why the day is closed with something missing.
+    CloseReason,
     /// A text of the set-up.
     Setup(SetupItem),
 }
@@ -326,6 +401,30 @@ pub enum PickerTarget {
     SiteRuleSet,
     /// Where to begin a stop.
     Start,
+    /// A picture to take in.
+    PhotoFile,
+    /// What a photo shows.
+    PhotoPart,
+    /// Something of the yard; the Find station knows what the rows stand for.
+    Yard,
+    /// A plan from the office.
+    Plan,
+    /// Where the truck is let out.
+    DisposalPlace,
+    /// What becomes of it there.
+    Method,
+    /// What a load was.
+    Waste,
+    /// Which opening it was pumped through.
+    Access,
+    /// A usual note, or one to be typed.
+    Note(WasteField),
+    /// The truck's tank a load went into.
+    TruckTank,
+    /// The day to close.
+    CloseDay,
+    /// Which day's file to make.
+    DayFile,
 }
 
 /// One choice out of several.
@@ -344,10 +443,12 @@ pub struct Picker {
 /// What a question is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ConfirmTarget {
-    /// Emptying the truck.
-    EmptyTruck,
     /// Finishing with a lid not known to be closed.
     FinishWithLids,
+    /// Taking a photo off the list.
+    RemovePhoto,
+    /// Pinning a lid where the rod met the tank.
+    PinLid(LidId),
 }
 
 /// A question with two answers.
@@ -388,11 +489,13 @@ pub fn degrees_text(e7: i64) -> String {
 
 impl App {
     pub(crate) fn open_pad(&mut self, target: PadTarget, kind: PadKind, title: &str, text: String) {
+        let us = self.session.setup().units == crate::domain::record::Units::UsCustomary;
         self.pad = Some(Pad {
             target,
             kind,
             title: self.session.words().t(title),
             text,
+            in_feet: us && kind == PadKind::Distance,
         });
     }
 
@@ -418,6 +521,10 @@ impl App {
         let pad = self.pad.as_ref()?;
         let (words, figures) = (self.session.words(), self.session.figures());
         let (verdict, message) = match pad.value(figures) {
+            Ok(PadValue::Mm(mm)) => match self.tape_refusal(pad.target, mm) {
+                Some(refusal) => (Verdict::Invalid, refusal),
+                None => (Verdict::Ok, String::new()),
+            },
             Ok(_) => (Verdict::Ok, String::new()),
             Err(TypedError::Empty) => (Verdict::Empty, String::new()),
             Err(error) => (Verdict::Invalid, figures.explain(error)),
@@ -429,14 +536,22 @@ impl App {
             text: pad.text.replace('-', "−"),
             unit: match pad.kind {
                 PadKind::Length | PadKind::SignedLength => figures.length_unit().to_owned(),
+                // The unit of what is typed next: feet, and after them inches.
+                PadKind::Distance if pad.in_feet && !pad.text.contains('′') => words.t("ft"),
+                PadKind::Distance if pad.in_feet => figures.length_unit().to_owned(),
+                PadKind::Distance => "m".to_owned(),
                 PadKind::Volume => figures.volume_unit().to_owned(),
                 PadKind::People => words.t("people"),
                 PadKind::Money => "$".to_owned(),
                 PadKind::Years => words.t("years"),
             },
-            has_half: lengths && us,
+            has_half: (lengths && us) || pad.in_feet,
             has_sign: pad.kind == PadKind::SignedLength,
-            has_point: !(lengths && us),
+            point_text: match (lengths && us, pad.in_feet) {
+                (true, _) => String::new(),
+                (false, true) => words.t("ft"),
+                (false, false) => ".".to_owned(),
+            },
             verdict,
             message,
         })
@@ -448,6 +563,10 @@ impl App {
         let Some(Ok(value)) = self.pad.as_ref().map(|pad| pad.value(figures)) else {
             return;
         };
+        // What is refused stays on the pad as typed.
+        if self.pad_view().is_none_or(|pad| pad.verdict != Verdict::Ok) {
+            return;
+        }
         let Some(pad) = self.pad.take() else { return };
         match (pad.target, value) {
             (PadTarget::Cover, PadValue::Mm(mm)) => self.set_cover(mm),
@@ -462,7 +581,26 @@ impl App {
             (PadTarget::FormResidents, PadValue::Tenths(tenths)) => self.set_form_residents(tenths),
             (PadTarget::TrialResidents, PadValue::Tenths(tenths)) => self.set_trial_residents(tenths),
             (PadTarget::TrialTank, PadValue::Volume(volume)) => self.set_trial_tank(volume),
+            (PadTarget::KnownLength, PadValue::Mm(mm)) => self.set_known_length(mm),
             (PadTarget::Setup(item), value) => self.set_setup_number(item, value),
+            (PadTarget::Tape { end, from }, PadValue::Mm(mm)) => self.keep_tape(end, from, mm),
+            (PadTarget::Retape(tie), PadValue::Mm(mm)) => self.keep_retape(tie, mm),
+            (PadTarget::WallLength { left, right }, PadValue::Mm(mm)) => self.keep_wall(left, right, mm),
+            (PadTarget::HouseDepth { first, second }, PadValue::Mm(mm)) => self.keep_house_depth(first, second, mm),
+            (PadTarget::PushDepth, PadValue::Mm(mm)) => self.set_push_depth(mm),
+            (PadTarget::RecordDistance, PadValue::Mm(mm)) => {
+                let distance = u32::try_from(mm).ok().map(crate::domain::units::Length::from_mm);
+                self.add_clue(ClueKind::Record, distance);
+            }
+            (PadTarget::SewerDepth, PadValue::Mm(mm)) => self.set_sewer_depth(mm),
+            (
+                PadTarget::DisposeAmount
+                | PadTarget::OnBoardNow
+                | PadTarget::EntryAmount
+                | PadTarget::Accepted
+                | PadTarget::LoadAmount,
+                value,
+            ) => self.truck_number(pad.target, &pad.text, value),
             _ => {}
         }
     }
@@ -483,7 +621,7 @@ impl App {
     #[must_use]
     pub fn sheet_view(&self) -> Option<SheetView> {
         let sheet = self.sheet.as_ref()?;
-        let error = sheet_error(sheet);
+        let error = self.sheet_error(sheet);
         Some(SheetView {
             title: sheet.title.clone(),
             text: sheet.text.clone(),
@@ -493,15 +631,27 @@ impl App {
                 None if sheet.text.trim().is_empty() => Verdict::Empty,
                 None => Verdict::Ok,
             },
-            message: error
-                .map(|error| self.session.figures().explain(error))
-                .unwrap_or_default(),
+            message: error.unwrap_or_default(),
         })
+    }
+
+    /// Says why what was typed cannot be kept; nothing when it can.
+    fn sheet_error(&self, sheet: &Sheet) -> Option<String> {
+        let text = sheet.text.trim();
+        if sheet.target == SheetTarget::Setup(SetupItem::OfficeKey) && !text.is_empty() {
+            let error = OfficeKey::parse(text).err()?;
+            return Some(explain::office_key(error, self.session.words()));
+        }
+        sheet_error(sheet).map(|error| self.session.figures().explain(error))
     }
 
     /// Keeps the text on the sheet.
     pub fn sheet_keep(&mut self) {
-        if self.sheet.as_ref().is_none_or(|sheet| sheet_error(sheet).is_some()) {
+        if self
+            .sheet
+            .as_ref()
+            .is_none_or(|sheet| self.sheet_error(sheet).is_some())
+        {
             return;
         }
         let Some(sheet) = self.sheet.take() else { return };
@@ -514,9 +664,18 @@ impl App {
             SheetTarget::FoundNote => self.change("what was found", |visit, _| visit.stop.found_note = text),
             SheetTarget::Latitude => self.change("position", |visit, _| visit.site.lat_e7 = latitude),
             SheetTarget::Longitude => self.change("position", |visit, _| visit.site.lon_e7 = longitude),
+            SheetTarget::NewPoint => self.place_named_point(text),
+            SheetTarget::NewTapedPoint => self.add_taped_point(text),
+            SheetTarget::PinName(pin) => self.rename_pin(pin, text),
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
+            SheetTarget::PhotoNote => self.set_photo_note(text),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
+            SheetTarget::PlaceName => self.disposal_place_named(&text),
+            SheetTarget::Disposal(field) => self.disposal_typed(field, &text),
+            SheetTarget::Load(field) => self.load_typed(field, text),
+            SheetTarget::CorrectionReason => self.correction_reasoned(&text),
+            SheetTarget::CloseReason => self.close_day(&text),
         }
     }
 
@@ -548,6 +707,22 @@ impl App {
                 }
             }
             PickerTarget::Start => self.start_chosen(index),
+            PickerTarget::PhotoFile => self.choose_photo_file(index),
+            PickerTarget::PhotoPart => self.choose_photo_part(index),
+            PickerTarget::Yard => self.yard_chosen(index),
+            PickerTarget::Plan => {
+                if let Some((name, _)) = picker.rows.get(index) {
+                    self.plan_chosen(name);
+                }
+            }
+            PickerTarget::DisposalPlace => self.disposal_place_chosen(index),
+            PickerTarget::Method => self.method_chosen(index),
+            PickerTarget::Waste => self.waste_chosen(index),
+            PickerTarget::Access => self.access_chosen(index),
+            PickerTarget::Note(field) => self.note_chosen(field, index),
+            PickerTarget::TruckTank => self.truck_tank_chosen(index),
+            PickerTarget::CloseDay => self.day_chosen(index),
+            PickerTarget::DayFile => self.day_file_chosen(index),
         }
     }
 
@@ -562,8 +737,9 @@ impl App {
         let Some(confirm) = self.confirm.take() else { return };
         if yes {
             match confirm.target {
-                ConfirmTarget::EmptyTruck => self.empty_truck(),
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
+                ConfirmTarget::RemovePhoto => self.remove_photo(),
+                ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
             }
         }
     }
@@ -572,13 +748,36 @@ impl App {
 fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
     let text = sheet.text.trim();
     if text.is_empty() {
-        return None;
+        // A reason and a name are what these sheets are for.
+        return matches!(
+            sheet.target,
+            SheetTarget::CorrectionReason
+                | SheetTarget::CloseReason
+                | SheetTarget::PlaceName
+                | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
+        )
+        .then_some(TypedError::Empty);
     }
     match sheet.target {
         SheetTarget::Latitude => parse_degrees_e7(text, 90.0).err(),
         SheetTarget::Longitude => parse_degrees_e7(text, 180.0).err(),
         SheetTarget::LastEmptied => parse_date(text).err(),
         SheetTarget::Setup(SetupItem::PositionSource) => text.parse::<SourceChoice>().err().map(TypedError::NotASource),
-        SheetTarget::FindNote | SheetTarget::FoundNote | SheetTarget::TankName | SheetTarget::Setup(_) => None,
+        SheetTarget::Disposal(DisposalField::Time) => NaiveTime::parse_from_str(text, "%H:%M")
+            .is_err()
+            .then_some(TypedError::NotATime),
+        SheetTarget::FindNote
+        | SheetTarget::FoundNote
+        | SheetTarget::TankName
+        | SheetTarget::PhotoNote
+        | SheetTarget::PlaceName
+        | SheetTarget::Disposal(_)
+        | SheetTarget::Load(_)
+        | SheetTarget::CorrectionReason
+        | SheetTarget::CloseReason
+        | SheetTarget::NewPoint
+        | SheetTarget::NewTapedPoint
+        | SheetTarget::PinName(_)
+        | SheetTarget::Setup(_) => None,
     }
 }

@@ -6,10 +6,9 @@
 use crate::app::explain::{self, Explained};
 use crate::app::shell::{App, NoticeKind};
 use crate::domain::locate::fix::Fix;
+pub use crate::exchange::position::{ChoiceError, SourceChoice, USUAL_BAUD};
 use crate::exchange::position::{PositionSource, SentenceCounts, SourceError};
 use chrono::{DateTime, FixedOffset};
-use std::path::PathBuf;
-use std::str::FromStr;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant};
@@ -29,110 +28,6 @@ pub struct Here {
     pub bad_sentences: u64,
     /// When it came.
     pub at: DateTime<FixedOffset>,
-}
-
-/// The speed of a serial line when none is given, bits per second: what NMEA 0183 says.
-pub const USUAL_BAUD: u32 = 4_800;
-
-/// A position source a person can choose.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub enum SourceChoice {
-    /// The device's own, where it has one.
-    #[default]
-    Device,
-    /// NMEA 0183 sentences from a file or a pipe.
-    NmeaFile(PathBuf),
-    /// NMEA 0183 sentences from a network address.
-    Tcp {
-        /// Name or address.
-        host: String,
-        /// Port.
-        port: u16,
-    },
-    /// NMEA 0183 sentences from a serial line.
-    Serial {
-        /// Its device file, or its name.
-        device: String,
-        /// Bits per second.
-        baud: u32,
-    },
-    /// A recorded GPX track, replayed.
-    Gpx(PathBuf),
-}
-
-/// Why a text names no position source.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum ChoiceError {
-    /// It begins with none of the kinds.
-    #[error("it begins with none of the kinds")]
-    Kind,
-    /// The file is not named.
-    #[error("the file is not named")]
-    File,
-    /// Host or port is missing, or the port is not a number from 1 to 65535.
-    #[error("host or port is missing or wrong")]
-    Address,
-    /// The device is not named.
-    #[error("the device is not named")]
-    Device,
-    /// The speed is not a number of bits per second from 300 to 4,000,000.
-    #[error("the speed is wrong")]
-    Baud,
-}
-
-impl FromStr for SourceChoice {
-    type Err = ChoiceError;
-
-    fn from_str(text: &str) -> Result<Self, ChoiceError> {
-        let text = text.trim();
-        if text.is_empty() {
-            return Ok(Self::Device);
-        }
-        let (kind, rest) = text.split_once(':').ok_or(ChoiceError::Kind)?;
-        let rest = rest.trim();
-        let file = || {
-            if rest.is_empty() {
-                Err(ChoiceError::File)
-            } else {
-                Ok(PathBuf::from(rest))
-            }
-        };
-        match kind.trim().to_ascii_lowercase().as_str() {
-            "nmea" => Ok(Self::NmeaFile(file()?)),
-            "gpx" => Ok(Self::Gpx(file()?)),
-            "tcp" => {
-                // The last colon: an IPv6 address has more, and stands in brackets.
-                let (host, port) = rest.rsplit_once(':').ok_or(ChoiceError::Address)?;
-                let host = host.trim().trim_start_matches('[').trim_end_matches(']');
-                let port = port.trim().parse::<u16>().ok().filter(|port| *port > 0);
-                match port {
-                    Some(port) if !host.is_empty() => Ok(Self::Tcp {
-                        host: host.to_owned(),
-                        port,
-                    }),
-                    _ => Err(ChoiceError::Address),
-                }
-            }
-            "serial" => {
-                let (device, baud) = match rest.rsplit_once(':') {
-                    Some((device, baud)) => {
-                        let baud = baud.trim().parse::<u32>().ok();
-                        let baud = baud.filter(|baud| (300..=4_000_000).contains(baud));
-                        (device.trim(), baud.ok_or(ChoiceError::Baud)?)
-                    }
-                    None => (rest, USUAL_BAUD),
-                };
-                if device.is_empty() {
-                    return Err(ChoiceError::Device);
-                }
-                Ok(Self::Serial {
-                    device: device.to_owned(),
-                    baud,
-                })
-            }
-            _ => Err(ChoiceError::Kind),
-        }
-    }
 }
 
 /// Why a position source cannot be read at the moment.
@@ -456,6 +351,7 @@ impl App {
     /// Takes in where the device is now.
     pub fn take_position(&mut self, here: Here) {
         self.position.here = Some(here);
+        self.moved();
     }
 
     /// Takes in the way the device points, degrees from north.

@@ -3,6 +3,8 @@
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict};
 use crate::app::shell::App;
 use crate::app::stop::pumping_mut;
+use crate::app::truck::volume_of;
+use crate::domain::ledger::Fit;
 use crate::domain::record::Pumping;
 use crate::domain::units::Volume;
 
@@ -77,23 +79,7 @@ impl App {
             };
             (format!("+ {amount}"), format!("− {amount}"))
         };
-        let capacity = Volume::from_whole_ml(self.session.setup().truck_ml);
-        let on_board = self.on_board_now();
-        let next = Volume::from_litres(on_board.as_litres() + liquid.as_litres().max(1.0));
-        let over = on_board.as_litres() > capacity.as_litres();
-        let tight = next.as_litres() > capacity.as_litres();
-        let mut truck_text = words.f(
-            "Truck after this: {0} of {1}.",
-            &[&figures.volume_value(on_board), &figures.volume(capacity)],
-        );
-        if over {
-            truck_text = format!(
-                "{truck_text} {}",
-                words.t("More than the truck holds: check the figures.")
-            );
-        } else if tight {
-            truck_text = format!("{truck_text} {}", words.t("One more tank this size will not fit."));
-        }
+        let (truck_text, truck_ratio, truck_over) = self.truck_after(pumping, liquid);
         PumpView {
             many_tanks: state.shown().tanks.len() > 1,
             tank_text: words.f(
@@ -107,18 +93,61 @@ impl App {
             heel_nudges: step(HEEL_STEP),
             rinsed: pumping.and_then(|pumping| pumping.rinsed).into(),
             truck_text,
-            truck_ratio: ratio(on_board, capacity),
-            truck_over: over || tight,
+            truck_ratio,
+            truck_over,
         }
     }
 
-    /// What the truck holds with the open stop's figures as they stand on the screen.
-    pub(crate) fn on_board_now(&self) -> Volume {
-        let Some(state) = self.stop.as_ref() else {
-            return Volume::from_whole_ml(self.on_board_ml);
+    /// What the truck holds with the figures on the screen, its share, and whether that is too much or the next will be.
+    fn truck_after(&self, pumping: Option<&Pumping>, liquid: Volume) -> (String, f64, bool) {
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let ledger = self.ledger_now();
+        let rows = &self.truck.rows;
+        let tank = pumping.map_or_else(
+            || rows.tanks.first().map(|tank| tank.id),
+            |pumping| rows.tank_of(pumping),
+        );
+        let Some(tank) = tank else {
+            return (String::new(), 0.0, false);
         };
-        let own = pumped_ml(&state.shown().pumpings);
-        Volume::from_whole_ml(state.on_board_before_ml.saturating_add(own))
+        let (load_ml, room_ml) = (ledger.load_ml(tank), ledger.room_ml(tank));
+        let (load, capacity) = (volume_of(load_ml), volume_of(load_ml + room_ml));
+        let share = ratio(load, capacity);
+        let name = self.truck_tank_name(tank);
+        let (load_text, capacity_text) = (figures.volume_value(load), figures.volume(capacity));
+        let text = if name.is_empty() {
+            words.f("Truck after this: {0} of {1}.", &[&load_text, &capacity_text])
+        } else {
+            let line = words.f("{0} after this: {1} of {2}.", &[&name, &load_text, &capacity_text]);
+            crate::app::leave::capitalised(&line)
+        };
+        if room_ml < 0 {
+            let over = words.t("More than the truck holds: check the figures.");
+            return (format!("{text} {over}"), share, true);
+        }
+        let Some(next_ml) = liquid.as_whole_ml().filter(|ml| *ml > 0) else {
+            return (text, share, room_ml == 0);
+        };
+        let collected = pumping.is_some_and(|pumping| pumping.out_ml.is_some() || pumping.pumped == Some(false));
+        match (ledger.fit(next_ml), collected) {
+            (Fit::TooMuch { .. }, true) => {
+                let tight = words.t("One more tank this size will not fit.");
+                (format!("{text} {tight}"), share, true)
+            }
+            (Fit::TooMuch { .. }, false) => {
+                let room = figures.volume(volume_of(room_ml.max(0)));
+                let line = words.f(
+                    "This tank holds {0}, room for {1}: it will not fit. Empty the truck first.",
+                    &[&figures.volume(liquid), &room],
+                );
+                (line, share, true)
+            }
+            (Fit::Fits { tank: other, .. }, false) if other != tank => {
+                let line = words.f("It fits into {0} only.", &[&self.truck_tank_name(other)]);
+                (format!("{text} {line}"), share, true)
+            }
+            _ => (text, share, false),
+        }
     }
 
     fn change_pumping(&mut self, label: &str, change: impl FnOnce(&mut Pumping)) {
@@ -157,8 +186,11 @@ impl App {
     }
 
     pub(crate) fn set_out(&mut self, volume: Volume) {
+        let tank = self.truck.rows.tanks.first().map(|tank| tank.id);
         self.change_pumping("taken out", |pumping| {
             pumping.out_ml = volume.as_whole_ml();
+            // Written out, so that it stays where it went when the truck gets another tank.
+            pumping.truck_tank = pumping.truck_tank.or(tank);
             // Something came out, so it was pumped; nobody should have to say so twice.
             if volume.as_litres() > 0.0 && pumping.pumped.is_none() {
                 pumping.pumped = Some(true);
@@ -198,15 +230,6 @@ impl App {
     pub fn tap_rinsed(&mut self, answer: Answer) {
         self.change_pumping("rinsed", |pumping| pumping.rinsed = answer.tapped_on(pumping.rinsed));
     }
-}
-
-/// What was taken out in all, millilitres.
-pub(crate) fn pumped_ml(pumpings: &[Pumping]) -> i64 {
-    pumpings
-        .iter()
-        .filter(|pumping| !pumping.removed)
-        .filter_map(|pumping| pumping.out_ml)
-        .fold(0, i64::saturating_add)
 }
 
 /// Share of a whole, zero when there is no whole.

@@ -1,7 +1,5 @@
 //! Read: what is in the tank?
 
-use crate::app::figures::Figures;
-use crate::app::inputs::{probes, probes_json};
 use crate::app::overlay::{FigureView, PadKind, PadTarget, Verdict};
 use crate::app::section::{Area, Edge, EdgeKind, SectionDrawing, SectionView, tank_section};
 use crate::app::shell::App;
@@ -12,6 +10,8 @@ use crate::domain::judge::{ClauseResult, ClauseUnit, Decision};
 use crate::domain::record::{Compartment, CompartmentId, Visit};
 use crate::domain::rules::RuleSet;
 use crate::domain::units::{Length, round_to_i64};
+use crate::exchange::inputs::{probes, probes_json};
+use crate::say::figures::Figures;
 use uuid::Uuid;
 
 /// What the Read station shows.
@@ -362,7 +362,7 @@ impl App {
 
 /// Whether a size that volumes need is still missing.
 pub(crate) fn is_unmeasured(compartment: &Compartment) -> bool {
-    crate::app::inputs::shape_of(compartment).is_none() || compartment.liquid_depth_mm.is_none()
+    crate::exchange::inputs::shape_of(compartment).is_none() || compartment.liquid_depth_mm.is_none()
 }
 
 fn whole_mm(length: Length) -> i64 {

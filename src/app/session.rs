@@ -1,17 +1,22 @@
 //! What every screen shares: the book, the clock, the set-up, the rule sets.
 
-use crate::app::figures::Figures;
-use crate::app::words::Words;
 use crate::domain::record::{FieldChange, Language, Op, Setup, SetupId, Site, StopId, changes};
 use crate::domain::rules::RuleSet;
 use crate::domain::units::{Cents, Length, Volume};
-use crate::store::desk::{Desk, Outcome};
+use crate::say::figures::Figures;
+use crate::say::words::Words;
+use crate::store::desk::{Desk, Handle, Outcome};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// The rule set for people with no local rule.
 pub const GENERAL_RULE_SET: &str = "general";
+
+/// Tells the window that a thread has news for it.
+pub type Wake = Arc<dyn Fn() + Send + Sync>;
 
 /// Tells the time; a fixed one in tests and in the demo.
 pub type Clock = Box<dyn Fn() -> DateTime<FixedOffset>>;
@@ -19,6 +24,8 @@ pub type Clock = Box<dyn Fn() -> DateTime<FixedOffset>>;
 /// The book, the clock, the set-up and the rule sets.
 pub struct Session {
     desk: Desk,
+    wake: Wake,
+    book: PathBuf,
     clock: Clock,
     rules: Vec<RuleSet>,
     setup: Setup,
@@ -41,7 +48,7 @@ impl std::fmt::Debug for Session {
 #[must_use]
 pub fn first_setup() -> Setup {
     Setup {
-        id: SetupId(Uuid::from_u128(1)),
+        id: SetupId::OWN,
         language: Language::English,
         rule_set: GENERAL_RULE_SET.to_owned(),
         dig_fee: Cents(0),
@@ -63,11 +70,16 @@ impl Session {
         store: Store,
         rules: Vec<RuleSet>,
         clock: Clock,
-        wake: impl Fn() + Send + 'static,
+        wake: impl Fn() + Send + Sync + 'static,
     ) -> Result<Self, StoreError> {
         let found = store.setup()?;
+        let book = store.path().to_owned();
+        let wake: Wake = Arc::new(wake);
+        let desk_wake = wake.clone();
         Ok(Self {
-            desk: Desk::new(store, wake),
+            desk: Desk::new(store, move || desk_wake()),
+            wake,
+            book,
             clock,
             rules,
             is_new: found.is_none(),
@@ -221,6 +233,30 @@ impl Session {
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
         self.desk.ask(question)
+    }
+
+    /// Returns a way to the book for another thread.
+    #[must_use]
+    pub fn handle(&self) -> Handle {
+        self.desk.handle()
+    }
+
+    /// Returns what tells the window that there is news.
+    #[must_use]
+    pub fn wake(&self) -> Wake {
+        self.wake.clone()
+    }
+
+    /// Returns where the book is.
+    #[must_use]
+    pub fn book(&self) -> &Path {
+        &self.book
+    }
+
+    /// Returns a way for other threads to wake the window.
+    #[must_use]
+    pub fn waker(&self) -> crate::store::desk::Waker {
+        self.desk.waker()
     }
 
     /// Takes in what has become of the actions handed over; returns whether anything has changed.

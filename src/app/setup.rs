@@ -1,12 +1,16 @@
 //! Setup: company, language, units, rule set, prices, limits; and About.
 
-use crate::app::figures::Figures;
 use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::session::Session;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Setup, Units};
 use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
+use crate::exchange::dayfile::seal::OfficeKey;
+use crate::say::figures::Figures;
+
+/// A truck has at most so many tanks of its own.
+const MOST_TRUCK_TANKS: u8 = 4;
 
 /// Every row of the set-up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -21,14 +25,30 @@ pub enum SetupItem {
     DigFee,
     /// A riser section of this many inches.
     Riser(u8),
-    /// What the truck holds.
-    TruckCapacity,
+    /// The company's address.
+    CompanyAddress,
+    /// Its registration as a hauler.
+    Registration,
+    /// The driver's certification.
+    Certification,
+    /// What the crew calls the truck.
+    TruckName,
+    /// Its number plate.
+    TruckPlate,
+    /// Its registration.
+    TruckRegistration,
+    /// What a tank of the truck holds, from 0.
+    TruckTank(u8),
     /// The longest interval promised.
     MaxInterval,
     /// How well an edge is read.
     EdgeError,
     /// Where positions come from.
     PositionSource,
+    /// The key day files are sealed to.
+    OfficeKey,
+    /// The key this phone signs with.
+    PhoneKey,
 }
 
 /// One row: its name, its value, how it stands.
@@ -57,6 +77,8 @@ pub struct SetupView {
     pub night: bool,
     /// Company and technician.
     pub company: Vec<SetupRow>,
+    /// The truck and its tanks.
+    pub truck: Vec<SetupRow>,
     /// Rule set: name, jurisdiction, section, in force since, how sure, in words.
     pub rule: [String; 6],
     /// Prices.
@@ -65,6 +87,8 @@ pub struct SetupView {
     pub limits: Vec<SetupRow>,
     /// Where positions come from.
     pub position: Vec<SetupRow>,
+    /// The office: its key and the phone's.
+    pub office: Vec<SetupRow>,
     /// Where the book is.
     pub book: String,
 }
@@ -93,10 +117,29 @@ impl App {
                     money(riser_price(setup, inches)),
                 )
             }
-            SetupItem::TruckCapacity => (
-                words.t("Truck holds"),
-                figures.volume(Volume::from_whole_ml(setup.truck_ml)),
+            SetupItem::CompanyAddress => (words.t("Address"), text(&setup.company_address)),
+            SetupItem::Registration => (words.t("Hauler's registration"), text(&setup.registration)),
+            SetupItem::Certification => (words.t("Driver's certification"), text(&setup.certification)),
+            SetupItem::TruckName => (words.t("Truck"), text(&self.truck.rows.truck.name)),
+            SetupItem::TruckPlate => (words.t("Number plate"), text(&self.truck.rows.truck.plate)),
+            SetupItem::TruckRegistration => (
+                words.t("Truck's registration"),
+                text(&self.truck.rows.truck.registration),
             ),
+            SetupItem::TruckTank(place) => {
+                let tank = self.truck.rows.tanks.get(usize::from(place));
+                let capacity = tank.filter(|tank| tank.capacity_ml > 0);
+                (
+                    if place == 0 {
+                        words.t("Truck holds")
+                    } else {
+                        words.f("Truck tank {0} holds", &[&(u32::from(place) + 1).to_string()])
+                    },
+                    capacity
+                        .map(|tank| figures.volume(Volume::from_whole_ml(tank.capacity_ml)))
+                        .unwrap_or_default(),
+                )
+            }
             SetupItem::MaxInterval => (
                 words.t("Longest interval"),
                 setup.max_months.map_or_else(
@@ -106,6 +149,8 @@ impl App {
             ),
             SetupItem::EdgeError => (words.t("Reading error of an edge"), figures.length(setup.edge_mm)),
             SetupItem::PositionSource => (words.t("Position source"), self.position_source().to_owned()),
+            SetupItem::OfficeKey => (words.t("Office key"), short_key(&setup.office_key)),
+            SetupItem::PhoneKey => (words.t("This phone's key"), words.t("show")),
         };
         let empty = value.is_empty();
         SetupRow {
@@ -120,6 +165,8 @@ impl App {
                 (true, SetupItem::DigFee | SetupItem::Riser(_)) => words.t("without it, no cost is shown"),
                 (true, SetupItem::PositionSource) => words.t("a receiver can be named here"),
                 (false, SetupItem::PositionSource) => self.position_status(),
+                (true, SetupItem::TruckTank(0)) => words.t("without it, no room is shown"),
+                (true, SetupItem::OfficeKey) => words.t("without it, day files are not sealed"),
                 _ => String::new(),
             },
             value,
@@ -141,7 +188,29 @@ impl App {
             language: setup.language,
             units: setup.units,
             night: setup.night,
-            company: rows(&[SetupItem::Company, SetupItem::CompanyPhone, SetupItem::Technician]),
+            company: rows(&[
+                SetupItem::Company,
+                SetupItem::CompanyAddress,
+                SetupItem::CompanyPhone,
+                SetupItem::Registration,
+                SetupItem::Technician,
+                SetupItem::Certification,
+            ]),
+            truck: {
+                let mut items = vec![
+                    SetupItem::TruckName,
+                    SetupItem::TruckPlate,
+                    SetupItem::TruckRegistration,
+                ];
+                // One more than there are, to add another.
+                let tanks = u8::try_from(self.truck.rows.tanks.len()).unwrap_or(MOST_TRUCK_TANKS);
+                items.extend(
+                    (0..=tanks)
+                        .filter(|place| *place < MOST_TRUCK_TANKS)
+                        .map(SetupItem::TruckTank),
+                );
+                rows(&items)
+            },
             rule,
             prices: rows(&[
                 SetupItem::DigFee,
@@ -150,8 +219,9 @@ impl App {
                 SetupItem::Riser(18),
                 SetupItem::Riser(24),
             ]),
-            limits: rows(&[SetupItem::TruckCapacity, SetupItem::MaxInterval, SetupItem::EdgeError]),
+            limits: rows(&[SetupItem::MaxInterval, SetupItem::EdgeError]),
             position: rows(&[SetupItem::PositionSource]),
+            office: rows(&[SetupItem::OfficeKey, SetupItem::PhoneKey]),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }
@@ -206,14 +276,29 @@ impl App {
     pub fn tap_setup_item(&mut self, item: SetupItem) {
         let row = self.setup_row(item);
         match item {
-            SetupItem::Company | SetupItem::CompanyPhone | SetupItem::Technician | SetupItem::PositionSource => {
+            SetupItem::Company
+            | SetupItem::CompanyAddress
+            | SetupItem::CompanyPhone
+            | SetupItem::Registration
+            | SetupItem::Technician
+            | SetupItem::Certification
+            | SetupItem::TruckName
+            | SetupItem::TruckPlate
+            | SetupItem::TruckRegistration
+            | SetupItem::PositionSource => {
                 self.open_sheet(SheetTarget::Setup(item), "", row.value, false);
                 if let Some(sheet) = self.sheet.as_mut() {
                     sheet.title = row.name;
                 }
             }
+            SetupItem::OfficeKey => {
+                let key = self.session.setup().office_key.clone();
+                // Room for the whole key to be seen.
+                self.open_sheet(SheetTarget::Setup(item), "Office key", key, true);
+            }
+            SetupItem::PhoneKey => self.show_phone_key(),
             SetupItem::DigFee | SetupItem::Riser(_) => self.open_setup_pad(item, PadKind::Money, row.name),
-            SetupItem::TruckCapacity => self.open_setup_pad(item, PadKind::Volume, row.name),
+            SetupItem::TruckTank(_) => self.open_setup_pad(item, PadKind::Volume, row.name),
             SetupItem::MaxInterval => self.open_setup_pad(item, PadKind::Years, row.name),
             SetupItem::EdgeError => self.open_setup_pad(item, PadKind::Length, row.name),
         }
@@ -227,11 +312,24 @@ impl App {
     }
 
     pub(crate) fn set_setup_text(&mut self, item: SetupItem, text: &str) {
+        match item {
+            SetupItem::TruckName => return self.change_truck(|truck| text.clone_into(&mut truck.name)),
+            SetupItem::TruckPlate => return self.change_truck(|truck| text.clone_into(&mut truck.plate)),
+            SetupItem::TruckRegistration => return self.change_truck(|truck| text.clone_into(&mut truck.registration)),
+            _ => {}
+        }
         self.session.change_setup("set-up", |setup| match item {
+            SetupItem::CompanyAddress => text.clone_into(&mut setup.company_address),
+            SetupItem::Registration => text.clone_into(&mut setup.registration),
+            SetupItem::Certification => text.clone_into(&mut setup.certification),
             SetupItem::Company => text.clone_into(&mut setup.company),
             SetupItem::CompanyPhone => text.clone_into(&mut setup.company_phone),
             SetupItem::Technician => text.clone_into(&mut setup.technician),
             SetupItem::PositionSource => text.clone_into(&mut setup.position_source),
+            // As it is written everywhere, however it was pasted.
+            SetupItem::OfficeKey => {
+                setup.office_key = OfficeKey::parse(text).map_or_else(|_| String::new(), |key| key.to_string());
+            }
             _ => {}
         });
         if item == SetupItem::PositionSource {
@@ -240,13 +338,15 @@ impl App {
     }
 
     pub(crate) fn set_setup_number(&mut self, item: SetupItem, value: PadValue) {
+        if let (SetupItem::TruckTank(place), PadValue::Volume(volume)) = (item, value) {
+            return self.set_truck_tank(usize::from(place), volume);
+        }
         self.session.change_setup("set-up", |setup| match (item, value) {
             (SetupItem::DigFee, PadValue::Money(amount)) => setup.dig_fee = amount,
             (SetupItem::Riser(6), PadValue::Money(amount)) => setup.riser_6 = amount,
             (SetupItem::Riser(12), PadValue::Money(amount)) => setup.riser_12 = amount,
             (SetupItem::Riser(18), PadValue::Money(amount)) => setup.riser_18 = amount,
             (SetupItem::Riser(24), PadValue::Money(amount)) => setup.riser_24 = amount,
-            (SetupItem::TruckCapacity, PadValue::Volume(volume)) => setup.truck_ml = volume.as_whole_ml().unwrap_or(0),
             (SetupItem::MaxInterval, PadValue::Months(months)) => setup.max_months = (months > 0).then_some(months),
             (SetupItem::EdgeError, PadValue::Mm(mm)) => {
                 setup.edge_mm = u32::try_from(mm).map_or(setup.edge_mm, Length::from_mm);
@@ -300,6 +400,14 @@ impl App {
         .into_iter()
         .map(|(title, detail)| (title.to_owned(), words.t(detail)))
         .collect()
+    }
+}
+
+/// The beginning and end of a key, enough to tell two apart.
+fn short_key(key: &str) -> String {
+    match (key.get(..9), key.len().checked_sub(6).and_then(|from| key.get(from..))) {
+        (Some(start), Some(end)) if key.len() > 20 => format!("{start}…{end}"),
+        _ => key.to_owned(),
     }
 }
 

@@ -4,10 +4,13 @@ use crate::app::book::BookState;
 use crate::app::device::DeviceState;
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::photos::Photos;
 use crate::app::position::PositionState;
+use crate::app::send::SendState;
 use crate::app::session::Session;
 use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
+use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
 use crate::domain::record::{Station, StopId};
 use crate::store::{DayRow, StoreError};
@@ -31,10 +34,22 @@ pub enum Screen {
     At(Station),
     /// The tank sheet.
     Tank,
+    /// The stop's photos.
+    Photos,
+    /// One photo.
+    Photo,
     /// The customer's card.
     Door,
     /// Other people, another tank.
     WhatIf,
+    /// The truck's load and what was done with it.
+    Truck,
+    /// The hauled-waste record of one load.
+    Load,
+    /// One ticket of a disposal place.
+    Disposal,
+    /// What is missing before the day is closed.
+    CloseDay,
     /// How the phone is set up.
     Setup,
     /// Version and licences.
@@ -64,13 +79,15 @@ pub struct Notice {
 /// The app without its window.
 #[derive(Debug)]
 pub struct App {
+    // First, so that its threads end while the book is still there to keep what they have in hand.
+    pub(crate) photos: Photos,
     pub(crate) session: Session,
     pub(crate) slips: PathBuf,
     pub(crate) screen: Screen,
     pub(crate) back: Vec<Screen>,
     pub(crate) notice: Option<Notice>,
     pub(crate) day: Vec<DayRow>,
-    pub(crate) on_board_ml: i64,
+    pub(crate) truck: TruckState,
     pub(crate) book: BookState,
     pub(crate) site: Option<SiteState>,
     pub(crate) form: Option<SiteForm>,
@@ -82,6 +99,7 @@ pub struct App {
     pub(crate) confirm: Option<Confirm>,
     pub(crate) position: PositionState,
     pub(crate) device: DeviceState,
+    pub(crate) send: SendState,
 }
 
 impl App {
@@ -95,13 +113,14 @@ impl App {
         let is_new = session.is_new();
         let open = session.ask(|store| store.open_stop())?;
         let mut app = Self {
+            photos: Photos::new(&session),
             session,
             slips,
             screen: if is_new { Screen::FirstRun } else { Screen::Day },
             back: Vec::new(),
             notice: None,
             day: Vec::new(),
-            on_board_ml: 0,
+            truck: TruckState::default(),
             book: BookState::default(),
             site: None,
             form: None,
@@ -113,6 +132,7 @@ impl App {
             confirm: None,
             position: PositionState::default(),
             device: DeviceState::default(),
+            send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -198,6 +218,8 @@ impl App {
             {
                 Screen::Day
             }
+            Screen::Photos if self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) => Screen::Day,
+            Screen::Photo if !self.has_photo() => return,
             other => other,
         };
         match screen {
@@ -227,6 +249,13 @@ impl App {
                 self.begin_trial();
                 self.back.push(self.screen);
             }
+            Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay => {
+                let reloaded = self.reload_truck();
+                self.try_book(reloaded);
+                if self.screen != screen {
+                    self.back.push(self.screen);
+                }
+            }
             _ => self.back.push(self.screen),
         }
         self.screen = screen;
@@ -241,6 +270,13 @@ impl App {
         match self.back.pop() {
             Some(screen) => {
                 self.screen = screen;
+                if matches!(
+                    screen,
+                    Screen::Truck | Screen::Load | Screen::Disposal | Screen::CloseDay
+                ) {
+                    let reloaded = self.reload_truck();
+                    self.try_book(reloaded);
+                }
                 if screen == Screen::Site {
                     // Tanks opened from the site's page are no stop to come back to.
                     if let Some(tanks) = self.stop.as_ref().filter(|state| state.stop_id().is_none()) {
@@ -284,9 +320,12 @@ impl App {
 
     /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
+        // Each is asked: nobody's news may wait for another's.
         let told = self.poll_device();
+        let photos = self.poll_photos();
         let moved = self.poll_position();
-        self.session.poll() || moved || told
+        let made = self.poll_day_file();
+        self.session.poll() || told || photos || moved || made
     }
 
     fn leave_stop_on_screen(&mut self) {
@@ -301,7 +340,11 @@ impl App {
     }
 
     pub(crate) const fn has_overlay(&self) -> bool {
-        self.pad.is_some() || self.sheet.is_some() || self.picker.is_some() || self.confirm.is_some()
+        self.pad.is_some()
+            || self.sheet.is_some()
+            || self.picker.is_some()
+            || self.confirm.is_some()
+            || self.truck.signing.is_some()
     }
 
     pub(crate) fn close_overlays(&mut self) {
@@ -309,5 +352,7 @@ impl App {
         self.sheet = None;
         self.picker = None;
         self.confirm = None;
+        self.truck.signing = None;
+        self.truck.pad.signing = false;
     }
 }

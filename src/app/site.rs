@@ -2,8 +2,6 @@
 
 use crate::app::book::DueState;
 use crate::app::dig::lid_depths;
-use crate::app::figures::parse_date;
-use crate::app::inputs::{compartments_of, work_input};
 use crate::app::overlay::{
     Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, degrees_text, parse_degrees_e7,
 };
@@ -12,6 +10,8 @@ use crate::app::stop::StopState;
 use crate::domain::assess::assess;
 use crate::domain::record::{Language, ShapeKind, Site, SiteId, Visit, changes};
 use crate::domain::units::Volume;
+use crate::exchange::inputs::{compartments_of, work_input};
+use crate::say::figures::parse_date;
 use crate::store::HistoryRow;
 
 /// A site on the screen.
@@ -394,7 +394,7 @@ impl App {
             },
             message: String::new(),
         };
-        let checked = |text: &str, error: Option<crate::app::figures::TypedError>| match error {
+        let checked = |text: &str, error: Option<crate::say::figures::TypedError>| match error {
             Some(error) if !text.trim().is_empty() => Field {
                 text: text.to_owned(),
                 verdict: Verdict::Invalid,

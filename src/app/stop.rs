@@ -1,7 +1,6 @@
 //! One stop: what is on the screen, what has been kept, and one step back.
 
 use crate::app::inputs::{compartments_of, work_input};
-use crate::app::pump::pumped_ml;
 use crate::app::section::Edge;
 use crate::app::shell::{App, NoticeKind, Screen};
 use crate::domain::assess::{Assessment, assess};
@@ -49,10 +48,10 @@ pub(crate) struct StopState {
     pub dig_area: (f64, f64),
     pub tank_area: (f64, f64),
     pub door: crate::app::door::DoorState,
+    pub photos: crate::app::photos::PhotoState,
+    pub find: crate::app::find::FindState,
     pub assessments: Vec<Assessment>,
     pub undo_label: Option<String>,
-    /// What the truck holds without this stop.
-    pub on_board_before_ml: i64,
 }
 
 impl StopState {
@@ -73,9 +72,10 @@ impl StopState {
             dig_area: (396.0, 420.0),
             tank_area: (200.0, 180.0),
             door: crate::app::door::DoorState::default(),
+            photos: crate::app::photos::PhotoState::default(),
+            find: crate::app::find::FindState::default(),
             assessments: Vec::new(),
             undo_label: None,
-            on_board_before_ml: 0,
         }
     }
 
@@ -236,24 +236,19 @@ impl App {
     pub fn open_stop(&mut self, id: StopId) -> Result<(), StoreError> {
         // What still waits to be kept is not in the book yet: a stop read now would show less than was recorded.
         self.session.settle()?;
-        let emptied = self.session.setup().truck_emptied_at;
-        let (visit, history, undo, kept, on_board) = self.session.ask(move |store| {
+        let (visit, history, photos, undo, kept) = self.session.ask(move |store| {
             let visit = store.visit(id)?;
             let history = store.history(visit.site.id)?;
-            let on_board = store.pumped_since_ml(emptied)?;
-            Ok((visit, history, store.undo_label(id)?, store.last_kept(id)?, on_board))
+            let photos = store.photos(visit.site.id)?;
+            Ok((visit, history, photos, store.undo_label(id)?, store.last_kept(id)?))
         })?;
         let station = visit.stop.station;
-        let own_is_on_board = visit
-            .stop
-            .started_at
-            .is_some_and(|began| emptied.is_none_or(|emptied| began > emptied));
-        let own = if own_is_on_board { pumped_ml(&visit.pumpings) } else { 0 };
         let mut state = StopState::new(visit, history);
-        state.on_board_before_ml = on_board.saturating_sub(own);
+        state.photos = crate::app::photos::PhotoState::with(photos);
         state.undo_label = undo;
         self.session.set_kept_at(kept);
         self.stop = Some(state);
+        self.reload_truck()?;
         self.assess_stop();
         self.note_stop_on_screen(id);
         self.close_overlays();
@@ -377,6 +372,7 @@ impl App {
 
     /// Works out again what the stop's figures mean.
     pub(crate) fn assess_stop(&mut self) {
+        self.refresh_yard();
         let Some(state) = self.stop.as_ref() else { return };
         let visit = state.shown();
         let Some(rule_set) = self.session.rule_set(&visit.site) else {
@@ -411,13 +407,17 @@ impl App {
         let (id, at) = (self.session.new_id(), self.session.now());
         let result = self.session.ask(move |store| {
             let undone = store.undo(stop, id, at)?;
-            Ok((undone, store.visit(stop)?, store.undo_label(stop)?))
+            let visit = store.visit(stop)?;
+            let photos = store.photos(visit.site.id)?;
+            Ok((undone, visit, photos, store.undo_label(stop)?))
         });
-        if let Some((undone, visit, next)) = self.try_book(result) {
+        if let Some((undone, visit, photos, next)) = self.try_book(result) {
             if let Some(state) = self.stop.as_mut() {
                 state.visit = visit;
+                state.photos.set(photos);
                 state.preview = None;
                 state.grabbed = None;
+                state.find.settle_down();
                 state.undo_label = next;
                 state.tank = state.tank.min(state.visit.tanks.len().saturating_sub(1));
                 state.lid = state.lid.min(state.lids().len().saturating_sub(1));
@@ -427,6 +427,7 @@ impl App {
                 self.session.set_kept_at(Some(at));
             }
             self.assess_stop();
+            self.leave_missing_photo();
         }
     }
 
@@ -537,6 +538,10 @@ fn drop_removed(visit: &mut Visit) {
     visit.tanks.retain(|tank| !tank.is_removed());
     visit.compartments.retain(|compartment| !compartment.is_removed());
     visit.lids.retain(|lid| !lid.is_removed());
+    visit.pins.retain(|pin| !pin.is_removed());
+    visit.ties.retain(|tie| !tie.is_removed());
+    visit.clues.retain(|clue| !clue.is_removed());
+    visit.probes.retain(|probe| !probe.is_removed());
     visit.readings.retain(|reading| !reading.is_removed());
     visit.pumpings.retain(|pumping| !pumping.is_removed());
 }
@@ -571,7 +576,10 @@ pub(crate) fn quarters(state: &StopState) -> [i32; 5] {
         }
     };
     let count = |list: &[bool]| share(list.iter().filter(|done| **done).count(), list.len());
-    let placed = visit.site.lat_e7.is_some() || !visit.stop.find_note.is_empty() || !state.history.is_empty();
+    let placed = visit.site.lat_e7.is_some()
+        || !visit.stop.find_note.is_empty()
+        || !state.history.is_empty()
+        || state.find.model.lids().next().is_some();
     let find = count(&[
         visit.stop.lid_found.is_some(),
         placed || visit.stop.lid_found == Some(true),

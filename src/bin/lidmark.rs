@@ -3,8 +3,8 @@
 use clap::{Parser, Subcommand};
 use lidmark::app::explain;
 use lidmark::app::position::SourceChoice;
-use lidmark::app::words::Words;
 use lidmark::platform::{demo, desktop, folders::Folders};
+use lidmark::say::words::Words;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -18,6 +18,9 @@ struct Arguments {
     /// The folder of the book, the slips and rule sets of your own.
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// A folder that stands for the camera: its newest picture is the photo just taken.
+    #[arg(long, value_name = "DIR")]
+    camera: Option<PathBuf>,
     /// Where positions come from in this run: nmea:FILE, tcp:HOST:PORT, serial:DEVICE[:SPEED] or gpx:FILE.
     #[arg(long, value_name = "SOURCE", value_parser = position_source)]
     position: Option<String>,
@@ -63,7 +66,7 @@ fn main() -> ExitCode {
             )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
-            Some(folders) => desktop::run(&folders, arguments.position, arguments.phone)
+            Some(folders) => desktop::run(&folders, arguments.position, arguments.camera, arguments.phone)
                 .map(|()| None)
                 .map_err(|error| error.lines()),
             None => Err((

@@ -7,13 +7,25 @@
 #![deny(missing_docs)]
 
 pub mod assess;
+pub mod causes;
+pub mod cautions;
 pub mod check;
+mod coded;
+pub mod diagnose;
+pub mod flush;
 pub mod forecast;
 pub mod judge;
+pub mod leak;
+pub mod ledger;
 pub mod locate;
+pub mod mark;
+pub mod money;
 pub mod reading;
 pub mod record;
 pub mod riser;
+pub mod route;
 pub mod rules;
+pub mod signs;
 pub mod tank;
 pub mod units;
+pub mod waste;

@@ -3,6 +3,7 @@
 //! Every record is a row of optional facts. A change is the difference between
 //! two states of a record, so undo, history and merging need no code per field.
 
+use crate::domain::locate::fix::PinKind;
 use crate::domain::units::{Cents, Length};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::fmt;
@@ -145,6 +146,8 @@ macro_rules! words {
     };
 }
 
+pub(crate) use words;
+
 words! {
     /// A language the program speaks.
     Language {
@@ -217,6 +220,128 @@ words! {
         Other = "other",
     }
 }
+words! {
+    /// What a photo shows.
+    PhotoPart {
+        /// A lid, or the hole it closes.
+        Lid = "lid",
+        /// The inlet and its device.
+        Inlet = "inlet",
+        /// The outlet and its device.
+        Outlet = "outlet",
+        /// The wall between two compartments.
+        Baffle = "baffle",
+        /// A wall, the bottom or the top of the tank.
+        Wall = "wall",
+        /// The filter in the outlet.
+        Filter = "filter",
+        /// The pump chamber: pump, floats, alarm.
+        PumpChamber = "pump_chamber",
+        /// The field the tank drains to.
+        Field = "field",
+        /// The yard: where things lie, from where one came.
+        Yard = "yard",
+        /// A paper: a receipt, a permit, an old plan.
+        Receipt = "receipt",
+        /// Anything else.
+        #[default]
+        Other = "other",
+    }
+}
+words! {
+    /// Something seen or said about where the tank is that is no pin of its own.
+    ClueKind {
+        /// The end of a field line, or a ridge over one.
+        #[default]
+        Field = "field",
+        /// A dead or lush oval.
+        Oval = "oval",
+        /// A vent pipe standing in the yard.
+        Vent = "vent",
+        /// A patch that has settled.
+        Settled = "settled",
+        /// An old riser or a marker.
+        Marker = "marker",
+        /// "Somewhere there."
+        Customer = "customer",
+        /// A distance to the tank on a record drawing.
+        Record = "record",
+        /// A corner of the lot.
+        LotCorner = "lot_corner",
+    }
+}
+words! {
+    /// What a rod met.
+    ProbeMet {
+        /// Nothing, down to where it was pushed.
+        #[default]
+        Nothing = "nothing",
+        /// The top of the tank.
+        Tank = "tank",
+        /// The edge of the tank.
+        Edge = "edge",
+        /// The sewer pipe.
+        Pipe = "pipe",
+    }
+}
+
+impl Kept for PinKind {
+    fn to_cell(&self) -> Cell {
+        Cell::Text(self.word().to_owned())
+    }
+    fn from_cell(cell: &Cell) -> Option<Self> {
+        if let Cell::Text(word) = cell {
+            Self::from_word(word)
+        } else {
+            None
+        }
+    }
+}
+
+words! {
+    /// What was hauled away.
+    WasteKind {
+        /// Out of a septic tank.
+        #[default]
+        Septage = "septage",
+        /// Out of a tank with no outlet.
+        HoldingTank = "holding_tank",
+        /// Out of a pump chamber.
+        PumpChamber = "pump_chamber",
+        /// Out of a grease trap.
+        Grease = "grease",
+        /// Out of portable toilets.
+        PortableToilet = "portable_toilet",
+        /// Anything else.
+        Other = "other",
+    }
+}
+words! {
+    /// The opening a tank was pumped through.
+    AccessPoint {
+        /// The opening a person could fit through.
+        #[default]
+        MaintenanceHole = "maintenance_hole",
+        /// The narrow pipe meant for looking in.
+        InspectionPipe = "inspection_pipe",
+        /// Anything else.
+        Other = "other",
+    }
+}
+words! {
+    /// What becomes of a load at the place it is taken to.
+    DisposalMethod {
+        /// A treatment plant.
+        #[default]
+        TreatmentPlant = "treatment_plant",
+        /// A receiving or transfer station.
+        ReceivingStation = "receiving_station",
+        /// Spread on land.
+        LandApplied = "land_applied",
+        /// Anything else.
+        Other = "other",
+    }
+}
 
 /// What every record can do, whatever it holds.
 pub trait Record: Clone + PartialEq + Sized {
@@ -233,9 +358,72 @@ pub trait Record: Clone + PartialEq + Sized {
     /// # Errors
     /// The name of the first field whose value is missing or of the wrong kind.
     fn from_cells(id: Uuid, cells: &[Cell]) -> Result<Self, &'static str>;
+    /// Whether a value is one this field can hold; never for a field there is not.
+    fn fits(field: &str, cell: &Cell) -> bool;
     /// Whether a person has taken it away (it is kept all the same).
     fn is_removed(&self) -> bool;
 }
+
+/// What is known of a kind of record without knowing any of its fields by name.
+///
+/// The change log, day files and merging go by this list, so that a new kind of record needs no code of theirs.
+#[derive(Clone, Copy, Debug)]
+pub struct Kind {
+    /// The table.
+    pub table: &'static str,
+    /// The fields, in the order they are kept, the id left out.
+    pub fields: &'static [&'static str],
+    /// Whether a value is one this field can hold; never for a field there is not.
+    pub fits: fn(&str, &Cell) -> bool,
+}
+
+impl Kind {
+    const fn of<R: Record>() -> Self {
+        Self {
+            table: R::TABLE,
+            fields: R::FIELDS,
+            fits: R::fits,
+        }
+    }
+
+    /// Returns the kind of record kept in this table.
+    #[must_use]
+    pub fn named(table: &str) -> Option<&'static Self> {
+        KINDS.iter().find(|kind| kind.table == table)
+    }
+
+    /// Returns the fixed name of a field, so that no text from a file ever becomes part of a statement.
+    #[must_use]
+    pub fn field(&self, name: &str) -> Option<&'static str> {
+        self.fields.iter().copied().find(|field| *field == name)
+    }
+}
+
+/// Every kind of record, each after the kinds it refers to.
+pub const KINDS: &[Kind] = &[
+    Kind::of::<Site>(),
+    Kind::of::<Tank>(),
+    Kind::of::<Compartment>(),
+    Kind::of::<Lid>(),
+    Kind::of::<Stop>(),
+    Kind::of::<Pin>(),
+    Kind::of::<TapeTie>(),
+    Kind::of::<YardClue>(),
+    Kind::of::<RodProbe>(),
+    Kind::of::<Photo>(),
+    Kind::of::<Reading>(),
+    Kind::of::<Truck>(),
+    Kind::of::<TruckTank>(),
+    Kind::of::<Pumping>(),
+    Kind::of::<DisposalPlace>(),
+    Kind::of::<Disposal>(),
+    Kind::of::<LoadCorrection>(),
+    Kind::of::<DayClose>(),
+    Kind::of::<WasteRecord>(),
+    Kind::of::<WorkLine>(),
+    Kind::of::<Price>(),
+    Kind::of::<Setup>(),
+];
 
 /// Declares a record: the struct, its id, its table and how each field is kept.
 macro_rules! record {
@@ -277,6 +465,13 @@ macro_rules! record {
                     removed: <bool as Kept>::from_cell(next()).ok_or("removed")?,
                 })
             }
+            fn fits(field: &str, cell: &Cell) -> bool {
+                match field {
+                    $(stringify!($field) => <$ty as Kept>::from_cell(cell).is_some(),)+
+                    "removed" => <bool as Kept>::from_cell(cell).is_some(),
+                    _ => false,
+                }
+            }
             fn is_removed(&self) -> bool { self.removed }
         }
     };
@@ -313,6 +508,10 @@ record! {
         rule_set: String,
         /// The earliest due date over its tanks, as of the last change.
         due_on: Option<NaiveDate>,
+        /// How far under the ground the bottom of the sewer lies where it leaves the house.
+        sewer_invert_mm: Option<Length>,
+        /// The true bearing of the plan's y axis, tenths of a degree; `None` where only the pins tell north.
+        north_tenths: Option<i64>,
     }
 }
 record! {
@@ -415,6 +614,8 @@ record! {
         signature: String,
         /// When it was signed.
         signed_at: Option<DateTime<FixedOffset>>,
+        /// When the cautions before digging were read and understood.
+        cautioned_at: Option<DateTime<FixedOffset>>,
     }
 }
 record! {
@@ -449,6 +650,322 @@ record! {
         heel_ml: Option<i64>,
         /// Whether it was rinsed.
         rinsed: Option<bool>,
+        /// The tank of the truck it went into; the first one when not given.
+        truck_tank: Option<TruckTankId>,
+        /// What it was.
+        waste: Option<WasteKind>,
+        /// The opening it was pumped through.
+        access: Option<AccessPoint>,
+        /// Why it was pumped.
+        why: String,
+        /// Leaks seen above or below the operating depth.
+        leak_note: String,
+        /// What is unsafe about the lids.
+        lid_note: String,
+        /// Repairs and faults looked into.
+        repair_note: String,
+    }
+}
+record! {
+    /// A vacuum truck.
+    Truck, TruckId, "truck" {
+        /// What the crew calls it.
+        name: String,
+        /// Its number plate.
+        plate: String,
+        /// Its registration with whoever permits hauling.
+        registration: String,
+    }
+}
+record! {
+    /// One tank, or one compartment of the tank, of a truck.
+    TruckTank, TruckTankId, "truck_tank" {
+        /// The truck.
+        truck: TruckId,
+        /// Its place in the order of tanks.
+        place: i64,
+        /// What the crew calls it; empty for the only one.
+        name: String,
+        /// What it holds, millilitres; zero while it is not in use.
+        capacity_ml: i64,
+        /// From when on its load is counted; always, when not given.
+        opened_at: Option<DateTime<FixedOffset>>,
+        /// What was in it then, millilitres.
+        opening_ml: i64,
+    }
+}
+record! {
+    /// A place that takes hauled waste, kept to be chosen again.
+    DisposalPlace, DisposalPlaceId, "disposal_place" {
+        /// Its name.
+        name: String,
+        /// Its address.
+        address: String,
+        /// Its permit or registration number.
+        permit: String,
+        /// Who runs it.
+        operator: String,
+        /// What becomes of a load there.
+        method: Option<DisposalMethod>,
+    }
+}
+record! {
+    /// What was let out of one tank of a truck at one place. The place is written out: it may change later, this may not.
+    Disposal, DisposalId, "disposal" {
+        /// The truck's tank.
+        truck_tank: TruckTankId,
+        /// When.
+        at: Option<DateTime<FixedOffset>>,
+        /// The place's name.
+        place: String,
+        /// The place's address.
+        address: String,
+        /// The place's permit or registration number.
+        permit: String,
+        /// Who runs the place.
+        operator: String,
+        /// What becomes of it there.
+        method: Option<DisposalMethod>,
+        /// The number of the ticket.
+        ticket: String,
+        /// Let out of the truck, millilitres.
+        out_ml: i64,
+        /// What the place says it took, millilitres.
+        accepted_ml: Option<i64>,
+        /// Who took it.
+        receiver_name: String,
+        /// That person's strokes, as for a stop; empty when unsigned.
+        receiver_signature: String,
+        /// When that was signed.
+        receiver_signed_at: Option<DateTime<FixedOffset>>,
+        /// What the receiver noted where the amounts differ.
+        discrepancy: String,
+        /// How pathogens and insects were kept down, where it was spread on land.
+        treatment: String,
+        /// Nitrogen and liquid put on the land, and on which area.
+        land_rate: String,
+    }
+}
+record! {
+    /// A correction of a load. What it corrects stays as it was.
+    LoadCorrection, LoadCorrectionId, "load_correction" {
+        /// The truck's tank.
+        truck_tank: TruckTankId,
+        /// When.
+        at: Option<DateTime<FixedOffset>>,
+        /// What it adds to the load, millilitres; negative when it takes off.
+        change_ml: i64,
+        /// Why.
+        reason: String,
+        /// The pumping or disposal it corrects, as its id; empty when it corrects the load as such.
+        corrects: String,
+    }
+}
+record! {
+    /// A day of a truck, closed.
+    DayClose, DayCloseId, "day_close" {
+        /// The truck.
+        truck: TruckId,
+        /// The day.
+        day: NaiveDate,
+        /// When it was closed last.
+        closed_at: Option<DateTime<FixedOffset>>,
+        /// Why it was closed with something missing; empty when nothing was.
+        reason: String,
+        /// What was missing, as JSON: `[{"load": "…", "field": "…"}, …]`; empty when nothing was.
+        missing: String,
+        /// What stayed on the truck for the next day, millilitres.
+        carried_ml: i64,
+        /// Who drove.
+        driver: String,
+        /// The driver's certification or licence.
+        driver_certification: String,
+        /// The driver's strokes, as for a stop; empty when unsigned.
+        driver_signature: String,
+    }
+}
+record! {
+    /// The hauled-waste record of one load, as it stood when its day was closed.
+    WasteRecord, WasteRecordId, "waste_record" {
+        /// The pumping that made the load.
+        pumping: PumpingId,
+        /// The day it was collected.
+        day: NaiveDate,
+        /// The id of the rule set it was made by.
+        rule_set: String,
+        /// Every field that was known, as JSON: `{"field": "value", …}`.
+        facts: String,
+        /// The fields the rule set asks for that were not known, as JSON; empty when none.
+        missing: String,
+        /// It is to be kept until this day at least.
+        keep_until: Option<NaiveDate>,
+    }
+}
+words! {
+    /// What the customer said to a piece of work.
+    Accepted {
+        /// Not asked yet, or not answered.
+        #[default]
+        Open = "open",
+        /// Agreed to.
+        Yes = "yes",
+        /// Declined.
+        No = "no",
+    }
+}
+record! {
+    /// One line of work at a stop, with what it costs.
+    WorkLine, WorkLineId, "work_line" {
+        /// At which stop.
+        stop: StopId,
+        /// Its place on the slip.
+        place: i64,
+        /// What was done or offered.
+        label: String,
+        /// How many, in thousandths.
+        quantity_thousandths: i64,
+        /// What one costs, before tax.
+        unit_price: Cents,
+        /// Tax, in thousandths of the amount.
+        tax_permille: i64,
+        /// What the customer said to it.
+        accepted: Accepted,
+    }
+}
+record! {
+    /// One line of the company's price list.
+    Price, PriceId, "price" {
+        /// Its place in the list.
+        place: i64,
+        /// What is sold.
+        label: String,
+        /// What one costs, before tax.
+        unit_price: Cents,
+        /// Tax, in thousandths of the amount.
+        tax_permille: i64,
+    }
+}
+record! {
+    /// A place of the yard that is worth coming back to.
+    Pin, PinId, "pin" {
+        /// Where.
+        site: SiteId,
+        /// At which stop it was made.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// Which lid, of a tank lid.
+        lid: Option<LidId>,
+        /// What it marks.
+        kind: PinKind,
+        /// What the crew calls it; empty for the kind's own name.
+        name: String,
+        /// Where it was put on the plan, millimetres along x; with two tapes it only says on which side.
+        x_mm: Option<i64>,
+        /// The same along y.
+        y_mm: Option<i64>,
+        /// The pipe's bearing away from the house, tenths of a degree from the plan's y axis, if it was seen.
+        pipe_tenths: Option<i64>,
+        /// Half of its size, of an obstacle.
+        radius_mm: Option<Length>,
+        /// The raw position fixes as JSON; empty when there is none. Never changed once taken, only added to.
+        fixes: String,
+        /// The places of a line as JSON, `[[x_mm, y_mm], …]`; empty for a place.
+        line_mm: String,
+    }
+}
+record! {
+    /// One tape distance between two places of the yard.
+    TapeTie, TapeTieId, "tie" {
+        /// Where.
+        site: SiteId,
+        /// At which stop it was pulled.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// The place that is measured.
+        target: PinId,
+        /// The place the tape was held at.
+        origin: PinId,
+        /// What the tape read.
+        distance_mm: Length,
+    }
+}
+record! {
+    /// Something seen or said about where the tank is.
+    YardClue, YardClueId, "clue" {
+        /// Where.
+        site: SiteId,
+        /// At which stop.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// What.
+        kind: ClueKind,
+        /// Where on the plan, millimetres along x.
+        x_mm: i64,
+        /// The same along y.
+        y_mm: i64,
+        /// Half of its size, where it has one.
+        radius_mm: Option<Length>,
+        /// How far from there the tank is, of a record drawing's tie.
+        distance_mm: Option<Length>,
+    }
+}
+record! {
+    /// One push of the rod.
+    RodProbe, RodProbeId, "probe" {
+        /// Where.
+        site: SiteId,
+        /// At which stop.
+        stop: Option<StopId>,
+        /// Its place in the order they were made.
+        place: i64,
+        /// Where on the plan, millimetres along x.
+        x_mm: i64,
+        /// The same along y.
+        y_mm: i64,
+        /// How deep it went.
+        depth_mm: Length,
+        /// What it met.
+        met: ProbeMet,
+    }
+}
+record! {
+    /// A photo; the picture itself is a file named after its hash.
+    Photo, PhotoId, "photo" {
+        /// Where it was taken.
+        site: SiteId,
+        /// At which stop, if at one.
+        stop: Option<StopId>,
+        /// At which station of the stop.
+        station: Option<Station>,
+        /// What it shows.
+        part: PhotoPart,
+        /// Of which tank.
+        tank: Option<TankId>,
+        /// Of which lid.
+        lid: Option<LidId>,
+        /// Its place in the order of the site's photos, as they were taken in.
+        place: i64,
+        /// SHA-256 of the kept JPEG, 64 lower-case hex digits.
+        hash: String,
+        /// Width of the kept JPEG, pixels.
+        width_px: i64,
+        /// Height of the kept JPEG, pixels.
+        height_px: i64,
+        /// When it was taken in.
+        added_at: DateTime<FixedOffset>,
+        /// When the camera says it was taken.
+        taken_at: Option<DateTime<FixedOffset>>,
+        /// Latitude the camera noted, WGS 84, in 1e-7 degrees.
+        lat_e7: Option<i64>,
+        /// Longitude the camera noted, WGS 84, in 1e-7 degrees.
+        lon_e7: Option<i64>,
+        /// Anything worth saying about it.
+        note: String,
+        /// Marks drawn on it, as `exchange::marks` writes them; empty when there are none.
+        marks: String,
     }
 }
 record! {
@@ -478,17 +995,34 @@ record! {
         riser_18: Cents,
         /// A riser section of 24 in.
         riser_24: Cents,
-        /// What the truck holds, millilitres.
+        /// What the truck held before trucks had records of their own, millilitres; a new truck starts with it.
         truck_ml: i64,
-        /// When the truck was last emptied.
+        /// When the truck was last emptied, before disposals had records of their own. Read only.
         truck_emptied_at: Option<DateTime<FixedOffset>>,
         /// The longest interval ever promised, months; the rule set's own when not given.
         max_months: Option<i64>,
         /// How well an edge is read with the tool at hand.
         edge_mm: Length,
+        /// The camera's own data stay in the files of photos.
+        keep_camera_data: bool,
         /// Where positions come from, as typed: `tcp:HOST:PORT` and the like; empty for the device's own.
         position_source: String,
+        /// The company's address.
+        company_address: String,
+        /// The company's registration as a hauler.
+        registration: String,
+        /// The driver's certification or licence.
+        certification: String,
+        /// The truck this phone rides on.
+        truck: Option<TruckId>,
+        /// The office's public key, as text; empty when day files are not sealed.
+        office_key: String,
     }
+}
+
+impl SetupId {
+    /// How this device itself is set up; those of others bear the names of their phones.
+    pub const OWN: Self = Self(Uuid::from_u128(1));
 }
 
 /// A site with its tanks and lids, and one stop with its readings.
@@ -504,6 +1038,14 @@ pub struct Visit {
     pub compartments: Vec<Compartment>,
     /// Their lids, in order.
     pub lids: Vec<Lid>,
+    /// The yard's pins, in the order they were made.
+    pub pins: Vec<Pin>,
+    /// The tapes pulled between them, in the order they were pulled.
+    pub ties: Vec<TapeTie>,
+    /// What was seen or said of where the tank is, in order.
+    pub clues: Vec<YardClue>,
+    /// The pushes of the rod, in order.
+    pub probes: Vec<RodProbe>,
     /// The stop.
     pub stop: Stop,
     /// The stop's readings.
@@ -523,6 +1065,27 @@ pub struct FieldChange {
     pub field: &'static str,
     /// The value it takes.
     pub value: Cell,
+}
+
+/// One field of one record as it stands, with when, on which phone and by which action it came to stand so.
+///
+/// Two books that know different values of a field can be merged by comparing these.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stamped {
+    /// The record's table.
+    pub table: &'static str,
+    /// The record.
+    pub id: Uuid,
+    /// The field.
+    pub field: &'static str,
+    /// Its value.
+    pub value: Cell,
+    /// When it was given this value, by the clock of the phone.
+    pub at: DateTime<FixedOffset>,
+    /// The phone.
+    pub by: Uuid,
+    /// The action.
+    pub op: Uuid,
 }
 
 /// Lists what differs between two states of the records of one kind.
@@ -561,6 +1124,10 @@ impl Visit {
         list.extend(changes(&self.tanks, &after.tanks));
         list.extend(changes(&self.compartments, &after.compartments));
         list.extend(changes(&self.lids, &after.lids));
+        list.extend(changes(&self.pins, &after.pins));
+        list.extend(changes(&self.ties, &after.ties));
+        list.extend(changes(&self.clues, &after.clues));
+        list.extend(changes(&self.probes, &after.probes));
         list.extend(changes(
             std::slice::from_ref(&self.stop),
             std::slice::from_ref(&after.stop),
@@ -586,6 +1153,17 @@ pub struct Op {
     pub undoable: bool,
     /// What it changed.
     pub changes: Vec<FieldChange>,
+}
+
+/// One action as it stands in the log, with what each of its changes replaced.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Logged {
+    /// The action.
+    pub op: Op,
+    /// The action it took back, if it took one back.
+    pub undoes: Option<Uuid>,
+    /// What each change replaced, in the order of the changes; `None` where the record was new.
+    pub before: Vec<Option<Cell>>,
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Rules as data: when a tank is to be pumped, looked at, and given risers.
 
 use super::units::{Length, Offset, Volume};
+use super::waste::{Condition, WasteField};
 use chrono::NaiveDate;
 
 /// Which side the limit itself belongs to.
@@ -173,6 +174,25 @@ pub struct RiserRule {
     pub opening_wider_than: Option<LengthLimit>,
 }
 
+/// What a record of hauled waste must say.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HauledWaste {
+    /// Where it is written.
+    pub source: String,
+    /// How sure we are.
+    pub confidence: Confidence,
+    /// Asked for, each under its condition.
+    pub required: Vec<(WasteField, Condition)>,
+    /// Of these, the ones known but not seen in the source's text.
+    pub from_memory: Vec<WasteField>,
+    /// How long the record is to be kept, when the source says.
+    pub retention_years: Option<u32>,
+    /// Within how many days it is to be handed on, when the source says.
+    pub report_within_days: Option<u32>,
+    /// What else a reader should know, in plain words.
+    pub notes: Vec<String>,
+}
+
 /// The rules of one place or one publication.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RuleSet {
@@ -204,6 +224,8 @@ pub struct RuleSet {
     pub forecast_volume_fraction: Option<f64>,
     /// Rules about risers and lids.
     pub riser_rules: Vec<RiserRule>,
+    /// What a record of hauled waste must say here; `None` where the source read says nothing.
+    pub hauled_waste: Option<HauledWaste>,
     /// What else a reader should know.
     pub notes: Vec<String>,
 }

@@ -9,12 +9,21 @@ use std::io::Read;
 
 /// Returns the plan as a feature collection: a place is a `Point`, a line a `LineString`; properties `name`, `kind`,
 /// `error_m` and `note`.
+///
+/// Degrees have seven decimals, about a centimetre; a line over the antimeridian is cut there into a
+/// `MultiLineString`, as RFC 7946 section 3.1.9 asks. Heights are not known and not written.
 #[must_use]
 pub fn write(plan: &SitePlan) -> String {
     let features = plan.marks.iter().map(|mark| {
         let value = match &mark.shape {
             MarkShape::Place(position) => GeometryValue::new_point(pair(*position)),
-            MarkShape::Line(line) => GeometryValue::new_line_string(line.iter().map(|at| pair(*at))),
+            MarkShape::Line(line) => {
+                let mut parts = cut_at_antimeridian(line);
+                match parts.len() {
+                    0 | 1 => GeometryValue::new_line_string(parts.pop().unwrap_or_default()),
+                    _ => GeometryValue::new_multi_line_string(parts),
+                }
+            }
         };
         let mut properties = JsonObject::new();
         properties.insert("name".into(), mark.name.clone().into());
@@ -37,10 +46,67 @@ pub fn write(plan: &SitePlan) -> String {
     GeoJson::from(collection).to_string()
 }
 
-/// Longitude first, to the nine decimals (0.1 mm) that survive a round trip.
+/// Longitude first, to seven decimals.
 fn pair(position: Position) -> [f64; 2] {
-    let short = |degrees: f64| (degrees * 1.0e9).round() / 1.0e9;
-    [short(position.longitude_deg()), short(position.latitude_deg())]
+    [seven(position.longitude_deg()), seven(position.latitude_deg())]
+}
+
+fn seven(degrees: f64) -> f64 {
+    (degrees * 1.0e7).round() / 1.0e7
+}
+
+/// The pieces of a line on either side of the antimeridian, each ending on it.
+fn cut_at_antimeridian(line: &[Position]) -> Vec<Vec<[f64; 2]>> {
+    let mut parts: Vec<Vec<[f64; 2]>> = Vec::new();
+    let mut before: Option<Position> = None;
+    for at in line {
+        let step = before.map_or(0.0, |last| at.longitude_deg() - last.longitude_deg());
+        if let Some(last) = before.filter(|_| step.abs() > 180.0) {
+            let edge = 180.0_f64.copysign(last.longitude_deg());
+            // Within a site a line is straight in degrees too; both ends on the edge meet where they are.
+            let whole = step - 360.0_f64.copysign(step);
+            let share = if whole.abs() > 0.0 {
+                (edge - last.longitude_deg()) / whole
+            } else {
+                0.0
+            };
+            let latitude = seven(last.latitude_deg() + share * (at.latitude_deg() - last.latitude_deg()));
+            if let Some(part) = parts.last_mut() {
+                part.push([edge, latitude]);
+            }
+            parts.push(vec![[-edge, latitude]]);
+        }
+        match parts.last_mut() {
+            Some(part) => part.push(pair(*at)),
+            None => parts.push(vec![pair(*at)]),
+        }
+        before = Some(*at);
+    }
+    parts
+}
+
+/// Puts lines together again that were cut at the antimeridian.
+fn join_at_antimeridian(parts: Vec<Vec<Position>>) -> Vec<Vec<Position>> {
+    let on_edge = |at: &Position, edge: f64| (at.longitude_deg() - edge).abs() < 1.0e-9;
+    let mut joined: Vec<Vec<Position>> = Vec::new();
+    for part in parts {
+        let cut = joined
+            .last()
+            .and_then(|last| last.last())
+            .zip(part.first())
+            .is_some_and(|(end, start)| {
+                let same = (end.latitude_deg() - start.latitude_deg()).abs() < 1.0e-9;
+                same && (on_edge(end, 180.0) && on_edge(start, -180.0) || on_edge(end, -180.0) && on_edge(start, 180.0))
+            });
+        match joined.last_mut() {
+            Some(last) if cut => {
+                last.pop();
+                last.extend(part.into_iter().skip(1));
+            }
+            _ => joined.push(part),
+        }
+    }
+    joined
 }
 
 /// Reads a plan from any `GeoJSON`: a feature collection, one feature or a bare geometry.
@@ -105,12 +171,8 @@ fn collect(value: &GeometryValue, into: &mut Vec<MarkShape>, feature: usize) -> 
         }
         _ => Err(PlanError::ShortCoordinate { mark: feature }),
     };
-    let line = |path: &[geojson::Position]| {
-        path.iter()
-            .map(place)
-            .collect::<Result<Vec<_>, _>>()
-            .map(MarkShape::Line)
-    };
+    let places = |path: &[geojson::Position]| path.iter().map(place).collect::<Result<Vec<_>, _>>();
+    let line = |path: &[geojson::Position]| places(path).map(MarkShape::Line);
     match value {
         GeometryValue::Point { coordinates } => into.push(MarkShape::Place(place(coordinates)?)),
         GeometryValue::MultiPoint { coordinates } => {
@@ -120,9 +182,11 @@ fn collect(value: &GeometryValue, into: &mut Vec<MarkShape>, feature: usize) -> 
         }
         GeometryValue::LineString { coordinates } => into.push(line(coordinates)?),
         GeometryValue::MultiLineString { coordinates } => {
-            for path in coordinates {
-                into.push(line(path)?);
-            }
+            let parts = coordinates
+                .iter()
+                .map(|path| places(path))
+                .collect::<Result<Vec<_>, _>>()?;
+            into.extend(join_at_antimeridian(parts).into_iter().map(MarkShape::Line));
         }
         GeometryValue::Polygon { coordinates } => {
             if let Some(outer) = coordinates.first() {

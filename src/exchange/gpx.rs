@@ -6,8 +6,9 @@ use crate::domain::locate::fix::{Fix, FixQuality, OPEN_SKY_FLOOR_M, PinKind};
 use crate::domain::locate::geodesy::{Position, PositionError};
 use crate::domain::locate::plan::{Mark, MarkShape, SitePlan};
 use chrono::{DateTime, Utc};
-use gpx::{Fix as GpxFix, Gpx, GpxVersion, Metadata, Track, TrackSegment, Waypoint};
+use gpx::{Fix as GpxFix, Gpx, Waypoint};
 use std::io::Read;
+use xml::writer::{EmitterConfig, EventWriter, XmlEvent};
 
 /// The largest plan or track read, bytes. A day of one fix a second is about a tenth of it.
 pub const LARGEST: u64 = 64 * 1024 * 1024;
@@ -62,52 +63,97 @@ pub(super) fn read_capped(input: impl Read) -> Result<String, PlanError> {
     String::from_utf8(bytes).map_err(|_| PlanError::NotText)
 }
 
+/// The namespace of what GPX has no element for: one element, `error_m`, the radius of about 68 % confidence in metres.
+pub const NAMESPACE: &str = "urn:lidmark:gpx:1";
+
+/// The namespace of GPX 1.1.
+const GPX_11: &str = "http://www.topografix.com/GPX/1/1";
+
+type Writer<'a> = EventWriter<&'a mut Vec<u8>>;
+
 /// Returns the plan as GPX 1.1: places as waypoints, lines as tracks; the kind stands in `type`, the note in `desc`.
 ///
-/// GPX has no element for a position's error in metres, so that stands in `cmt`, for people.
+/// GPX has no element for a position's error in metres: it stands in `cmt` for people, and for programs among the
+/// extensions, in [`NAMESPACE`]. Degrees have seven decimals, about a centimetre.
 ///
 /// # Errors
 /// When the writer fails, which it does not for any plan of ours.
 pub fn write(plan: &SitePlan) -> Result<String, PlanError> {
-    let mut out = Gpx {
-        version: GpxVersion::Gpx11,
-        creator: Some("Lidmark".into()),
-        metadata: Some(Metadata {
-            name: Some(plain(&plan.name)),
-            ..Metadata::default()
-        }),
-        ..Gpx::default()
-    };
-    for mark in &plan.marks {
-        let comment = mark.error_m.map(|error| format!("within about {error:.1} m"));
-        match &mark.shape {
-            MarkShape::Place(position) => {
-                let mut waypoint = waypoint(*position);
-                waypoint.name = Some(plain(&mark.name));
-                waypoint.type_ = Some(mark.kind.word().into());
-                waypoint.description = mark.note.as_deref().map(plain);
-                waypoint.comment = comment;
-                out.waypoints.push(waypoint);
-            }
-            MarkShape::Line(line) => out.tracks.push(Track {
-                name: Some(plain(&mark.name)),
-                type_: Some(mark.kind.word().into()),
-                description: mark.note.as_deref().map(plain),
-                comment,
-                segments: vec![TrackSegment {
-                    points: line.iter().map(|at| waypoint(*at)).collect(),
-                }],
-                ..Track::default()
-            }),
-        }
-    }
     let mut bytes = Vec::new();
-    gpx::write(&out, &mut bytes).map_err(|error| PlanError::Write(error.to_string()))?;
+    let mut out = EmitterConfig::new().perform_indent(true).create_writer(&mut bytes);
+    write_all(plan, &mut out).map_err(|error| PlanError::Write(error.to_string()))?;
     String::from_utf8(bytes).map_err(|_| PlanError::NotText)
 }
 
-fn waypoint(at: Position) -> Waypoint {
-    Waypoint::new(geo::Point::new(at.longitude_deg(), at.latitude_deg()))
+fn write_all(plan: &SitePlan, out: &mut Writer<'_>) -> xml::writer::Result<()> {
+    out.write(
+        XmlEvent::start_element("gpx")
+            .default_ns(GPX_11)
+            .ns("lidmark", NAMESPACE)
+            .attr("version", "1.1")
+            .attr("creator", "Lidmark"),
+    )?;
+    out.write(XmlEvent::start_element("metadata"))?;
+    element(out, "name", &plan.name)?;
+    out.write(XmlEvent::end_element())?;
+    // GPX wants every waypoint before the first track.
+    for mark in &plan.marks {
+        if let MarkShape::Place(at) = mark.shape {
+            start_point(out, "wpt", at)?;
+            describe(out, mark)?;
+            out.write(XmlEvent::end_element())?;
+        }
+    }
+    for mark in &plan.marks {
+        if let MarkShape::Line(line) = &mark.shape {
+            out.write(XmlEvent::start_element("trk"))?;
+            describe(out, mark)?;
+            out.write(XmlEvent::start_element("trkseg"))?;
+            for at in line {
+                start_point(out, "trkpt", *at)?;
+                out.write(XmlEvent::end_element())?;
+            }
+            out.write(XmlEvent::end_element())?;
+            out.write(XmlEvent::end_element())?;
+        }
+    }
+    out.write(XmlEvent::end_element())
+}
+
+fn start_point(out: &mut Writer<'_>, name: &str, at: Position) -> xml::writer::Result<()> {
+    // GPX's longitude stays under 180, GeoJSON's may be 180: the two are one meridian.
+    let longitude_deg = if at.longitude_deg() >= 179.999_999_95 {
+        -180.0
+    } else {
+        at.longitude_deg()
+    };
+    let (lat, lon) = (format!("{:.7}", at.latitude_deg()), format!("{longitude_deg:.7}"));
+    out.write(XmlEvent::start_element(name).attr("lat", &lat).attr("lon", &lon))
+}
+
+/// Name, comment, description, type, extensions: the order of GPX 1.1 for waypoints and tracks alike.
+fn describe(out: &mut Writer<'_>, mark: &Mark) -> xml::writer::Result<()> {
+    let error_m = mark.error_m.filter(|error| error.is_finite());
+    element(out, "name", &mark.name)?;
+    if let Some(error_m) = error_m {
+        element(out, "cmt", &format!("within about {error_m:.1} m"))?;
+    }
+    if let Some(note) = &mark.note {
+        element(out, "desc", note)?;
+    }
+    element(out, "type", mark.kind.word())?;
+    if let Some(error_m) = error_m {
+        out.write(XmlEvent::start_element("extensions"))?;
+        element(out, "lidmark:error_m", &format!("{error_m:.3}"))?;
+        out.write(XmlEvent::end_element())?;
+    }
+    Ok(())
+}
+
+fn element(out: &mut Writer<'_>, name: &str, text: &str) -> xml::writer::Result<()> {
+    out.write(XmlEvent::start_element(name))?;
+    out.write(XmlEvent::characters(&plain(text)))?;
+    out.write(XmlEvent::end_element())
 }
 
 /// XML cannot carry control characters, not even escaped.
@@ -117,9 +163,34 @@ fn plain(text: &str) -> String {
         .collect()
 }
 
-fn parse(input: impl Read) -> Result<Gpx, PlanError> {
-    let text = read_capped(input)?;
+fn parse(text: &str) -> Result<Gpx, PlanError> {
     gpx::read(text.as_bytes()).map_err(|error| PlanError::NotGpx(error.to_string()))
+}
+
+/// Our own extension of every element of this name, in their order; the `gpx` crate passes extensions by.
+fn errors_of(text: &str, name: &str) -> Vec<Option<f64>> {
+    // What the one reader takes and the other does not has no extension of ours.
+    let Ok(document) = roxmltree::Document::parse(text) else {
+        return Vec::new();
+    };
+    let error_of = |element: roxmltree::Node<'_, '_>| {
+        let extensions = element
+            .children()
+            .find(|child| child.has_tag_name((GPX_11, "extensions")))?;
+        let own = extensions
+            .children()
+            .find(|child| child.has_tag_name((NAMESPACE, "error_m")))?;
+        own.text()?
+            .trim()
+            .parse::<f64>()
+            .ok()
+            .filter(|error| error.is_finite() && *error >= 0.0)
+    };
+    let root = document.root_element();
+    root.children()
+        .filter(|child| child.has_tag_name((GPX_11, name)))
+        .map(error_of)
+        .collect()
 }
 
 /// Reads a plan from GPX 1.0 or 1.1: waypoints become places, routes and track segments become lines.
@@ -129,12 +200,16 @@ fn parse(input: impl Read) -> Result<Gpx, PlanError> {
 /// # Errors
 /// When it is too large, not GPX, or holds a coordinate that is not on the Earth.
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
-    let gpx = parse(input)?;
+    let text = read_capped(input)?;
+    let gpx = parse(&text)?;
+    let [place_errors, route_errors, track_errors] = ["wpt", "rte", "trk"].map(|name| errors_of(&text, name));
+    let error_of = |errors: &[Option<f64>], index: usize| errors.get(index).copied().flatten();
     let mut plan = SitePlan {
         name: gpx.metadata.and_then(|metadata| metadata.name).unwrap_or_default(),
         marks: Vec::with_capacity(gpx.waypoints.len()),
     };
-    let mut add = |name: Option<String>, kind: Option<String>, note: Option<String>, points: &[Waypoint], is_place| {
+    let mut add = |said: (Option<String>, Option<String>, Option<String>), error_m, points: &[Waypoint], is_place| {
+        let (name, kind, note) = said;
         let number = plan.marks.len() + 1;
         let line = points
             .iter()
@@ -149,34 +224,24 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
             kind: kind
                 .and_then(|word| PinKind::from_word(&word))
                 .unwrap_or(PinKind::Landmark),
-            error_m: None,
+            error_m,
             note,
             shape,
         });
         Ok(())
     };
-    for point in gpx.waypoints {
-        let one = std::slice::from_ref(&point);
-        add(
-            point.name.clone(),
-            point.type_.clone(),
-            point.description.clone(),
-            one,
-            true,
-        )?;
+    for (index, point) in gpx.waypoints.into_iter().enumerate() {
+        let said = (point.name.clone(), point.type_.clone(), point.description.clone());
+        add(said, error_of(&place_errors, index), std::slice::from_ref(&point), true)?;
     }
-    for route in gpx.routes {
-        add(route.name, route.type_, route.description, &route.points, false)?;
+    for (index, route) in gpx.routes.into_iter().enumerate() {
+        let said = (route.name, route.type_, route.description);
+        add(said, error_of(&route_errors, index), &route.points, false)?;
     }
-    for track in gpx.tracks {
+    for (index, track) in gpx.tracks.into_iter().enumerate() {
         for segment in &track.segments {
-            add(
-                track.name.clone(),
-                track.type_.clone(),
-                track.description.clone(),
-                &segment.points,
-                false,
-            )?;
+            let said = (track.name.clone(), track.type_.clone(), track.description.clone());
+            add(said, error_of(&track_errors, index), &segment.points, false)?;
         }
     }
     Ok(plan)
@@ -193,7 +258,7 @@ fn position(point: &Waypoint, mark: usize) -> Result<Position, PlanError> {
 /// # Errors
 /// As [`read`].
 pub fn replay(input: impl Read) -> Result<Replay, PlanError> {
-    let gpx = parse(input)?;
+    let gpx = parse(&read_capped(input)?)?;
     let mut points: Vec<Waypoint> = gpx
         .tracks
         .into_iter()

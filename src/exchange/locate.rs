@@ -379,11 +379,34 @@ struct Found {
     located: Located,
 }
 
+/// A place whose tapes do not give it: the others are answered all the same.
+#[derive(Clone, Debug)]
+struct Refused {
+    name: String,
+    /// The tie to look at first.
+    tie: usize,
+    /// Its field.
+    field: &'static str,
+    /// By how much two tapes fall short of meeting, m.
+    shortfall_m: Option<f64>,
+    reason: String,
+}
+
+impl Refused {
+    fn path(&self) -> String {
+        match self.field {
+            "" => format!("ties[{}]", self.tie),
+            field => format!("ties[{}].{field}", self.tie),
+        }
+    }
+}
+
 /// The site's plan as it fills up.
 struct Plan<'a> {
     file: &'a LocateFile,
     known: BTreeMap<String, Known>,
     found: Vec<Found>,
+    refused: Vec<Refused>,
     pins: Vec<(&'a FilePin, PinPlace)>,
     fit: Option<RigidFit>,
     /// The pins the fit was made from, in its order.
@@ -400,6 +423,7 @@ impl<'a> Plan<'a> {
             file,
             known: BTreeMap::new(),
             found: Vec::new(),
+            refused: Vec::new(),
             pins: Vec::new(),
             fit: None,
             shared: Vec::new(),
@@ -489,7 +513,7 @@ impl<'a> Plan<'a> {
         loop {
             let mut progress = false;
             for (name, indices) in &to {
-                let done = self.found.iter().any(|found| found.name == *name);
+                let done = self.found.iter().any(|found| found.name == *name) || self.is_refused(name);
                 let ties: Option<Vec<Tie>> = indices.iter().map(|index| self.tie(*index)).collect();
                 if let (false, Some(ties)) = (done, ties) {
                     self.find(name, indices, &ties)?;
@@ -522,25 +546,48 @@ impl<'a> Plan<'a> {
                 format!("{} ties to `{name}`, at most {MOST_TIES} are read", ties.len()),
             ));
         }
-        let mut located = locate(ties).map_err(|error| match error {
-            TieError::TooFew(_) => ReadLocateError::new(
-                format!("ties[{}]", at(0)),
-                format!("one tie to `{name}` is not enough, measure from a second place"),
-            ),
-            TieError::SamePlace { .. } => ReadLocateError::new(
-                format!("ties[{}].from", at(1)),
-                format!("all ties to `{name}` start at one place, measure from another"),
-            ),
-            TieError::CannotMeet { first, second, shortfall_m } => ReadLocateError::new(
-                format!("ties[{}].distance_m", at(second)),
-                format!(
-                    "the tapes from `{}` and `{}` to `{name}` cannot meet, they fall {shortfall_m:.3} m short; measure both again",
-                    from(first),
-                    from(second)
-                ),
-            ),
-            TieError::NotAPlace(tie) => ReadLocateError::new(format!("ties[{}].from", at(tie)), error.to_string()),
-        })?;
+        let mut located = match locate(ties) {
+            Ok(located) => located,
+            Err(error) => {
+                let (tie, field, shortfall_m, reason) = match error {
+                    TieError::TooFew(_) => (
+                        at(0),
+                        "",
+                        None,
+                        format!("one tie to `{name}` is not enough, measure from a second place"),
+                    ),
+                    TieError::SamePlace { .. } => (
+                        at(1),
+                        "from",
+                        None,
+                        format!("all ties to `{name}` start at one place, measure from another"),
+                    ),
+                    TieError::CannotMeet {
+                        first,
+                        second,
+                        shortfall_m,
+                    } => (
+                        at(second),
+                        "distance_m",
+                        Some(shortfall_m),
+                        format!(
+                            "the tapes from `{}` and `{}` to `{name}` cannot meet, they fall {shortfall_m:.3} m short; measure both again",
+                            from(first),
+                            from(second)
+                        ),
+                    ),
+                    TieError::NotAPlace(tie) => (at(tie), "from", None, error.to_string()),
+                };
+                self.refused.push(Refused {
+                    name: name.to_owned(),
+                    tie,
+                    field,
+                    shortfall_m,
+                    reason,
+                });
+                return Ok(());
+            }
+        };
         if let Some(side) = self.file.sides.get(name) {
             let wanted = if *side == FileSide::Left {
                 Side::Left
@@ -600,17 +647,50 @@ impl<'a> Plan<'a> {
         Ok(())
     }
 
-    fn refuse_loose_ties(&self) -> Result<(), ReadLocateError> {
-        let loose = self.file.ties.iter().enumerate().find(|(_, tie)| {
-            !self.found.iter().any(|found| found.name == tie.to) && !self.known.contains_key(&tie.from)
-        });
-        let Some((index, tie)) = loose else { return Ok(()) };
-        Err(self.unknown(format!("ties[{index}].from"), &tie.from))
+    fn is_refused(&self, name: &str) -> bool {
+        self.refused.iter().any(|refused| refused.name == name)
+    }
+
+    /// Refuses every place with a tie from where nothing is known; a name that stands nowhere else is a slip of the
+    /// whole file.
+    fn refuse_loose_ties(&mut self) -> Result<(), ReadLocateError> {
+        for (index, tie) in self.file.ties.iter().enumerate() {
+            let answered = self.found.iter().any(|found| found.name == tie.to) || self.is_refused(&tie.to);
+            if answered || self.known.contains_key(&tie.from) {
+                continue;
+            }
+            let is_named = self.pins.iter().any(|(pin, _)| pin.name == tie.from)
+                || self.file.ties.iter().any(|other| other.to == tie.from);
+            let error = self.unknown(format!("ties[{index}].from"), &tie.from);
+            if !is_named {
+                return Err(error);
+            }
+            self.refused.push(Refused {
+                name: tie.to.clone(),
+                tie: index,
+                field: "from",
+                shortfall_m: None,
+                reason: error.reason,
+            });
+        }
+        Ok(())
+    }
+
+    /// Refuses the file when tapes were pulled, none of them gives a place, and there is no map to answer with either.
+    fn refuse_if_nothing_is_left(&self, has_map: bool) -> Result<(), ReadLocateError> {
+        match self.refused.first() {
+            Some(first) if self.found.is_empty() && !has_map => {
+                Err(ReadLocateError::new(first.path(), first.reason.clone()))
+            }
+            _ => Ok(()),
+        }
     }
 
     fn unknown(&self, path: String, name: &str) -> ReadLocateError {
         let why = if self.found.iter().any(|found| found.name == name) {
             "could lie on either side, give its side in `sides`"
+        } else if self.is_refused(name) || self.file.ties.iter().any(|tie| tie.to == name) {
+            "is not placed by its own ties"
         } else if self.pins.iter().any(|(pin, _)| pin.name == name) {
             "is a pin, and the plan shares fewer than two places with the pins, so it cannot be put on the plan"
         } else {
@@ -862,7 +942,23 @@ impl<'a> Plan<'a> {
             agreement,
             suspects,
             advice,
+            refused: None,
         }
+    }
+}
+
+fn refused_position(refused: &Refused) -> AnswerPosition {
+    AnswerPosition {
+        name: refused.name.clone(),
+        candidates: Vec::new(),
+        agreement: "refused",
+        suspects: Vec::new(),
+        advice: None,
+        refused: Some(AnswerRefused {
+            tie: refused.tie,
+            shortfall_m: refused.shortfall_m.map(short),
+            text: refused.reason.clone(),
+        }),
     }
 }
 
@@ -906,6 +1002,7 @@ pub const CAUTIONS: usize = 3;
 pub fn answer(file: &LocateFile, say: &dyn Fn(Said<'_>) -> String) -> Result<String, ReadLocateError> {
     let plan = Plan::new(file)?;
     let map = plan.probe_map()?;
+    plan.refuse_if_nothing_is_left(map.is_some())?;
     let pins = plan.pins.iter().map(|(pin, place)| AnswerPin {
         name: pin.name.clone(),
         kind: pin.kind.word(),
@@ -948,7 +1045,12 @@ pub fn answer(file: &LocateFile, say: &dyn Fn(Said<'_>) -> String) -> Result<Str
         y_axis_bearing_deg: plan.y_axis_deg().map(short),
         fit,
         pins: pins.collect(),
-        positions: plan.found.iter().map(|found| plan.position(found, say)).collect(),
+        positions: plan
+            .found
+            .iter()
+            .map(|found| plan.position(found, say))
+            .chain(plan.refused.iter().map(refused_position))
+            .collect(),
         map,
     };
     serde_json::to_string_pretty(&answer).map_err(|error| ReadLocateError::new("file", error.to_string()))
@@ -1039,6 +1141,14 @@ struct AnswerPosition {
     agreement: &'static str,
     suspects: Vec<AnswerSuspect>,
     advice: Option<AnswerAdvice>,
+    refused: Option<AnswerRefused>,
+}
+
+#[derive(Serialize)]
+struct AnswerRefused {
+    tie: usize,
+    shortfall_m: Option<f64>,
+    text: String,
 }
 
 #[derive(Serialize)]

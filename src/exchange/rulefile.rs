@@ -3,10 +3,11 @@
 //! The form is described in `docs/rules.md`.
 
 use crate::domain::rules::{
-    CalendarException, Clause, Confidence, DistanceTable, Finish, LengthLimit, LengthUnit, Restraint, RiserRule,
-    RuleSet, Sense, ShareLimit, Test,
+    CalendarException, Clause, Confidence, DistanceTable, Finish, HauledWaste, LengthLimit, LengthUnit, Restraint,
+    RiserRule, RuleSet, Sense, ShareLimit, Test,
 };
 use crate::domain::units::{MM_PER_INCH, Volume};
+use crate::domain::waste::{Condition, WasteField};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use std::fmt;
@@ -117,6 +118,30 @@ struct FileSet {
     clause: Vec<Spanned<FileClause>>,
     #[serde(default)]
     riser: Vec<Spanned<FileRiser>>,
+    hauled_waste: Option<FileWaste>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileWaste {
+    source: String,
+    confidence: Text,
+    #[serde(default)]
+    required: Vec<Text>,
+    #[serde(default)]
+    required_without_address: Vec<Text>,
+    #[serde(default)]
+    required_if_amounts_differ: Vec<Text>,
+    #[serde(default)]
+    required_if_land_applied: Vec<Text>,
+    #[serde(default)]
+    required_if_not_by_maintenance_hole: Vec<Text>,
+    #[serde(default)]
+    from_memory: Vec<Text>,
+    retention_years: Option<Spanned<u32>>,
+    report_within_days: Option<Spanned<u32>>,
+    #[serde(default)]
+    notes: Vec<String>,
 }
 
 #[derive(Deserialize)]
@@ -207,9 +232,75 @@ impl FileSet {
                 .map(|text| fraction("forecast_volume_fraction", &text).map(|share| share.value))
                 .transpose()?,
             riser_rules,
+            hauled_waste: self.hauled_waste.map(FileWaste::into_rule).transpose()?,
             notes: self.notes,
         })
     }
+}
+
+impl FileWaste {
+    fn into_rule(self) -> Result<HauledWaste, Problem> {
+        let mut required: Vec<(WasteField, Condition)> = Vec::new();
+        let lists = [
+            (&self.required, Condition::Always),
+            (&self.required_without_address, Condition::WithoutAddress),
+            (&self.required_if_amounts_differ, Condition::AmountsDiffer),
+            (&self.required_if_land_applied, Condition::LandApplied),
+            (
+                &self.required_if_not_by_maintenance_hole,
+                Condition::NotByMaintenanceHole,
+            ),
+        ];
+        for (list, condition) in lists {
+            for text in list {
+                let field = waste_field(text)?;
+                if required.iter().any(|(known, _)| *known == field) {
+                    return problem(&text.span(), format!("`{}` is listed twice", field.word()));
+                }
+                required.push((field, condition));
+            }
+        }
+        let mut from_memory = Vec::new();
+        for text in &self.from_memory {
+            let field = waste_field(text)?;
+            if !required.iter().any(|(known, _)| *known == field) {
+                return problem(&text.span(), "`from_memory` names a field that is not required");
+            }
+            from_memory.push(field);
+        }
+        let bounded = |name: &str, number: Option<Spanned<u32>>, most: u32| match number {
+            Some(number) if *number.get_ref() == 0 || *number.get_ref() > most => {
+                problem(&number.span(), format!("`{name}` must be 1 to {most}"))
+            }
+            other => Ok(other.map(Spanned::into_inner)),
+        };
+        Ok(HauledWaste {
+            source: self.source,
+            confidence: confidence(&self.confidence)?,
+            required,
+            from_memory,
+            retention_years: bounded("retention_years", self.retention_years, 100)?,
+            report_within_days: bounded("report_within_days", self.report_within_days, 3_660)?,
+            notes: self.notes,
+        })
+    }
+}
+
+fn waste_field(text: &Text) -> Result<WasteField, Problem> {
+    WasteField::from_word(text.get_ref()).map_or_else(
+        || {
+            let known = WasteField::ALL.iter().map(|field| field.word()).collect::<Vec<_>>();
+            problem(
+                &text.span(),
+                format!(
+                    "`{}` is no field of the record; known are {}",
+                    text.get_ref(),
+                    known.join(", ")
+                ),
+            )
+        },
+        Ok,
+    )
 }
 
 impl FileClause {

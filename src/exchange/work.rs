@@ -32,7 +32,7 @@ const MOST_CENTS: i64 = 1_000_000_000_000;
 const YEARS_READ: std::ops::RangeInclusive<i32> = 1900..=2199;
 
 /// Most readings, visits, lids or rows in one list.
-const MOST_ENTRIES: usize = 10_000;
+pub(super) const MOST_ENTRIES: usize = 10_000;
 
 /// Why a work file was refused.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -88,7 +88,7 @@ pub fn read(text: &str) -> Result<Work, ReadWorkError> {
 // ---- reading ---------------------------------------------------------------------------------------------------------
 
 /// A number that must be whole and lie within limits, read from `152` or `152.0`.
-fn whole<'de, D: Deserializer<'de>>(
+pub(super) fn whole<'de, D: Deserializer<'de>>(
     deserializer: D,
     least: i64,
     most: i64,
@@ -129,7 +129,11 @@ fn whole<'de, D: Deserializer<'de>>(
 }
 
 /// A number within limits.
-fn number<'de, D: Deserializer<'de>>(deserializer: D, most: f64, what: &'static str) -> Result<f64, D::Error> {
+pub(super) fn number<'de, D: Deserializer<'de>>(
+    deserializer: D,
+    most: f64,
+    what: &'static str,
+) -> Result<f64, D::Error> {
     struct Number {
         most: f64,
         what: &'static str,
@@ -164,7 +168,7 @@ fn number<'de, D: Deserializer<'de>>(deserializer: D, most: f64, what: &'static 
 
 /// Whole millimetres.
 #[derive(Clone, Copy, Debug)]
-struct Mm(Length);
+pub(super) struct Mm(pub(super) Length);
 
 impl<'de> Deserialize<'de> for Mm {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
@@ -177,7 +181,7 @@ impl<'de> Deserialize<'de> for Mm {
 
 /// Whole millimetres against a mark, above is positive.
 #[derive(Clone, Copy, Debug, Default)]
-struct SignedMm(Offset);
+pub(super) struct SignedMm(pub(super) Offset);
 
 impl<'de> Deserialize<'de> for SignedMm {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
@@ -200,7 +204,7 @@ impl<'de> Deserialize<'de> for Litres {
 
 /// People, as full-time equivalents.
 #[derive(Clone, Copy, Debug)]
-struct People(f64);
+pub(super) struct People(pub(super) f64);
 
 impl<'de> Deserialize<'de> for People {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
@@ -303,7 +307,7 @@ struct FileSite {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, remote = "Self")]
-struct FileTank {
+pub(super) struct FileTank {
     name: Option<String>,
     shape: Option<FileShape>,
     liquid_depth_mm: Option<Mm>,
@@ -445,6 +449,8 @@ macro_rules! objects_only {
     )+};
 }
 
+pub(super) use objects_only;
+
 objects_only!(
     FileWork,
     FileOneTank,
@@ -583,7 +589,7 @@ impl FileOneTank {
 }
 
 impl FileTank {
-    fn into_tank(self, path: &str) -> Result<Tank, ReadWorkError> {
+    pub(super) fn into_tank(self, path: &str) -> Result<Tank, ReadWorkError> {
         let files = match (self.compartments, self.shape) {
             (Some(compartments), None) => {
                 let beside = [

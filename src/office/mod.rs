@@ -1,9 +1,48 @@
 //! The office command's verbs as functions that return what to print.
 //!
-//! Exit codes: 0 done, 2 bad input or wrong usage, 4 a file could not be read or written.
+//! Exit codes: 0 done, 1 refused, 2 bad input file or wrong usage, 3 damaged, 4 a file could not be read or written.
 
+pub mod area;
+pub mod backup;
+pub mod blobs;
+pub mod conflicts;
+pub mod context;
+pub mod diagnose;
+pub mod doctor;
+pub mod due;
+pub mod estimate;
+pub mod import;
+pub mod key;
 pub mod locate;
+pub mod money;
+pub mod options;
+pub mod phones;
+pub mod plan;
+pub mod read_csv;
+pub mod records;
+pub mod remind;
+pub mod sentences;
+pub mod sheet;
+pub mod site;
 pub mod work;
+
+/// What a command over the book has to say.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Answer {
+    /// What to print.
+    pub text: String,
+    /// What was refused all the same; the greatest code among them is the exit code.
+    pub refusals: Vec<Refusal>,
+}
+
+impl From<String> for Answer {
+    fn from(text: String) -> Self {
+        Self {
+            text,
+            refusals: Vec::new(),
+        }
+    }
+}
 
 /// Why a command stopped: what happened, what to do, and the exit code.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -24,6 +63,15 @@ impl Refusal {
             code: 2,
             what: one_line(&what.into()),
             remedy: one_line(&remedy.into()),
+        }
+    }
+
+    /// Understood, and not done.
+    #[must_use]
+    pub fn refused(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            code: 1,
+            ..Self::input(what, remedy)
         }
     }
 

@@ -137,7 +137,11 @@ fn on_permission<'local>(_env: &mut Env<'local>, _class: JClass<'local>, granted
 
 fn on_picture<'local>(env: &mut Env<'local>, _class: JClass<'local>, path: JString<'local>, taken: jboolean) -> Done {
     let path = PathBuf::from(path.try_to_string(env)?);
-    tell(if taken { News::Picture(path) } else { News::NoPicture(path) });
+    tell(if taken {
+        News::Picture(path)
+    } else {
+        News::NoPicture(path)
+    });
     Ok(())
 }
 
@@ -268,7 +272,11 @@ fn ask(activity: &Activity, request: &Request) -> Result<(), jni::errors::Error>
             }
             Request::SaveTo { file, kind } => {
                 let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-                let (file, kind, name) = (text(env, &path(file))?, text(env, kind.media_type())?, text(env, &name)?);
+                let (file, kind, name) = (
+                    text(env, &path(file))?,
+                    text(env, kind.media_type())?,
+                    text(env, &name)?,
+                );
                 activity.save_file(env, &file, &kind, &name)
             }
             Request::Buzz => activity.buzz(env, BUZZ_MS),

@@ -4,19 +4,22 @@ use crate::app::bind::{self, SharedApp};
 use crate::app::card::{PageSize, lay_out};
 use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
 use crate::app::door::file_stem;
-use crate::app::inputs::work_input;
 use crate::app::overlay::PadKey;
-use crate::app::paper::{self, PaperError};
+use crate::app::photos::Tool;
 use crate::app::session::Session;
+use crate::app::setup::SetupItem;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Station, StopId, Units};
+use crate::exchange::inputs::work_input;
 use crate::exchange::{facts, work};
 use crate::platform::folders::rule_sets;
 use crate::platform::picture::{self, PictureError};
+use crate::platform::pictures;
+use crate::say::paper::{self, PaperError};
 use crate::store::{Store, StoreError};
 use crate::ui;
 use chrono::TimeDelta;
-use slint::ComponentHandle;
+use slint::{ComponentHandle, Global};
 use std::cell::RefCell;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -148,12 +151,21 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
         app.go(Screen::Day);
         let day = app.day_view();
         let _ = writeln!(report, "Truck: {}, {}.", day.load_text, day.room_text);
+        let _ = writeln!(report, "Ledger: {}.", app.truck_view().balance);
+        let loads = app.loads_today();
+        let records = folder(out.join("records"))?;
+        let pdf = app.records_pdf(&loads).map_err(DemoError::Book)?;
+        write(&records.join("hauled-waste.pdf"), &pdf)?;
+        write(&records.join("hauled-waste.csv"), &app.records_csv(&loads))?;
+    }
+    if let Some(first) = played.iter().find(|stop| stop.begun) {
+        take_photos(&shared, first.stop, out)?;
     }
     pictures += draw_all(&window, &shared, &screens, &played)?;
     shared.borrow_mut().session_mut().settle()?;
     let _ = writeln!(
         report,
-        "Written to {}: book.sqlite, work, cards, screens ({pictures} pictures).",
+        "Written to {}: book.sqlite, work, cards, records, screens ({pictures} pictures), photos.",
         out.display()
     );
     Ok(report)
@@ -255,10 +267,80 @@ fn draw_all(window: &ui::AppWindow, app: &SharedApp, to: &Path, played: &[Played
     Ok(count)
 }
 
+/// A picture for the demo, drawn here: grass, a round lid with a crack, a white stick 600 px long beside it.
+fn invented_picture(shade: u8) -> image::RgbImage {
+    const WIDTH: u32 = 1_200;
+    const HEIGHT: u32 = 900;
+    image::RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
+        // Scattered by multiplying, so that it is the same on every machine.
+        let speck = u8::try_from((x.wrapping_mul(0x9E37_79B1) ^ y.wrapping_mul(0x85EB_CA6B)) >> 27).unwrap_or(0);
+        let (across, down) = (f64::from(x) - 540.0, f64::from(y) - 470.0);
+        let from_middle = across.hypot(down);
+        let crack = (across + 0.3 * down - 60.0).abs() < 5.0 && down < 40.0;
+        if (980..1_010).contains(&x) && (170..770).contains(&y) {
+            return image::Rgb([235, 235, 228]);
+        }
+        image::Rgb(match from_middle {
+            d if d < 300.0 && crack => [40, 38, 36],
+            d if d < 300.0 => [shade + speck, shade + speck, shade - 8 + speck],
+            d if d < 330.0 => [70, 58, 44],
+            _ => [52 + speck, 96 + speck, 38 + speck / 2],
+        })
+    })
+}
+
+/// Takes three invented pictures in as photos of the stop, with a note and marks on one.
+fn take_photos(app: &SharedApp, stop: StopId, out: &Path) -> Result<(), DemoRunError> {
+    let folder = folder(out.join("pictures"))?;
+    for (name, shade, station) in [
+        ("yard.png", 120, Station::Find),
+        ("outlet.png", 150, Station::Read),
+        ("lid.png", 176, Station::Dig),
+    ] {
+        let path = folder.join(name);
+        invented_picture(shade)
+            .save(&path)
+            .map_err(|source| DemoRunError::Image {
+                path: path.clone(),
+                source,
+            })?;
+        let mut app = app.borrow_mut();
+        app.set_picture_source(pictures::source(Some(folder.clone())));
+        app.open_stop(stop)?;
+        app.go(Screen::At(station));
+        app.take_photo(&path);
+        app.settle_photos();
+    }
+    let mut app = app.borrow_mut();
+    app.tap_photos();
+    app.tap_photo(0);
+    app.tap_photo_note();
+    app.sheet_edit("crack along the rim");
+    app.sheet_keep();
+    // At this size four pixels of the picture lie under one dp, with no margin.
+    app.photo_resized(300.0, 225.0);
+    let stroke = |app: &mut App, tool: Tool, from: (f64, f64), to: (f64, f64)| {
+        app.tap_tool(tool);
+        app.photo_pressed(from.0, from.1);
+        app.photo_dragged(to.0, to.1);
+        app.photo_released();
+    };
+    stroke(&mut app, Tool::Known, (249.0, 43.0), (249.0, 192.0));
+    for digit in [3, 6] {
+        app.pad_key(PadKey::Digit(digit));
+    }
+    app.pad_keep();
+    stroke(&mut app, Tool::Measure, (60.0, 118.0), (210.0, 118.0));
+    stroke(&mut app, Tool::Arrow, (120.0, 24.0), (150.0, 80.0));
+    app.go(Screen::Day);
+    Ok(())
+}
+
 /// A touch, or a few, that bring up one screen of the tour.
 type Step = (&'static str, fn(&mut App));
 
 /// Draws every screen once, in the set-up that holds.
+#[allow(clippy::too_many_lines, reason = "a list: one entry a picture")]
 fn draw_tour(
     window: &ui::AppWindow,
     app: &SharedApp,
@@ -268,7 +350,38 @@ fn draw_tour(
 ) -> Result<usize, DemoRunError> {
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
-        ("start", App::tap_start),
+        ("day-files", App::tap_day_file),
+        ("office-key", |app| {
+            app.cancel_overlay();
+            app.tap_setup_item(SetupItem::OfficeKey);
+            app.sheet_edit("AGE-SECRET-KEY-1");
+        }),
+        ("phone-key", |app| {
+            app.cancel_overlay();
+            app.go(Screen::Setup);
+            app.tap_setup_item(SetupItem::PhoneKey);
+        }),
+        ("truck", |app| {
+            app.go(Screen::Day);
+            app.tap_truck();
+        }),
+        ("load", |app| app.tap_truck_entry(2)),
+        ("disposal", |app| {
+            app.back();
+            app.tap_truck_entry(1);
+        }),
+        ("close-day", |app| {
+            app.back();
+            app.tap_close_day();
+        }),
+        ("let-out", |app| {
+            app.back();
+            app.tap_dispose();
+        }),
+        ("start", |app| {
+            app.go(Screen::Day);
+            app.tap_start();
+        }),
         ("book", |app| app.go(Screen::Book)),
         ("site", |app| app.tap_book_row(0)),
         ("site-edit", App::tap_edit_site),
@@ -278,6 +391,37 @@ fn draw_tour(
     ];
     const STOP: &[Step] = &[
         ("find", |app| app.go(Screen::At(Station::Find))),
+        ("find-lid", |app| {
+            app.plan_zoom(1);
+            app.tap_find_key(3);
+        }),
+        ("find-notes", |app| {
+            app.plan_fit();
+            app.tap_find_notes();
+        }),
+        ("find-pin-list", |app| {
+            app.tap_find_notes();
+            app.tap_find_key(2);
+        }),
+        ("find-place", |app| {
+            app.picker_choose(3);
+            app.nudge_marker(2, -6);
+        }),
+        ("find-tape", |app| {
+            app.tap_find_key(0);
+            app.tap_find_key(4);
+            app.picker_choose(0);
+            app.picker_choose(0);
+            for key in [
+                PadKey::Digit(1),
+                PadKey::Digit(4),
+                PadKey::Point,
+                PadKey::Digit(3),
+                PadKey::Half,
+            ] {
+                app.pad_key(key);
+            }
+        }),
         ("dig", |app| app.go(Screen::At(Station::Dig))),
         ("dig-2", |app| app.step_lid(1)),
         ("read", |app| app.go(Screen::At(Station::Read))),
@@ -289,7 +433,15 @@ fn draw_tour(
         ("tank", |app| app.go(Screen::Tank)),
         ("pump", |app| app.go(Screen::At(Station::Pump))),
         ("leave", |app| app.go(Screen::At(Station::Leave))),
-        ("note", App::tap_found_note),
+        ("photos", App::tap_photos),
+        ("photo", |app| app.tap_photo(0)),
+        ("photo-tool", |app| app.tap_tool(Tool::Measure)),
+        ("photo-part", App::tap_photo_part),
+        ("note", |app| {
+            app.cancel_overlay();
+            app.go(Screen::At(Station::Leave));
+            app.tap_found_note();
+        }),
         ("what-if", |app| {
             app.cancel_overlay();
             app.tap_what_if();
@@ -316,7 +468,7 @@ fn draw_tour(
         // Every station of the first stop; of the others what differs: the tank.
         for (name, step) in STOP
             .iter()
-            .filter(|(name, _)| place == 0 || matches!(*name, "read" | "tank" | "dig"))
+            .filter(|(name, _)| place == 0 || matches!(*name, "find" | "read" | "tank" | "dig"))
         {
             step(&mut app.borrow_mut());
             let name = if place == 0 {
@@ -345,7 +497,19 @@ fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str) -> Resul
         bind::render(window, &app.borrow());
         Ok(picture::snapshot(window.window(), PHONE_DP.0, PHONE_DP.1, SCALE)?)
     };
+    // Lists learn of a new state as they do in the app.
+    ui::AppApi::get(window).invoke_news();
     look()?;
+    // Photos are read behind the screen; a picture of the screen waits for them as a person would.
+    for _ in 0..100 {
+        let waits = app.borrow().photos_coming();
+        if !waits {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+        ui::AppApi::get(window).invoke_news();
+        look()?;
+    }
     let image = look()?;
     let path = to.join(format!("{name}.png"));
     image

@@ -3,19 +3,26 @@
 use crate::app::device::Device;
 use crate::platform::folders::Folders;
 use crate::platform::start::{self, Parts, RunError};
-use crate::platform::{phone as played, position};
+use crate::platform::{phone as played, pictures, position};
 use crate::ui;
 use slint::ComponentHandle;
+use std::path::PathBuf;
 use std::sync::mpsc::channel;
 
 /// Opens the window on a book and runs until it is closed.
 ///
 /// * `position_source`: a position source for this run alone, in place of the one in Setup
+/// * `camera`: a folder that stands for the camera
 /// * `phone`: whether a phone is played on standard input and output
 ///
 /// # Errors
 /// [`RunError`], with what to do in [`RunError::lines`].
-pub fn run(folders: &Folders, position_source: Option<String>, phone: bool) -> Result<(), RunError> {
+pub fn run(
+    folders: &Folders,
+    position_source: Option<String>,
+    camera: Option<PathBuf>,
+    phone: bool,
+) -> Result<(), RunError> {
     choose_renderer()?;
     let window = ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string()))?;
     let (device, news) = if phone {
@@ -27,6 +34,7 @@ pub fn run(folders: &Folders, position_source: Option<String>, phone: bool) -> R
         clock: Box::new(|| chrono::Local::now().fixed_offset()),
         open_position: position::opener(1.0),
         position_source,
+        pictures: pictures::source(camera),
         device,
         news,
     };

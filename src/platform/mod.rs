@@ -11,6 +11,7 @@ pub mod folders;
 pub mod phone;
 #[cfg(all(feature = "ui", not(target_os = "android")))]
 pub mod picture;
+pub mod pictures;
 pub mod position;
 #[cfg(feature = "ui")]
 pub mod start;

@@ -18,7 +18,10 @@ pub const LINES: &[(&str, &str)] = &[
     ("low-memory", "the phone is short of memory"),
     ("clock", "clock, date or time zone was changed"),
     ("end", "the app is ended"),
-    ("no-position", "the permission for the position was refused or taken away"),
+    (
+        "no-position",
+        "the permission for the position was refused or taken away",
+    ),
     ("position-off", "positioning was switched off"),
     ("no-camera", "there is no camera"),
     ("heading DEGREES", "the compass turned"),
@@ -33,7 +36,9 @@ pub const LINES: &[(&str, &str)] = &[
 #[must_use]
 pub fn news_of(line: &str) -> Option<News> {
     let line = line.trim();
-    let (word, rest) = line.split_once(' ').map_or((line, ""), |(word, rest)| (word, rest.trim()));
+    let (word, rest) = line
+        .split_once(' ')
+        .map_or((line, ""), |(word, rest)| (word, rest.trim()));
     let number = || rest.parse::<f64>().ok().filter(|number| number.is_finite());
     let path = || (!rest.is_empty()).then(|| PathBuf::from(rest));
     match word {
@@ -56,7 +61,13 @@ pub fn news_of(line: &str) -> Option<News> {
 
 fn size_of(line: &str) -> Option<(f32, f32)> {
     let mut words = line.trim().strip_prefix("size ")?.split_whitespace();
-    let mut side = || words.next()?.parse::<f32>().ok().filter(|side| (100.0..=4000.0).contains(side));
+    let mut side = || {
+        words
+            .next()?
+            .parse::<f32>()
+            .ok()
+            .filter(|side| (100.0..=4000.0).contains(side))
+    };
     Some((side()?, side()?))
 }
 

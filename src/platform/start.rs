@@ -4,11 +4,12 @@ use crate::app::bind::{self, SharedApp};
 use crate::app::demo;
 use crate::app::device::{Device, News};
 use crate::app::explain;
+use crate::app::photos::PictureSource;
 use crate::app::position::{Opener, Wake};
 use crate::app::session::{Clock, Session};
 use crate::app::shell::App;
-use crate::app::words::Words;
 use crate::platform::folders::{Folders, rule_sets};
+use crate::say::words::Words;
 use crate::store::{Store, StoreError};
 use crate::ui;
 use slint::{ComponentHandle, Global};
@@ -64,6 +65,8 @@ pub struct Parts {
     pub open_position: Opener,
     /// A position source for this run alone, in place of the one in Setup.
     pub position_source: Option<String>,
+    /// Where pictures come from.
+    pub pictures: PictureSource,
     /// The device, and what it tells; whoever sends news wakes the window.
     pub device: Device,
     /// What the device tells.
@@ -100,6 +103,7 @@ fn open(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<App, 
     let book_wake = wake.clone();
     let session = Session::new(store, sets, parts.clock, move || book_wake())?;
     let mut app = App::start(session, folders.slips())?;
+    app.set_picture_source(parts.pictures);
     app.connect_device(parts.device, parts.news);
     app.connect_position(parts.open_position, wake, parts.position_source);
     if let Some(first) = refused.first() {

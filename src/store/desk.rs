@@ -25,7 +25,52 @@ type Question = Box<dyn FnOnce(&mut Store) + Send>;
 enum Request {
     Keep(Box<Op>),
     Ask(Question),
+    Wake,
     Close,
+}
+
+/// Another thread's way to the book; it outlives the desk, and is then told that the book is closed.
+#[derive(Clone)]
+pub struct Handle {
+    requests: Sender<Request>,
+}
+
+impl std::fmt::Debug for Handle {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Handle").finish_non_exhaustive()
+    }
+}
+
+impl Handle {
+    /// Asks the book something, after everything handed over so far, and waits for the answer.
+    ///
+    /// # Errors
+    /// What the question returns, or [`StoreError::Closed`].
+    pub fn ask<T: Send + 'static>(
+        &self,
+        question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, StoreError> {
+        let (answer, wait) = channel();
+        let question: Question = Box::new(move |store| {
+            // The asker waits below; if it is gone there is nobody to tell.
+            drop(answer.send(question(store)));
+        });
+        self.requests
+            .send(Request::Ask(question))
+            .map_err(|_| StoreError::Closed)?;
+        wait.recv().map_err(|_| StoreError::Closed)?
+    }
+}
+
+/// Wakes whoever is woken by news of the book, from any thread.
+#[derive(Clone, Debug)]
+pub struct Waker(Sender<Request>);
+
+impl Waker {
+    /// Wakes once. Nobody is there to be woken when the book has been closed.
+    pub fn wake(&self) {
+        drop(self.0.send(Request::Wake));
+    }
 }
 
 /// A handle to the thread that owns the book.
@@ -73,15 +118,21 @@ impl Desk {
         &self,
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
-        let (answer, wait) = channel();
-        let question: Question = Box::new(move |store| {
-            // The asker waits below; if it is gone there is nobody to tell.
-            drop(answer.send(question(store)));
-        });
-        self.requests
-            .send(Request::Ask(question))
-            .map_err(|_| StoreError::Closed)?;
-        wait.recv().map_err(|_| StoreError::Closed)?
+        self.handle().ask(question)
+    }
+
+    /// Returns a way to the book for another thread.
+    #[must_use]
+    pub fn handle(&self) -> Handle {
+        Handle {
+            requests: self.requests.clone(),
+        }
+    }
+
+    /// Returns a way for other threads to wake whoever is woken by news of the book.
+    #[must_use]
+    pub fn waker(&self) -> Waker {
+        Waker(self.requests.clone())
     }
 
     /// Returns the outcomes reported since the last call, without waiting.
@@ -112,6 +163,10 @@ fn serve(mut store: Store, inbox: &Receiver<Request>, report: &Sender<Outcome>, 
                 if news {
                     wake();
                 }
+                continue;
+            }
+            Request::Wake => {
+                wake();
                 continue;
             }
             Request::Close => break,
@@ -169,6 +224,20 @@ mod tests {
             undoable: false,
             changes: vec![change("name", name), change("note", String::new())],
         }
+    }
+
+    #[test]
+    fn a_waker_wakes_from_any_thread_and_outlives_the_book() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        let (woken, news) = channel();
+        let desk = Desk::new(store, move || woken.send(()).unwrap());
+        let waker = desk.waker();
+        let other = waker.clone();
+        std::thread::spawn(move || other.wake()).join().unwrap();
+        news.recv_timeout(std::time::Duration::from_secs(10)).unwrap();
+        drop(desk);
+        waker.wake();
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Why the store could not do what was asked.
 
 use std::path::{Path, PathBuf};
+use uuid::Uuid;
 
 /// Why the store could not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -57,6 +58,34 @@ pub enum StoreError {
         /// The kind of record.
         record: &'static str,
     },
+    /// A file beside the book cannot be written or read.
+    #[error("cannot {doing} {path}: {source}")]
+    File {
+        /// What was tried.
+        doing: &'static str,
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// What was to be taken in holds a record this program cannot keep.
+    #[error("the {field} of {record} {id} cannot be kept")]
+    Unfit {
+        /// The kind of record.
+        record: &'static str,
+        /// The record.
+        id: Uuid,
+        /// The field that does not fit.
+        field: &'static str,
+    },
+    /// What was to be taken in names a record that is neither in it nor in the book.
+    #[error("a {record} belongs to a {parent} that is neither in the file nor in the book")]
+    Dangling {
+        /// The kind of record.
+        record: String,
+        /// The kind it names.
+        parent: String,
+    },
     /// The thread that keeps the book has ended.
     #[error("the book has been closed")]
     Closed,
@@ -82,6 +111,21 @@ impl StoreError {
                 detail: source.to_string(),
             },
             _ => Self::Sql { doing, source },
+        }
+    }
+
+    /// Wraps an error of a file with what was being done to it, telling apart what needs different advice.
+    pub(crate) fn file(doing: &'static str, path: &Path) -> impl Fn(std::io::Error) -> Self {
+        use std::io::ErrorKind::{QuotaExceeded, ReadOnlyFilesystem, StorageFull};
+        let path = path.to_owned();
+        move |source| match source.kind() {
+            StorageFull | QuotaExceeded => Self::Full { doing },
+            ReadOnlyFilesystem => Self::ReadOnly { doing },
+            _ => Self::File {
+                doing,
+                path: path.clone(),
+                source,
+            },
         }
     }
 

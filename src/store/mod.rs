@@ -5,27 +5,46 @@
 //! has returned survives a kill and, as far as the storage honours a flush, a
 //! power cut.
 
+mod ask;
+pub mod blobs;
+pub mod carry;
+mod copy;
 pub mod desk;
 mod error;
+mod ledger;
+mod marks;
+mod merge;
 mod query;
+mod truck;
 
+pub use ask::{DueRange, DueRow, LoadEntry, SiteName, WorkRow};
 pub use error::StoreError;
+pub use ledger::{BlobRow, Conflict, DayFile, DoubtfulFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn};
+pub use merge::{Merged, Merger};
 pub use query::{BookRow, DayRow, HistoryRow};
+pub use truck::{LoadRow, TruckRows};
 
-use crate::domain::record::{
-    Cell, Compartment, FieldChange, Lid, Op, Pumping, Reading, Record, Setup, Site, Stop, StopId, Tank,
-};
+use crate::domain::record::{Cell, FieldChange, Kind, Op, StopId};
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
-use rusqlite::{Connection, OptionalExtension, ToSql, Transaction, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, ToSql, Transaction, TransactionBehavior, params};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 8;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
-const MIGRATIONS: &[&str] = &[include_str!("0001_init.sql"), include_str!("0003_position_source.sql")];
+const MIGRATIONS: &[&str] = &[
+    include_str!("0001_init.sql"),
+    include_str!("0002_yard.sql"),
+    include_str!("0003_position_source.sql"),
+    include_str!("0004_truck.sql"),
+    include_str!("0005_day_file.sql"),
+    include_str!("0006_import.sql"),
+    include_str!("0007_work_line.sql"),
+    include_str!("0008_photo.sql"),
+];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 const APPLICATION_ID: i32 = 0x4C49_444D;
@@ -45,47 +64,11 @@ impl Store {
     /// [`StoreError::NotOurs`] for another program's file, [`StoreError::Damaged`]
     /// when the check after an unclean end fails, [`StoreError::Open`] otherwise.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
+        let (db, found) = connect(path, OpenFlags::default())?;
         let open = |source| StoreError::from_sqlite_open(path, source);
-        let db = Connection::open(path).map_err(open)?;
-        // Read before anything is written, so that a file that is not ours or too new stays byte for byte as it was:
-        // without this, closing it again would fold a log its own program left beside it into the file.
-        db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)
-            .map_err(open)?;
-        let found: u32 = db
-            .pragma_query_value(None, "user_version", |row| row.get(0))
-            .map_err(open)?;
-        let owner: i32 = db
-            .pragma_query_value(None, "application_id", |row| row.get(0))
-            .map_err(open)?;
-        let tables: i64 = db
-            .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
-            .map_err(open)?;
-        if owner != APPLICATION_ID && (tables > 0 || found > 0) {
-            return Err(StoreError::NotOurs { path: path.to_owned() });
-        }
-        if found > SCHEMA_VERSION {
-            return Err(StoreError::TooNew {
-                found,
-                known: SCHEMA_VERSION,
-            });
-        }
-        let page: u32 = db
-            .pragma_query_value(None, "page_size", |row| row.get(0))
-            .map_err(open)?;
-        if is_cut_short(path, u64::from(page)) {
-            return Err(StoreError::Damaged {
-                detail: "the end of the file is missing".to_owned(),
-            });
-        }
-        db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)
-            .map_err(open)?;
-        db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
         db.pragma_update(None, "journal_mode", "WAL").map_err(open)?;
         db.pragma_update(None, "synchronous", "FULL").map_err(open)?;
         db.pragma_update(None, "foreign_keys", true).map_err(open)?;
-        db.pragma_update(None, "trusted_schema", false).map_err(open)?;
-        db.pragma_update(None, "temp_store", "MEMORY").map_err(open)?;
-        db.set_prepared_statement_cache_capacity(64);
         let mut store = Self {
             db,
             path: path.to_owned(),
@@ -93,6 +76,66 @@ impl Store {
         store.migrate(found)?;
         store.check_after_unclean_end()?;
         Ok(store)
+    }
+
+    /// Opens a book that is there to look something up: nothing is written, so that the file stays byte for byte as it is.
+    ///
+    /// A book of an older form is opened as [`Store::open`] does, which brings it to this program's form.
+    ///
+    /// # Errors
+    /// As [`Store::open`]; also when there is no file.
+    pub fn look(path: &Path) -> Result<Self, StoreError> {
+        // Not read-only: then SQLite could not take away the empty log it makes beside the file.
+        let (db, found) = connect(path, OpenFlags::default() - OpenFlags::SQLITE_OPEN_CREATE)?;
+        if found < SCHEMA_VERSION {
+            drop(db);
+            return Self::open(path);
+        }
+        db.pragma_update(None, "query_only", true)
+            .map_err(|source| StoreError::from_sqlite_open(path, source))?;
+        Ok(Self {
+            db,
+            path: path.to_owned(),
+        })
+    }
+
+    /// Opens the book at `path` a second time, to read it as it is at this moment while its owner goes on writing.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be opened or is not of this program's form.
+    pub fn open_to_read(path: &Path) -> Result<Self, StoreError> {
+        let open = |source| StoreError::from_sqlite_open(path, source);
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let db = Connection::open_with_flags(path, flags).map_err(open)?;
+        db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
+        db.pragma_update(None, "query_only", true).map_err(open)?;
+        db.pragma_update(None, "trusted_schema", false).map_err(open)?;
+        db.set_prepared_statement_cache_capacity(64);
+        let found: u32 = db
+            .pragma_query_value(None, "user_version", |row| row.get(0))
+            .map_err(open)?;
+        if found != SCHEMA_VERSION {
+            return Err(StoreError::TooNew {
+                found,
+                known: SCHEMA_VERSION,
+            });
+        }
+        // One transaction for all that is read, so that every answer is about the same moment.
+        db.execute_batch("BEGIN").map_err(open)?;
+        Ok(Self {
+            db,
+            path: path.to_owned(),
+        })
+    }
+
+    /// Sets how long to wait for another program that has the book before giving up.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be set.
+    pub fn set_patience(&self, patience: std::time::Duration) -> Result<(), StoreError> {
+        self.db
+            .busy_timeout(patience)
+            .map_err(StoreError::sql("wait for the book"))
     }
 
     /// Returns where the book is.
@@ -105,7 +148,17 @@ impl Store {
         let doing = "bring the book to this program's form";
         for (step, sql) in MIGRATIONS.iter().enumerate().skip(found as usize) {
             let number = u32::try_from(step).unwrap_or(u32::MAX).saturating_add(1);
-            let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+            // Another program may be opening the same new book at the same moment: the step is taken once.
+            let tx = self
+                .db
+                .transaction_with_behavior(TransactionBehavior::Immediate)
+                .map_err(StoreError::sql(doing))?;
+            let reached: u32 = tx
+                .pragma_query_value(None, "user_version", |row| row.get(0))
+                .map_err(StoreError::sql(doing))?;
+            if reached >= number {
+                continue;
+            }
             tx.execute_batch(sql).map_err(StoreError::sql(doing))?;
             tx.pragma_update(None, "application_id", APPLICATION_ID)
                 .map_err(StoreError::sql(doing))?;
@@ -291,14 +344,64 @@ impl Store {
     }
 }
 
+/// Opens the file and looks at it before anything is written; returns it with the form it has.
+///
+/// A file that is not ours or too new stays byte for byte as it was.
+fn connect(path: &Path, flags: OpenFlags) -> Result<(Connection, u32), StoreError> {
+    let open = |source| StoreError::from_sqlite_open(path, source);
+    let db = Connection::open_with_flags(path, flags).map_err(open)?;
+    // Without this, closing it again would fold a log its own program left beside it into the file. Where there is none,
+    // closing takes away the empty one that opening makes.
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, log_length(path) > 0)
+        .map_err(open)?;
+    let found: u32 = db
+        .pragma_query_value(None, "user_version", |row| row.get(0))
+        .map_err(open)?;
+    let owner: i32 = db
+        .pragma_query_value(None, "application_id", |row| row.get(0))
+        .map_err(open)?;
+    let tables: i64 = db
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .map_err(open)?;
+    if owner != APPLICATION_ID && (tables > 0 || found > 0) {
+        return Err(StoreError::NotOurs { path: path.to_owned() });
+    }
+    if found > SCHEMA_VERSION {
+        return Err(StoreError::TooNew {
+            found,
+            known: SCHEMA_VERSION,
+        });
+    }
+    let page: u32 = db
+        .pragma_query_value(None, "page_size", |row| row.get(0))
+        .map_err(open)?;
+    if is_cut_short(path, u64::from(page)) {
+        return Err(StoreError::Damaged {
+            detail: "the end of the file is missing".to_owned(),
+        });
+    }
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)
+        .map_err(open)?;
+    db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
+    db.pragma_update(None, "trusted_schema", false).map_err(open)?;
+    db.pragma_update(None, "temp_store", "MEMORY").map_err(open)?;
+    db.set_prepared_statement_cache_capacity(64);
+    Ok((db, found))
+}
+
 /// Whether the file ends within a page. SQLite reads what is missing there as zeros and says nothing.
 ///
 /// With a log beside the file the last page may be on its way from there, and SQLite mends it.
 fn is_cut_short(path: &Path, page: u64) -> bool {
-    let length = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
+    let length = std::fs::metadata(path).map_or(0, |file| file.len());
+    log_length(path) == 0 && page > 0 && !length.is_multiple_of(page)
+}
+
+/// How much stands in the log beside a book.
+fn log_length(path: &Path) -> u64 {
     let mut log = path.as_os_str().to_owned();
     log.push("-wal");
-    length(Path::new(&log)) == 0 && page > 0 && !length(path).is_multiple_of(page)
+    std::fs::metadata(Path::new(&log)).map_or(0, |file| file.len())
 }
 
 fn damaged(record: &str, field: &str) -> StoreError {
@@ -309,19 +412,8 @@ fn damaged(record: &str, field: &str) -> StoreError {
 
 /// Returns the fixed names of a record kind, so that no text from a file ever becomes part of a statement.
 fn table_named(name: &str) -> Result<(&'static str, &'static [&'static str]), StoreError> {
-    let known: [(&'static str, &'static [&'static str]); 8] = [
-        (Site::TABLE, Site::FIELDS),
-        (Tank::TABLE, Tank::FIELDS),
-        (Compartment::TABLE, Compartment::FIELDS),
-        (Lid::TABLE, Lid::FIELDS),
-        (Stop::TABLE, Stop::FIELDS),
-        (Reading::TABLE, Reading::FIELDS),
-        (Pumping::TABLE, Pumping::FIELDS),
-        (Setup::TABLE, Setup::FIELDS),
-    ];
-    known
-        .into_iter()
-        .find(|(table, _)| *table == name)
+    Kind::named(name)
+        .map(|kind| (kind.table, kind.fields))
         .ok_or_else(|| damaged(name, "*"))
 }
 

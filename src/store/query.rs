@@ -2,11 +2,12 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Pumping, Reading, Record, Setup, Site, SiteId, Station, Stop, StopId, Tank,
-    Visit,
+    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId,
+    Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// One line of the list of all sites.
@@ -53,7 +54,7 @@ pub struct HistoryRow {
 }
 
 impl Store {
-    fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
+    pub(super) fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
         let doing = "read the book";
         let sql = format!("SELECT t.id, {} FROM {} t {tail}", columns::<R>("t"), R::TABLE);
         let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
@@ -65,7 +66,7 @@ impl Store {
         Ok(list)
     }
 
-    fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
+    pub(super) fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
         self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?
             .pop()
             .ok_or(StoreError::Missing { record: R::TABLE })
@@ -76,7 +77,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
-        Ok(self.select::<Setup>("ORDER BY t.id LIMIT 1", &[])?.pop())
+        Ok(self
+            .select::<Setup>("WHERE t.id = ?1", &[&SetupId::OWN.to_string()])?
+            .pop())
     }
 
     /// Reads a site.
@@ -93,12 +96,17 @@ impl Store {
     /// [`StoreError::Missing`] when there is no such site.
     pub fn site_whole(&self, id: SiteId) -> Result<Visit, StoreError> {
         let key = id.to_string();
+        let of_yard = "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id";
         let of_site = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0 ORDER BY k.place, k.id, t.place, t.id";
         Ok(Visit {
             site: self.site(id)?,
             tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
             compartments: self.select::<Compartment>(of_site, &[&key])?,
             lids: self.select::<Lid>(of_site, &[&key])?,
+            pins: self.select::<Pin>(of_yard, &[&key])?,
+            ties: self.select::<TapeTie>(of_yard, &[&key])?,
+            clues: self.select::<YardClue>(of_yard, &[&key])?,
+            probes: self.select::<RodProbe>(of_yard, &[&key])?,
             ..Visit::default()
         })
     }
@@ -241,33 +249,6 @@ impl Store {
         self.set_meta("on_screen", &stop.map(|id| id.to_string()).unwrap_or_default())
     }
 
-    /// Returns what has been pumped since `since` (ever, when `None`), millilitres.
-    ///
-    /// # Errors
-    /// [`StoreError`] when the book cannot be read.
-    pub fn pumped_since_ml(&self, since: Option<DateTime<FixedOffset>>) -> Result<i64, StoreError> {
-        let doing = "add up the truck's load";
-        let mut select = self
-            .db
-            .prepare_cached(
-                "SELECT p.out_ml, s.started_at FROM pumping p JOIN stop s ON s.id = p.stop
-                 WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND s.started_at IS NOT NULL",
-            )
-            .map_err(StoreError::sql(doing))?;
-        let rows = select
-            .query_map([], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
-            .map_err(StoreError::sql(doing))?;
-        let mut total = 0_i64;
-        for row in rows {
-            let (out_ml, started_at) = row.map_err(StoreError::sql(doing))?;
-            let started_at = DateTime::parse_from_rfc3339(&started_at).ok();
-            if since.is_none_or(|since| started_at.is_some_and(|at| at > since)) {
-                total = total.saturating_add(out_ml);
-            }
-        }
-        Ok(total)
-    }
-
     /// Counts actions kept, undone ones and undos included.
     ///
     /// # Errors
@@ -302,6 +283,76 @@ impl Store {
         Ok(self.one::<Stop>(stop.0)?.station)
     }
 
+    /// Reads a site's photos in the order they were taken in, without what has been removed.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn photos(&self, site: SiteId) -> Result<Vec<Photo>, StoreError> {
+        self.select(
+            "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
+            &[&site.to_string()],
+        )
+    }
+
+    /// Reads one photo, removed or not.
+    ///
+    /// # Errors
+    /// [`StoreError::Missing`] when there is none.
+    pub fn photo(&self, id: PhotoId) -> Result<Photo, StoreError> {
+        self.one(id.0)
+    }
+
+    /// Returns the place after a site's last photo.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn next_photo_place(&self, site: SiteId) -> Result<i64, StoreError> {
+        self.db
+            .query_row(
+                "SELECT coalesce(max(place) + 1, 0) FROM photo WHERE site = ?1",
+                [site.to_string()],
+                |row| row.get(0),
+            )
+            .map_err(StoreError::sql("count the photos"))
+    }
+
+    /// Whether a stop, or the site outside any stop, already has another photo with the same picture.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn has_same_photo(&self, photo: &Photo) -> Result<bool, StoreError> {
+        self.db
+            .prepare_cached(
+                "SELECT EXISTS (SELECT 1 FROM photo WHERE site = ?1 AND stop IS ?2 AND hash = ?3 AND id <> ?4 AND removed = 0)",
+            )
+            .and_then(|mut select| {
+                select.query_row(
+                    params![
+                        photo.site.to_string(),
+                        photo.stop.map(|stop| stop.to_string()),
+                        photo.hash,
+                        photo.id.to_string()
+                    ],
+                    |row| row.get(0),
+                )
+            })
+            .map_err(StoreError::sql("look for the photo"))
+    }
+
+    /// Lists the hash of every photo, removed ones too: an undo may bring them back.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn photo_hashes(&self) -> Result<BTreeSet<String>, StoreError> {
+        let doing = "list the photos";
+        let mut select = self
+            .db
+            .prepare("SELECT DISTINCT hash FROM photo")
+            .map_err(StoreError::sql(doing))?;
+        let rows = select.query_map([], |row| row.get(0)).map_err(StoreError::sql(doing))?;
+        rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
+    }
+
     /// Returns the compartments a removed tank or an undone step left without an owner; always empty in a sound book.
     ///
     /// # Errors
@@ -312,11 +363,11 @@ impl Store {
     }
 }
 
-fn iso(day: NaiveDate) -> String {
+pub(super) fn iso(day: NaiveDate) -> String {
     day.format("%Y-%m-%d").to_string()
 }
 
-fn columns<R: Record>(alias: &str) -> String {
+pub(super) fn columns<R: Record>(alias: &str) -> String {
     R::FIELDS
         .iter()
         .map(|field| format!("{alias}.{field}"))
@@ -324,7 +375,7 @@ fn columns<R: Record>(alias: &str) -> String {
         .join(", ")
 }
 
-fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
+pub(super) fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, StoreError> {
     let doing = "read the book";
     let id = uuid_of(row, first).map_err(StoreError::sql(doing))?;
     let cells = (0..R::FIELDS.len())
@@ -336,12 +387,12 @@ fn record_of<R: Record>(row: &rusqlite::Row<'_>, first: usize) -> Result<R, Stor
     })
 }
 
-fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
+pub(super) fn uuid_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Uuid> {
     let text: String = row.get(index)?;
     Uuid::parse_str(&text)
         .map_err(|error| rusqlite::Error::FromSqlConversionFailure(index, rusqlite::types::Type::Text, Box::new(error)))
 }
 
-fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
+pub(super) fn date_of(row: &rusqlite::Row<'_>, index: usize) -> rusqlite::Result<Option<NaiveDate>> {
     Ok(Option::<NaiveDate>::from_cell(&cell_of(row.get_ref(index)?)).flatten())
 }

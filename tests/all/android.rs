@@ -41,7 +41,9 @@ fn rust_type(word: &str) -> &'static str {
 
 fn between<'a>(text: &'a str, from: &str, to: &str) -> &'a str {
     let (_, rest) = text.split_once(from).unwrap_or_else(|| panic!("{from} is missing"));
-    rest.split_once(to).unwrap_or_else(|| panic!("{to} is missing after {from}")).0
+    rest.split_once(to)
+        .unwrap_or_else(|| panic!("{to} is missing after {from}"))
+        .0
 }
 
 /// The methods of the Rust side's table, by their Java name: those it calls, and those it is called by.
@@ -62,10 +64,9 @@ fn rust_side() -> (BTreeMap<String, Signature>, BTreeMap<String, Signature>) {
                     .map(|(_, word)| rust_type(word.trim()))
                     .collect();
                 let (_, after) = signature.split_once(')').expect("closed");
-                let back = after
-                    .trim_start()
-                    .strip_prefix("->")
-                    .map_or("", |back| back.split([',', ' ', '}']).find(|word| !word.is_empty()).unwrap_or(""));
+                let back = after.trim_start().strip_prefix("->").map_or("", |back| {
+                    back.split([',', ' ', '}']).find(|word| !word.is_empty()).unwrap_or("")
+                });
                 (name, (arguments, rust_type(back.trim())))
             })
             .collect()
@@ -89,12 +90,20 @@ fn java_side() -> (BTreeMap<String, Signature>, BTreeMap<String, Signature>) {
         overridden = code.contains("@Override");
         let is_native = code.contains("private static native ");
         let declared = code.find("public ").filter(|_| !code.contains("class "));
-        let Some(from) = (if is_native { code.find("native ").map(|at| at + 7) } else { declared.map(|at| at + 7) }) else {
+        let Some(from) = (if is_native {
+            code.find("native ").map(|at| at + 7)
+        } else {
+            declared.map(|at| at + 7)
+        }) else {
             continue;
         };
-        let Some((head, rest)) = code.get(from..).and_then(|head| head.split_once('(')) else { continue };
+        let Some((head, rest)) = code.get(from..).and_then(|head| head.split_once('(')) else {
+            continue;
+        };
         let mut words = head.split_whitespace();
-        let (Some(back), Some(name), None) = (words.next(), words.next(), words.next()) else { continue };
+        let (Some(back), Some(name), None) = (words.next(), words.next(), words.next()) else {
+            continue;
+        };
         if overridden {
             continue;
         }
@@ -105,7 +114,11 @@ fn java_side() -> (BTreeMap<String, Signature>, BTreeMap<String, Signature>) {
             .map(|argument| java_type(argument.split_whitespace().next().unwrap_or("")))
             .collect();
         let signature = (arguments, java_type(back));
-        if is_native { native.insert(name.to_owned(), signature) } else { offered.insert(name.to_owned(), signature) };
+        if is_native {
+            native.insert(name.to_owned(), signature)
+        } else {
+            offered.insert(name.to_owned(), signature)
+        };
     }
     let _ = overridden;
     (offered, native)
@@ -115,7 +128,10 @@ fn java_side() -> (BTreeMap<String, Signature>, BTreeMap<String, Signature>) {
 fn both_ends_of_the_bridge_name_the_same_methods() {
     let (calls, called) = rust_side();
     let (offered, native) = java_side();
-    assert!(calls.len() > 10 && called.len() > 5, "the tables were not read: {calls:?} {called:?}");
+    assert!(
+        calls.len() > 10 && called.len() > 5,
+        "the tables were not read: {calls:?} {called:?}"
+    );
     assert_eq!(calls, offered, "what Rust calls and what the activity offers");
     assert_eq!(called, native, "what the activity calls and what Rust offers");
 }

@@ -8,18 +8,18 @@ use std::f64::consts::PI;
 use std::process::Command;
 
 use lidmark::app::card::{CardData, CardPage, PageSize, TextBlock, lay_out};
-use lidmark::app::paper::{PHONE_WIDTH_PX, pdf, png, read_svg};
 use lidmark::app::section::{Area, CompartmentScene, LayerKind, SectionScene, SectionShape, tank_section};
 use lidmark::domain::reading::Reading;
 use lidmark::domain::tank::{Compartment, DipRow, TankShape};
 use lidmark::domain::units::{Length, Volume};
+use lidmark::say::paper::{PHONE_WIDTH_PX, pdf, png, read_svg};
 use proptest::prelude::*;
 use resvg::usvg;
 
 const SIZES: [PageSize; 3] = [PageSize::Letter, PageSize::A4, PageSize::Phone];
 
 /// Runs one of poppler's tools on a PDF; without them nothing is checked, so their absence fails.
-fn poppler(tool: &str, arguments: &[&str], pdf: &[u8]) -> String {
+pub fn poppler(tool: &str, arguments: &[&str], pdf: &[u8]) -> String {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("card.pdf");
     std::fs::write(&path, pdf).unwrap();
@@ -46,7 +46,7 @@ fn poppler(tool: &str, arguments: &[&str], pdf: &[u8]) -> String {
 }
 
 /// Every text of the page with its box, in the order it is set.
-fn texts(page: &CardPage) -> Vec<(String, f32, usvg::Rect)> {
+pub fn texts(page: &CardPage) -> Vec<(String, f32, usvg::Rect)> {
     fn walk(group: &usvg::Group, found: &mut Vec<(String, f32, usvg::Rect)>) {
         for node in group.children() {
             match node {
@@ -65,7 +65,7 @@ fn texts(page: &CardPage) -> Vec<(String, f32, usvg::Rect)> {
     found
 }
 
-fn assert_nothing_overlaps_or_leaves(page: &CardPage, size: PageSize) {
+pub fn assert_nothing_overlaps_or_leaves(page: &CardPage, size: PageSize) {
     let (width, height) = (page.width_pt, page.height_pt);
     let texts = texts(page);
     let boxes: Vec<[f64; 4]> = texts

@@ -51,6 +51,7 @@ fn the_domain_knows_no_files_no_clock_no_formats_and_nobody_else() {
         "::now()",
         "crate::store",
         "crate::exchange",
+        "crate::say",
         "crate::app",
         "crate::office",
         "crate::platform",
@@ -64,6 +65,7 @@ fn the_store_knows_the_domain_only() {
     let forbidden = [
         "slint",
         "crate::exchange",
+        "crate::say",
         "crate::app",
         "crate::office",
         "crate::platform",
@@ -77,12 +79,28 @@ fn exchange_knows_no_screens_and_no_paths() {
     let forbidden = [
         "slint",
         "std::fs",
+        "crate::say",
         "crate::app",
         "crate::office",
         "crate::platform",
         "crate::ui",
     ];
     assert_eq!(uses("src/exchange", &forbidden, &[]), NONE);
+}
+
+#[test]
+fn what_is_said_knows_no_screens_and_no_files() {
+    let forbidden = [
+        "slint",
+        "std::fs",
+        "rusqlite",
+        "::now()",
+        "crate::app",
+        "crate::office",
+        "crate::platform",
+        "crate::ui",
+    ];
+    assert_eq!(uses("src/say", &forbidden, &[]), NONE);
 }
 
 #[test]

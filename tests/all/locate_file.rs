@@ -155,6 +155,51 @@ fn tapes_that_cannot_meet_are_refused_with_field_and_shortfall() {
     );
 }
 
+/// Three lids, one with tapes that cannot meet and one tied to that one: the third is answered.
+#[test]
+fn a_place_whose_tapes_cannot_meet_costs_no_other_place() {
+    let text = json!({
+        "frame": {"from": "a", "to": "b", "distance_m": 10},
+        "ties": [{"to": "inlet", "from": "a", "distance_m": 3}, {"to": "inlet", "from": "b", "distance_m": 5.5},
+            {"to": "outlet", "from": "a", "distance_m": 6}, {"to": "outlet", "from": "b", "distance_m": 8},
+            {"to": "box", "from": "a", "distance_m": 6}, {"to": "box", "from": "inlet", "distance_m": 8},
+            {"to": "well", "from": "b", "distance_m": 9}],
+        "sides": {"outlet": "left"}
+    });
+    let answer = run(&text.to_string()).unwrap();
+    fits(&validator("locate-output.schema.json"), &answer);
+    let named = |name: &str| {
+        let all = answer["positions"].as_array().unwrap();
+        all.iter().find(|position| position["name"] == name).unwrap().clone()
+    };
+    // Circles of 6 and 8 about (0,0) and (10,0): the right triangle 6, 8, 10 has its corner at (3.6, 4.8).
+    let outlet = named("outlet");
+    assert!(outlet["refused"].is_null());
+    assert!((outlet["candidates"][0]["x_m"].as_f64().unwrap() - 3.6).abs() < 1e-3);
+    assert!((outlet["candidates"][0]["y_m"].as_f64().unwrap() - 4.8).abs() < 1e-3);
+    let inlet = named("inlet");
+    assert_eq!(
+        (&inlet["agreement"], &inlet["candidates"]),
+        (&json!("refused"), &json!([]))
+    );
+    // 10 - 3 - 5.5 = 1.5 m short.
+    assert_eq!(inlet["refused"]["shortfall_m"], 1.5);
+    assert_eq!(inlet["refused"]["tie"], 1);
+    assert!(inlet["refused"]["text"].as_str().unwrap().contains("cannot meet"));
+    assert!(
+        named("box")["refused"]["text"]
+            .as_str()
+            .unwrap()
+            .contains("`inlet` is not placed")
+    );
+    assert!(
+        named("well")["refused"]["text"]
+            .as_str()
+            .unwrap()
+            .contains("one tie to `well` is not enough")
+    );
+}
+
 #[test]
 fn a_blunder_is_named_in_words() {
     let at = |x: f64, y: f64| (6.0 - x).hypot(7.0 - y);

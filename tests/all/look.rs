@@ -14,12 +14,12 @@ use std::rc::Rc;
 use i_slint_backend_testing::{AccessibleRole, ElementHandle};
 use lidmark::platform::picture;
 use lidmark::ui::{
-    AppApi, AppWindow, ConfirmApi, PadApi, PickerApi, PumpApi, ReadApi, Screen, SheetApi, TankApi, TankShape,
+    AppApi, AppWindow, ConfirmApi, PadApi, PhotoApi, PickerApi, PumpApi, ReadApi, Screen, SheetApi, TankApi, TankShape,
 };
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
-const SCREENS: [Screen; 15] = [
+const SCREENS: [Screen; 21] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -31,8 +31,14 @@ const SCREENS: [Screen; 15] = [
     Screen::Pump,
     Screen::Leave,
     Screen::Tank,
+    Screen::Photos,
+    Screen::Photo,
     Screen::Door,
     Screen::WhatIf,
+    Screen::Truck,
+    Screen::Load,
+    Screen::Disposal,
+    Screen::CloseDay,
     Screen::Setup,
     Screen::About,
 ];
@@ -227,6 +233,16 @@ fn keys_for_gloves_are_126_dp_on_a_usual_phone() {
         picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
         large("Out of this tank: more");
         large("Out of this tank: less");
+        for (screen, keys) in [
+            (Screen::Photos, &["Take a photo", "From a file", "Undo"]),
+            (Screen::Photo, &["Take away", "Marks off", "Undo"]),
+        ] {
+            AppApi::get(&window).set_screen(screen);
+            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            for key in keys {
+                large(key);
+            }
+        }
         PadApi::get(&window).set_shown(true);
         picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
         for key in ["0", "1", "5", "9", "Take back a digit", "Keep"] {
@@ -240,6 +256,12 @@ fn nothing_pushes_the_stations_off_the_screen() {
     on_own_thread(|window| {
         PumpApi::get(&window).set_many_tanks(true);
         ReadApi::get(&window).set_flag_text("Scum and sludge together are deeper than the liquid: read again.".into());
+        // The longest that is said of the truck.
+        PumpApi::get(&window).set_truck_over(true);
+        PumpApi::get(&window).set_truck_text(
+            "Tanque 1 del camión después de esto: 11,842 de 9,464 L. Más de lo que cabe en el camión: revise las cifras."
+                .into(),
+        );
         for (language, last) in [("en", "Leave"), ("es", "Cierre")] {
             slint::select_bundled_translation(language).unwrap();
             for (width, height) in SIZES {
@@ -253,6 +275,35 @@ fn nothing_pushes_the_stations_off_the_screen() {
                         "{station:?} in {language} at {width} x {height}: ends at {bottom}"
                     );
                 }
+            }
+        }
+    });
+}
+
+#[test]
+fn the_photo_key_stands_beside_the_kept_mark_at_every_station_and_nothing_hides_the_photo() {
+    on_own_thread(|window| {
+        for (language, photos, last) in [("en", "Photos", "Undo"), ("es", "Fotos", "Deshacer")] {
+            slint::select_bundled_translation(language).unwrap();
+            for (width, height) in SIZES {
+                for station in STATIONS {
+                    AppApi::get(&window).set_screen(station);
+                    picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                    let key = find(&window, photos);
+                    let (at, size) = (key.absolute_position(), key.size());
+                    assert!(size.width >= 59.9 && size.height >= 55.9, "{station:?}: {size:?}");
+                    assert!(at.y < 1.0 && at.x > f32::from(width) / 3.0, "{station:?}: {at:?}");
+                }
+                AppApi::get(&window).set_screen(Screen::Photo);
+                PhotoApi::get(&window).set_part("tapa de entrada".into());
+                picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                // The picture carries the part's name, the bar repeats it; the keys end on the screen.
+                let place = ElementHandle::find_by_accessible_label(&window, "tapa de entrada")
+                    .find(|element| element.accessible_role() == Some(AccessibleRole::Image))
+                    .unwrap();
+                assert!(place.size().height >= 120.0, "{width} x {height}: {:?}", place.size());
+                let key = find(&window, last);
+                assert!(key.absolute_position().y + key.size().height <= f32::from(height) + 0.5);
             }
         }
     });

@@ -44,6 +44,20 @@ fn a_receivers_log_gives_one_fix_a_second() {
     assert!((fixes[0].accuracy_m.unwrap() - 1.03 * 4.9).abs() < 1e-5);
 }
 
+/// A knot is 0.514 m/s: 0.9 knots is a stroll's start, 1.0 is over half a metre a second.
+#[test]
+fn a_course_counts_only_while_the_receiver_moves() {
+    let course = |knots: &str| {
+        let rmc = sentence(&format!(
+            "GPRMC,092750.000,A,5321.6802,N,00630.3372,W,{knots},31.66,280511,,,A"
+        ));
+        read_all(rmc.as_bytes()).0[0].course_deg
+    };
+    assert!((course("1.0").unwrap() - 31.66).abs() < 1e-4);
+    assert_eq!(course("0.9"), None);
+    assert_eq!(course(""), None);
+}
+
 #[test]
 fn gst_gives_the_accuracy_of_its_own_second() {
     let gga = sentence("GNGGA,182141.000,4807.038,N,01131.324,E,4,12,0.9,545.4,M,46.9,M,,");

@@ -24,10 +24,6 @@ $GPGGA,092751.000,5321.6802,N,00630.3371,W,1,8,1.03,61.7,M,55.3,M,,*75\r
 $GPRMC,092751.000,A,5321.6802,N,00630.3371,W,0.06,31.66,280511,,,A*45\r
 ";
 
-fn sentence(body: &str) -> String {
-    format!("${body}*{:02X}\r\n", body.bytes().fold(0, |sum, byte| sum ^ byte))
-}
-
 /// An app that reads `source` for this run alone, recordings as fast as they can be read.
 fn app_reading(folder: &tempfile::TempDir, source: &str) -> App {
     let mut app = app_on(&folder.path().join("book.sqlite"));

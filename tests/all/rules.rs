@@ -5,9 +5,10 @@ use lidmark::domain::assess::SiteFacts;
 use lidmark::domain::judge::{Decision, Household, JudgedIn, Verdict, judge, table_distance_mm};
 use lidmark::domain::reading::Reading;
 use lidmark::domain::riser::{Lid, Need, Prices, advise, stack};
-use lidmark::domain::rules::{Restraint, RuleSet, Sense, Test, exact_half_inches_mm};
+use lidmark::domain::rules::{HauledWaste, Restraint, RuleSet, Sense, Test, exact_half_inches_mm};
 use lidmark::domain::tank::{Compartment, Tank, TankShape};
 use lidmark::domain::units::{Cents, Length, MM_PER_INCH, Offset, Volume};
+use lidmark::domain::waste::Condition;
 use lidmark::exchange::rulefile;
 use lidmark::exchange::work::sense_word;
 use std::fmt::Write;
@@ -557,6 +558,46 @@ fn a_riser_is_paid_by_the_digging_it_saves() {
     assert_eq!(advise(&lid(305), &SiteFacts::default(), &[], None, None).payback, None);
 }
 
+fn write_hauled_waste(text: &mut String, rule: &HauledWaste) {
+    writeln!(text, "\nHauled-waste record ({}; {}):\n", rule.source, rule.confidence).unwrap();
+    for (condition, words) in [
+        (Condition::Always, "asks for"),
+        (Condition::WithoutAddress, "where there is no address"),
+        (Condition::AmountsDiffer, "where the place took another amount"),
+        (Condition::LandApplied, "where it is spread on land"),
+        (
+            Condition::NotByMaintenanceHole,
+            "where it was not pumped through the maintenance hole",
+        ),
+    ] {
+        let fields = rule
+            .required
+            .iter()
+            .filter(|(_, own)| *own == condition)
+            .map(|(field, _)| {
+                let memory = if rule.from_memory.contains(field) {
+                    " (from memory)"
+                } else {
+                    ""
+                };
+                format!("`{}`{memory}", field.word())
+            })
+            .collect::<Vec<_>>();
+        if !fields.is_empty() {
+            writeln!(text, "- {words}: {}", fields.join(", ")).unwrap();
+        }
+    }
+    if let Some(years) = rule.retention_years {
+        writeln!(text, "- kept {years} years").unwrap();
+    }
+    if let Some(days) = rule.report_within_days {
+        writeln!(text, "- handed on within {days} days").unwrap();
+    }
+    for note in &rule.notes {
+        writeln!(text, "- {note}").unwrap();
+    }
+}
+
 #[test]
 fn the_document_lists_every_rule_set() {
     let mut text = String::new();
@@ -604,6 +645,9 @@ fn the_document_lists_every_rule_set() {
         }
         for note in &set.notes {
             writeln!(text, "- {note}").unwrap();
+        }
+        if let Some(rule) = &set.hauled_waste {
+            write_hauled_waste(&mut text, rule);
         }
         text.push('\n');
     }

@@ -6,28 +6,60 @@
 
 use chrono::NaiveDate;
 use lidmark::app::dig::lid_title;
-use lidmark::app::figures::Figures;
-use lidmark::app::words::{SPANISH_PO, Words};
 use lidmark::domain::record::{Language, Units};
+use lidmark::say::figures::Figures;
+use lidmark::say::words::{SPANISH_PO, Words};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Files of `src/app` that word nothing for the screens: every text arrives finished, or is a tap of the demo.
-const WORDLESS: &[&str] = &["card.rs", "demo.rs", "lettering.rs", "paper.rs", "section.rs"];
+const WORDLESS: &[&str] = &[
+    "card.rs",
+    "demo.rs",
+    "lettering.rs",
+    "paper.rs",
+    "section.rs",
+    "shapes.rs",
+    "yard_taps.rs",
+    "waste_page.rs",
+];
 
 /// Texts of `src/app` that nobody reads in the language of the screens, file by file.
 const NOT_READ: &[(&str, &[&str])] = &[
     // Codes and names that are the same in both languages.
     ("bind.rs", &["en", "es", "Lidmark "]),
-    ("book.rs", &["{:.1} mi", "{:.1} km"]),
     (
         "door.rs",
         &["en-US", "es-US", "Lidmark", "{stem}.pdf", "{stem}.png", "stop"],
     ),
     (
         "figures.rs",
-        &["in", "pulg", "cm", "gal", "%B de %Y", "%-d de %B de %Y", "%A %-d de %B"],
+        &[
+            "in",
+            "pulg",
+            "cm",
+            "gal",
+            "{:.1} mi",
+            "{:.1} km",
+            "%B de %Y",
+            "%-d de %B de %Y",
+            "%A %-d de %B",
+        ],
     ),
+    // Endings and fixed names of files in the inbox, and what is told to whoever reads a fault report.
+    (
+        "photo_work.rs",
+        &[
+            "json",
+            "{id}.picture",
+            "{id}.json",
+            "write the file",
+            "waiting",
+            "Wishes",
+        ],
+    ),
+    ("photos.rs", &["PictureSource", "camera", "camera data"]),
+    ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
         "setup.rs",
@@ -54,26 +86,46 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("dig.rs", &["inlet", "outlet", "middle", "other"]),
     // Lid names again, and labels of changes that Undo leaves alone.
     ("stop.rs", &["inlet", "outlet", "stop planned", "stop begun", "station"]),
-    ("day.rs", &["new site", "truck emptied"]),
+    ("day.rs", &["new site"]),
+    // Keys of what is kept as JSON, labels of changes that have no Undo, ends of file names, codes of languages.
+    ("close_day.rs", &["load", "field", "day closed"]),
+    (
+        "disposal.rs",
+        &[
+            "amount received",
+            "disposal",
+            "disposal method",
+            "disposal place",
+            "when it was let out",
+        ],
+    ),
+    ("load.rs", &["pdf", "csv", "en-US", "es-US"]),
+    ("truck.rs", &["truck", "disposal place", "let out", "load corrected"]),
     ("shell.rs", &["first start"]),
+    // Names of files, and units that are the same in both languages.
+    (
+        "send.rs",
+        &[
+            ".unfinished",
+            ".sealed{UNFINISHED}",
+            "day-files",
+            "phone.key",
+            "{} kB",
+            "{} MB",
+        ],
+    ),
     ("overlay.rs", &["rule set"]),
     // Parts of clause ids.
     ("read.rs", &["depth", "top"]),
-    // The kinds of source as they are typed, and names for programmers.
+    ("plan_files.rs", &["pdf", "geojson", "gpx", "{stem}-plan.{}", "part"]),
+    ("drawing.rs", &["1:{}", "{} m"]),
     (
-        "position.rs",
-        &[
-            "nmea",
-            "tcp",
-            "serial",
-            "gpx",
-            "OpenSource",
-            "live",
-            "PositionState",
-            "state",
-            "here",
-        ],
+        "plan_sheet.rs",
+        &["Lidmark", "en-US", "es-US", "{:.2} m", "± {error_m:.1} m", "± {:.0} cm"],
     ),
+    // The kinds of source as they are typed, and names for programmers.
+    ("find_plan.rs", &["gpx", "geojson"]),
+    ("position.rs", &["OpenSource", "live", "PositionState", "state", "here"]),
 ];
 
 /// Texts of the screens' own files that are the same in both languages.
@@ -325,6 +377,23 @@ impl Said {
         }
     }
 
+    /// The office's files hold keys, statements and heads of tables too: what goes through the catalogue is what is said.
+    fn office(&mut self, file: &str, code: &str) {
+        for Quoted { line, before, text, .. } in quoted(&without_tests(code)) {
+            // Where a call goes over several lines is no matter.
+            let before: String = before.split_whitespace().collect();
+            let says = ["words.t(", "words.f(", "words.n(", "words.n(\"\",", "say("]
+                .iter()
+                .any(|call| before.ends_with(call));
+            if says {
+                self.wanted
+                    .entry(text.clone())
+                    .or_insert_with(|| format!("office/{file}:{line}"));
+                self.all.insert(text);
+            }
+        }
+    }
+
     fn slint(&mut self, file: &str, code: &str) {
         for Quoted {
             line,
@@ -358,10 +427,16 @@ impl Said {
 
     fn everything() -> Self {
         let mut said = Self::default();
-        for path in files_below("src/app", "rs") {
+        for path in files_below("src/app", "rs")
+            .into_iter()
+            .chain(files_below("src/say", "rs"))
+        {
             if path.file_name().is_none_or(|name| name != "tests.rs") {
                 said.rust(&name_of(&path), &std::fs::read_to_string(&path).unwrap());
             }
+        }
+        for path in files_below("src/office", "rs") {
+            said.office(&name_of(&path), &std::fs::read_to_string(&path).unwrap());
         }
         for folder in ["ui/screens", "ui/components"] {
             for path in files_below(folder, "slint") {

@@ -15,6 +15,8 @@
     reason = "a benchmark stops where it fails"
 )]
 
+mod photo;
+
 use std::cell::RefCell;
 use std::hint::black_box;
 use std::io::{BufRead, BufReader, Write};
@@ -26,16 +28,16 @@ use std::time::Instant;
 use lidmark::app::bind::{self, SharedApp};
 use lidmark::app::card::{CardData, PageSize, lay_out};
 use lidmark::app::demo::{self, do_tap};
-use lidmark::app::inputs::work_input;
-use lidmark::app::paper;
 use lidmark::app::session::Session;
 use lidmark::app::shell::{App, Screen};
 use lidmark::app::stop::Quantity;
 use lidmark::domain::forecast::{forecast, years_to};
 use lidmark::domain::tank::TankShape;
 use lidmark::domain::units::{Length, Volume};
+use lidmark::exchange::inputs::work_input;
 use lidmark::exchange::rulefile;
 use lidmark::platform::picture;
+use lidmark::say::paper;
 use lidmark::store::Store;
 use lidmark::ui::{AppWindow, BookApi};
 use rusqlite::{Connection, params};
@@ -59,6 +61,8 @@ mod least {
     }
 }
 
+mod import;
+
 /// Sites in the large book.
 const SITES: usize = 20_000;
 /// What a child process draws; its book is the second variable.
@@ -66,8 +70,15 @@ const CHILD: &str = "LIDMARK_BENCH_CHILD";
 const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
 
 fn main() {
+    if import::is_child() {
+        return;
+    }
     if let Ok(what) = std::env::var(CHILD) {
-        draw_first_frame(&what);
+        if what == photo::CHILD_PHOTO {
+            photo::take_one();
+        } else {
+            draw_first_frame(&what);
+        }
         return;
     }
     // On the disk the build is on: a folder of the system for passing files may lie in memory, where a flush costs nothing.
@@ -75,12 +86,19 @@ fn main() {
     std::fs::create_dir_all(&folder).unwrap();
     println!("| What | Lidmark | The least it could take | Ratio |");
     println!("|---|---|---|---|");
+    photo::photos(&folder);
+    // `cargo bench --bench ratios -- photo` stops here.
+    if std::env::args().any(|argument| argument == "photo") {
+        std::fs::remove_dir_all(&folder).unwrap();
+        return;
+    }
     tap_to_durable(&folder);
     let book = large_book(&folder);
     first_frame(&book);
     search(&book);
     figures(&folder);
     card(&folder);
+    import::lines(&folder);
     std::fs::remove_dir_all(&folder).unwrap();
 }
 

@@ -89,7 +89,7 @@ impl Fix {
 }
 
 /// What a pin marks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PinKind {
     /// The lid of a tank.
     TankLid,
@@ -112,6 +112,7 @@ pub enum PinKind {
     /// The way the hose lies; a line.
     HosePath,
     /// A fixed thing to measure from: a fence post, a pole.
+    #[default]
     Landmark,
 }
 

@@ -189,6 +189,23 @@ impl ProbeMap {
         self.grid
     }
 
+    /// Whether a map made from these clues would lie on the same grid, so that adding to this one comes to the same.
+    #[must_use]
+    pub fn lies_on_the_grid_of(&self, clues: &[Clue]) -> bool {
+        cover(&self.yard, clues).is_ok_and(|grid| grid == self.grid)
+    }
+
+    /// Returns the chance that the tank's middle lies within `radius_m` of a place.
+    #[must_use]
+    pub fn chance_within(&self, at: Point, radius_m: f64) -> f64 {
+        let near = self.grid.centres().zip(&self.weights);
+        let held: f64 = near
+            .filter(|(centre, _)| centre.distance_m(at) <= radius_m)
+            .map(|(_, weight)| weight)
+            .sum();
+        (held / self.total).clamp(0.0, 1.0)
+    }
+
     /// The probes so far.
     #[must_use]
     pub fn probes(&self) -> &[Probe] {

@@ -8,11 +8,27 @@ use krilla::page::PageSettings;
 use krilla_svg::{SurfaceExt as _, SvgSettings};
 use resvg::{tiny_skia, usvg};
 
-use crate::app::card::CardPage;
-use crate::app::lettering;
+use crate::say::lettering;
 
 /// Width of a picture that fills a phone's screen.
 pub const PHONE_WIDTH_PX: u32 = 1_080;
+
+/// A finished page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CardPage {
+    /// The page as SVG in points.
+    pub svg: String,
+    /// Title of the document.
+    pub title: String,
+    /// Language of the document.
+    pub language: String,
+    /// Width in points.
+    pub width_pt: f64,
+    /// Height in points.
+    pub height_pt: f64,
+    /// How many lines had to be folded into "and n more", for the person who prints it to know.
+    pub left_out: usize,
+}
 
 /// Why a page could not be made into a file.
 #[derive(Debug, thiserror::Error)]
@@ -73,29 +89,42 @@ pub fn read_svg(svg: &str) -> Result<usvg::Tree, PaperError> {
 ///
 /// See [`PaperError`].
 pub fn pdf(page: &CardPage) -> Result<Vec<u8>, PaperError> {
-    let tree = read_svg(&page.svg)?;
-    let (width_pt, height_pt) = (tree.size().width(), tree.size().height());
-    let wrong_size = PaperError::PageSize { width_pt, height_pt };
-    let (Some(settings), Some(size)) = (
-        PageSettings::from_wh(width_pt, height_pt),
-        Size::from_wh(width_pt, height_pt),
-    ) else {
-        return Err(wrong_size);
-    };
+    pdf_of(std::slice::from_ref(page))
+}
+
+/// Returns a PDF of several pages; the first gives the document its title and language.
+///
+/// # Errors
+///
+/// See [`PaperError`].
+pub fn pdf_of(pages: &[CardPage]) -> Result<Vec<u8>, PaperError> {
     let mut document = Document::new();
-    let mut sheet = document.start_page_with(settings);
-    let mut surface = sheet.surface();
-    let drawn = surface.draw_svg(&tree, size, SvgSettings::default());
-    surface.finish();
-    sheet.finish();
-    if drawn.is_none() {
-        return Err(wrong_size);
+    for page in pages {
+        let tree = read_svg(&page.svg)?;
+        let (width_pt, height_pt) = (tree.size().width(), tree.size().height());
+        let wrong_size = PaperError::PageSize { width_pt, height_pt };
+        let (Some(settings), Some(size)) = (
+            PageSettings::from_wh(width_pt, height_pt),
+            Size::from_wh(width_pt, height_pt),
+        ) else {
+            return Err(wrong_size);
+        };
+        let mut sheet = document.start_page_with(settings);
+        let mut surface = sheet.surface();
+        let drawn = surface.draw_svg(&tree, size, SvgSettings::default());
+        surface.finish();
+        sheet.finish();
+        if drawn.is_none() {
+            return Err(wrong_size);
+        }
     }
-    document.set_metadata(
-        Metadata::new()
-            .title(page.title.clone())
-            .language(page.language.clone()),
-    );
+    if let Some(first) = pages.first() {
+        document.set_metadata(
+            Metadata::new()
+                .title(first.title.clone())
+                .language(first.language.clone()),
+        );
+    }
     document.finish().map_err(|error| PaperError::Pdf {
         detail: format!("{error:?}"),
     })

@@ -2,11 +2,11 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
-use crate::app::explain;
-use crate::app::position::ChoiceError;
-use crate::app::words::Words;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
+use crate::exchange::position::ChoiceError;
+use crate::say::explain;
+use crate::say::words::Words;
 use chrono::{Datelike, Locale, NaiveDate};
 
 /// How figures are written for one person.
@@ -42,6 +42,9 @@ pub enum TypedError {
     /// It names no position source.
     #[error("no position source")]
     NotASource(#[from] ChoiceError),
+    /// It is not a time of day.
+    #[error("not a time")]
+    NotATime,
 }
 
 impl Figures {
@@ -180,6 +183,16 @@ impl Figures {
         format!("{sign}${}.{:02}", grouped(cents / 100), cents % 100)
     }
 
+    /// Writes a distance in miles or kilometres, to the tenth.
+    #[must_use]
+    pub fn distance(self, metres: f64) -> String {
+        match self.units {
+            // The international mile, 1,609.344 m: NIST SP 811, appendix B.8.
+            Units::UsCustomary => format!("{:.1} mi", metres / 1_609.344),
+            Units::Metric => format!("{:.1} km", metres / 1_000.0),
+        }
+    }
+
     /// Writes a share as whole percent.
     #[must_use]
     pub fn percent(self, share: f64) -> String {
@@ -284,6 +297,40 @@ impl Figures {
         }
     }
 
+    /// Reads a typed tape: feet, a `′`, inches ("14′3½"; "14" is feet), or metres to the millimetre.
+    ///
+    /// # Errors
+    /// [`TypedError`] saying why it cannot be used.
+    pub fn parse_tape(self, text: &str) -> Result<i64, TypedError> {
+        let mm = match self.units {
+            Units::UsCustomary => {
+                let (feet, inches) = text.split_once('′').unwrap_or((text, ""));
+                let inches = if inches.trim().is_empty() {
+                    0.0
+                } else {
+                    parse_number(inches)?
+                };
+                (parse_number(feet)? * 12.0 + inches) * MM_PER_INCH
+            }
+            Units::Metric => parse_number(text)? * 1000.0,
+        };
+        if mm < 0.0 {
+            return Err(TypedError::Negative);
+        }
+        let whole = round_to_i64(mm).ok_or(TypedError::TooLarge)?;
+        #[expect(clippy::cast_precision_loss, reason = "rounded from an f64 a line above")]
+        let lost = (mm - whole as f64).abs();
+        if self.units == Units::Metric && lost > 1e-6 {
+            return Err(TypedError::TooFine);
+        }
+        // Three hundred metres of tape do not exist on a lot; a slipped key does.
+        if whole > 300_000 {
+            Err(TypedError::TooLarge)
+        } else {
+            Ok(whole)
+        }
+    }
+
     /// Reads a typed length that cannot be below zero.
     ///
     /// # Errors
@@ -326,6 +373,7 @@ impl Figures {
                 let text = explain::choice(error, self.words);
                 return format!("{} {}", text.what, text.advice);
             }
+            TypedError::NotATime => "This is not a time. Write it as 14:05.",
         })
     }
 }
@@ -398,7 +446,7 @@ fn mm_of_half_inches(halves: i64) -> i64 {
 }
 
 /// Writes a whole number with a comma between thousands, as the United States and Mexico do in both languages.
-fn grouped(whole: u64) -> String {
+pub(crate) fn grouped(whole: u64) -> String {
     let digits = whole.to_string();
     let mut out = String::with_capacity(digits.len() + digits.len() / 3);
     for (index, digit) in digits.chars().enumerate() {

@@ -1,0 +1,155 @@
+//! Work lines in money: whole cents, rounded once and in the open.
+//!
+//! * The amount of a line is quantity times unit price, rounded half away from zero to the cent.
+//! * Tax is worked out *per rate on the slip*, not per line: the amounts of all accepted lines of one rate are added,
+//!   the rate is taken of the sum, and that is rounded half away from zero to the cent. So the tax a customer can check
+//!   with a calculator on the slip's own subtotals is the tax that is charged, and ten lines at 0.005 do not make ten
+//!   cents of rounding.
+//! * Only lines the customer accepted count; open and declined ones are listed apart.
+//!
+//! Rounding half away from zero is what is taught as commercial rounding; common practice. Local tax law may ask for
+//! another way, and then it goes before this.
+
+use super::record::{Accepted, WorkLine};
+use super::units::Cents;
+use std::collections::BTreeMap;
+
+/// Divides rounding half away from zero; `None` when the result cannot be held.
+fn divided(value: i128, by: i128) -> Option<i64> {
+    let half = by / 2;
+    let moved = if value < 0 {
+        value.checked_sub(half)?
+    } else {
+        value.checked_add(half)?
+    };
+    i64::try_from(moved / by).ok()
+}
+
+/// Returns what a line comes to before tax: quantity times unit price, half a cent away from zero.
+///
+/// * returns: `None` when the amount is too large to hold
+///
+/// ```
+/// use lidmark::domain::{money::line_amount, record::WorkLine, units::Cents};
+///
+/// // 2.5 hours at $95.01: 237.525, so $237.53.
+/// let line = WorkLine { quantity_thousandths: 2_500, unit_price: Cents(9_501), ..WorkLine::default() };
+/// assert_eq!(line_amount(&line), Some(Cents(23_753)));
+/// ```
+#[must_use]
+pub fn line_amount(line: &WorkLine) -> Option<Cents> {
+    let product = i128::from(line.quantity_thousandths).checked_mul(i128::from(line.unit_price.0))?;
+    divided(product, 1_000).map(Cents)
+}
+
+/// What a slip comes to.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Totals {
+    /// Accepted lines before tax.
+    pub net: Cents,
+    /// Tax on them.
+    pub tax: Cents,
+    /// Amount and tax for each rate, in thousandths.
+    pub by_rate: BTreeMap<i64, (Cents, Cents)>,
+    /// Lines not answered yet, before tax.
+    pub open: Cents,
+    /// Lines declined, before tax.
+    pub declined: Cents,
+}
+
+impl Totals {
+    /// Returns what the customer pays.
+    #[must_use]
+    pub fn gross(&self) -> Cents {
+        self.net + self.tax
+    }
+}
+
+/// Adds up the lines of one slip; see the module for how it rounds.
+///
+/// * returns: `None` when a sum is too large to hold
+#[must_use]
+pub fn totals<'a>(lines: impl IntoIterator<Item = &'a WorkLine>) -> Option<Totals> {
+    let mut totals = Totals::default();
+    let mut by_rate = BTreeMap::<i64, i64>::new();
+    for line in lines.into_iter().filter(|line| !line.removed) {
+        let amount = line_amount(line)?.0;
+        let sum = match line.accepted {
+            Accepted::Yes => by_rate.entry(line.tax_permille).or_default(),
+            Accepted::Open => &mut totals.open.0,
+            Accepted::No => &mut totals.declined.0,
+        };
+        *sum = sum.checked_add(amount)?;
+    }
+    for (rate, amount) in by_rate {
+        let tax = divided(i128::from(amount).checked_mul(i128::from(rate))?, 1_000)?;
+        totals.net.0 = totals.net.0.checked_add(amount)?;
+        totals.tax.0 = totals.tax.0.checked_add(tax)?;
+        totals.by_rate.insert(rate, (Cents(amount), Cents(tax)));
+    }
+    Some(totals)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn line(quantity_thousandths: i64, cents: i64, tax_permille: i64, accepted: Accepted) -> WorkLine {
+        WorkLine {
+            quantity_thousandths,
+            unit_price: Cents(cents),
+            tax_permille,
+            accepted,
+            ..WorkLine::default()
+        }
+    }
+
+    /// Worked by hand on paper: 3 x 12.35 = 37.05; 0.333 x 10.00 = 3.33; their tax at 6.5 %: 40.38 x 0.065 = 2.6247.
+    #[test]
+    fn a_slip_worked_by_hand() {
+        let lines = [
+            line(3_000, 1_235, 65, Accepted::Yes),
+            line(333, 1_000, 65, Accepted::Yes),
+            line(1_000, 29_500, 0, Accepted::Yes),
+            line(1_000, 7_000, 65, Accepted::No),
+            line(2_000, 4_500, 65, Accepted::Open),
+        ];
+        let sum = totals(&lines).unwrap();
+        assert_eq!(
+            (sum.net, sum.tax, sum.gross()),
+            (Cents(33_538), Cents(262), Cents(33_800))
+        );
+        assert_eq!((sum.declined, sum.open), (Cents(7_000), Cents(9_000)));
+        assert_eq!(sum.by_rate.get(&65), Some(&(Cents(4_038), Cents(262))));
+    }
+
+    #[test]
+    fn half_a_cent_goes_away_from_zero_both_ways() {
+        assert_eq!(line_amount(&line(500, 1, 0, Accepted::Yes)), Some(Cents(1)));
+        assert_eq!(line_amount(&line(-500, 1, 0, Accepted::Yes)), Some(Cents(-1)));
+        assert_eq!(line_amount(&line(499, 1, 0, Accepted::Yes)), Some(Cents(0)));
+        assert_eq!(line_amount(&line(i64::MAX, i64::MAX, 0, Accepted::Yes)), None);
+    }
+
+    proptest! {
+        /// The exact value in thousandths of a cent is never further than half a cent from what is charged.
+        #[test]
+        fn no_line_is_off_by_more_than_half_a_cent(q in -1_000_000_i64..1_000_000, c in -1_000_000_i64..1_000_000) {
+            let exact = i128::from(q) * i128::from(c);
+            let charged = i128::from(line_amount(&line(q, c, 0, Accepted::Yes)).unwrap().0) * 1_000;
+            prop_assert!((exact - charged).abs() <= 500);
+        }
+
+        #[test]
+        fn the_parts_add_up(rows in proptest::collection::vec((0_i64..10_000, 0_i64..100_000, 0_i64..200, 0_usize..3), 0..20)) {
+            let lines: Vec<_> = rows.iter().map(|(q, c, t, a)| line(*q, *c, *t, Accepted::ALL[*a])).collect();
+            let sum = totals(&lines).unwrap();
+            let all: i64 = lines.iter().map(|l| line_amount(l).unwrap().0).sum();
+            prop_assert_eq!(sum.net.0 + sum.open.0 + sum.declined.0, all);
+            prop_assert_eq!(sum.by_rate.values().map(|(n, _)| n.0).sum::<i64>(), sum.net.0);
+            prop_assert_eq!(sum.by_rate.values().map(|(_, t)| t.0).sum::<i64>(), sum.tax.0);
+        }
+    }
+}

@@ -1,0 +1,217 @@
+//! `doctor`: looks through the book and what lies beside it, and says what is not as it should be.
+
+use super::blobs::{Blobs, Turn, hash_of};
+use super::context::{Call, cannot_write, of_store};
+use super::{Answer, Refusal};
+use crate::say::words::Words;
+use crate::store::{BlobRow, Store, StoreError};
+use serde_json::json;
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// What was asked of `doctor`.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Asked {
+    /// Take away what an import that was cut off left beside the book.
+    pub clean: bool,
+    /// Look only whether the photos are there, without reading each.
+    pub quick: bool,
+    /// Print nothing when all is well.
+    pub quiet: bool,
+}
+
+/// One thing that is not as it should be.
+#[derive(Clone, Debug)]
+struct Finding {
+    /// A name that stays the same in every language.
+    code: &'static str,
+    what: String,
+    /// Whether something is lost or wrong, rather than merely left over.
+    is_damage: bool,
+}
+
+/// Looks through the book. Exit code 3 when something is damaged.
+///
+/// # Errors
+/// When the book cannot be opened at all.
+pub fn run(call: &Call, asked: Asked, watch: &dyn Fn(u64)) -> Result<Answer, Refusal> {
+    let words = call.words();
+    let refuse = |error| of_store(&error, words);
+    let store = Store::look(&call.book).map_err(refuse)?;
+    let mut found = Vec::new();
+    book(&store, words, &mut found).map_err(refuse)?;
+    // A book whose pages are damaged is not asked for more: what it answers would be guesswork.
+    if !found.iter().any(|finding| finding.code == "damaged") {
+        beside(call, &store, asked, words, watch, &mut found)?;
+    }
+    let is_damaged = found.iter().any(|finding| finding.is_damage);
+    let mut answer = Answer::default();
+    if call.json {
+        let rows = found
+            .iter()
+            .map(|finding| json!({ "code": finding.code, "what": finding.what, "is_damage": finding.is_damage }))
+            .collect::<Vec<_>>();
+        let counts = store.counts().unwrap_or_default();
+        answer.text = format!(
+            "{:#}\n",
+            json!({ "sound": !is_damaged, "findings": rows, "records": counts })
+        );
+    } else {
+        for finding in &found {
+            answer.text.push_str(&finding.what);
+            answer.text.push('\n');
+        }
+        if !(is_damaged || asked.quiet && found.is_empty()) {
+            answer.text.push_str(&words.t("The book is sound."));
+            answer.text.push('\n');
+        }
+    }
+    if is_damaged {
+        answer.refusals.push(Refusal {
+            code: 3,
+            ..Refusal::refused(
+                words.t("The book is not sound."),
+                words.t("Keep it as it is, and restore the last copy; what is missing there can be taken in again."),
+            )
+        });
+    }
+    Ok(answer)
+}
+
+fn book(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), StoreError> {
+    match store.check() {
+        Ok(()) => {}
+        Err(StoreError::Damaged { detail }) => {
+            found.push(Finding {
+                code: "damaged",
+                what: words.f("The book is damaged: {0}.", &[&detail]),
+                is_damage: true,
+            });
+            return Ok(());
+        }
+        Err(error) => return Err(error),
+    }
+    for loose in store.loose_ends()? {
+        found.push(Finding {
+            code: "loose-end",
+            what: words.f("Loose end: {0}.", &[&loose]),
+            is_damage: true,
+        });
+    }
+    for reused in store.reused_sequences()? {
+        found.push(Finding {
+            code: "sequence-reused",
+            what: words.f(
+                "Phone {0} has sent {1} different files under the number {2}: it was put back to an older state, or copied.",
+                &[&reused.phone.to_string(), &reused.files.to_string(), &reused.sequence.to_string()],
+            ),
+            is_damage: false,
+        });
+    }
+    for doubtful in store.doubtful_files()? {
+        found.push(Finding {
+            code: "doubtful-time",
+            what: words.f(
+                "The file of {0} from phone {1} holds {2} fields whose time cannot be right.",
+                &[&doubtful.day, &doubtful.phone.to_string(), &doubtful.fields.to_string()],
+            ),
+            is_damage: false,
+        });
+    }
+    Ok(())
+}
+
+fn beside(
+    call: &Call,
+    store: &Store,
+    asked: Asked,
+    words: Words,
+    watch: &dyn Fn(u64),
+    found: &mut Vec<Finding>,
+) -> Result<(), Refusal> {
+    let blobs = Blobs::beside(&call.book);
+    let unreadable = |error: std::io::Error| super::key::unreadable(blobs.root(), &error, words);
+    // Nothing may be put there while it is decided what is left over.
+    let _hold = if asked.clean {
+        match blobs
+            .hold(Duration::from_mins(1))
+            .map_err(|error| cannot_write(blobs.root(), &error, words))?
+        {
+            Turn::Mine(hold) => Some(hold),
+            Turn::Taken => {
+                return Err(of_store(
+                    &StoreError::Busy {
+                        doing: "take away what is left over",
+                    },
+                    words,
+                ));
+            }
+        }
+    } else {
+        None
+    };
+    let rows = store.blobs().map_err(|error| of_store(&error, words))?;
+    let mut named = BTreeSet::new();
+    for (index, row) in rows.iter().enumerate() {
+        let path = path_of(&blobs, row);
+        watch(u64::try_from(index * 1_000 / rows.len()).unwrap_or(1_000));
+        let place = path.display().to_string();
+        let damage = |code, what| Finding {
+            code,
+            what,
+            is_damage: true,
+        };
+        match std::fs::metadata(&path) {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                found.push(damage("photo-missing", words.f("{0} is missing.", &[&place])));
+            }
+            Err(error) => return Err(super::key::unreadable(&path, &error, words)),
+            Ok(data) => {
+                let is_right = data.len() == row.bytes
+                    && (asked.quick
+                        || hash_of(&path).map_err(|error| super::key::unreadable(&path, &error, words))? == row.hash);
+                if !is_right {
+                    found.push(damage(
+                        "photo-changed",
+                        words.f("{0} has been changed since it came in.", &[&place]),
+                    ));
+                }
+            }
+        }
+        named.insert(path);
+    }
+    let mut left_over = blobs.list().map_err(unreadable)?;
+    left_over.retain(|path| !named.contains(path));
+    left_over.extend(blobs.unfinished().map_err(unreadable)?);
+    if left_over.is_empty() {
+        return Ok(());
+    }
+    let what = if asked.clean {
+        for path in &left_over {
+            std::fs::remove_file(path).map_err(|error| cannot_write(path, &error, words))?;
+        }
+        words.n(
+            "{0} file beside the book that it does not name was taken away.",
+            "{0} files beside the book that it does not name were taken away.",
+            left_over.len(),
+        )
+    } else {
+        words.n(
+            "{0} file lies beside the book that it does not name; doctor --clean takes it away.",
+            "{0} files lie beside the book that it does not name; doctor --clean takes them away.",
+            left_over.len(),
+        )
+    };
+    found.push(Finding {
+        code: "left-over",
+        what,
+        is_damage: false,
+    });
+    Ok(())
+}
+
+fn path_of(blobs: &Blobs, row: &BlobRow) -> PathBuf {
+    let extension = row.name.rsplit_once('.').map_or("bin", |(_, extension)| extension);
+    blobs.path(&row.hash, extension)
+}

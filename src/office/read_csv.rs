@@ -1,0 +1,381 @@
+//! `read-csv`: a customer list of someone's own becomes a book.
+
+use super::Refusal;
+use super::context::{Call, Office, read_bytes, write_file};
+use super::estimate;
+use super::sheet::{Cell, Sheet};
+use crate::domain::record::{
+    Compartment, CompartmentId, FieldChange, Lid, LidId, Op, ShapeKind, Site, SiteId, Tank, TankId, Visit, changes,
+};
+use crate::exchange::customer_list::{self, CustomerList, DateOrder, ListError, ListRow, Mapping, Reason, folded};
+use crate::say::words::Words;
+use serde_json::json;
+use std::collections::HashSet;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use uuid::Uuid;
+
+/// What was asked of `read-csv`.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// The list; `-` reads standard input.
+    pub file: PathBuf,
+    /// The mapping file.
+    pub map: Option<PathBuf>,
+    /// Only say what would be done.
+    pub dry_run: bool,
+    /// Where refused rows are written.
+    pub rejects: Option<PathBuf>,
+    /// The sign between the cells, over detection.
+    pub delimiter: Option<char>,
+    /// The encoding, over detection.
+    pub encoding: Option<String>,
+    /// The order of day and month.
+    pub dates: DateOrder,
+}
+
+/// What came of it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Outcome {
+    added: usize,
+    known: usize,
+    dated: usize,
+    worked_out: usize,
+}
+
+/// Reads a customer list into the book: every row that can be taken, in one transaction, and every other row into a file
+/// with its line and its reason.
+///
+/// # Errors
+/// What was refused, and what to do; then nothing of the list is in the book.
+pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, Refusal> {
+    let words = call.words();
+    let bytes = read_bytes(&asked.file, &mut stdin, words)?;
+    let mut mapping = match &asked.map {
+        Some(path) => mapping(path, words)?,
+        None => Mapping::default(),
+    };
+    mapping.delimiter = asked.delimiter.or(mapping.delimiter);
+    mapping.encoding = asked.encoding.clone().or(mapping.encoding);
+    if asked.dates != DateOrder::Unsaid {
+        mapping.dates = asked.dates;
+    }
+    let list = customer_list::read(&bytes, &mapping, call.now.date_naive())
+        .map_err(|error| cannot_read(&asked.file, &error, words))?;
+    call.on_any_book(|office| {
+        let (outcome, changes) = take(office, &list)?;
+        let rejects = asked.rejects.clone().unwrap_or_else(|| beside(&asked.file));
+        // The refused rows first: a list must not be half lost because they could not be written.
+        if !list.refused.is_empty() {
+            write_file(
+                &rejects,
+                refused(&list, office.words()).csv().as_bytes(),
+                office.words(),
+            )?;
+        }
+        if !asked.dry_run && !changes.is_empty() {
+            let op = Op {
+                id: office.new_id(),
+                stop: None,
+                at: office.now,
+                label: "customer list read".to_owned(),
+                undoable: false,
+                changes,
+            };
+            office.store.keep(&op).map_err(|error| office.refuse(&error))?;
+        }
+        Ok(report(office, &list, outcome, &rejects, asked.dry_run))
+    })
+}
+
+fn mapping(path: &Path, words: Words) -> Result<Mapping, Refusal> {
+    let bytes = read_bytes(path, &mut std::io::empty(), words)?;
+    let text = String::from_utf8_lossy(&bytes);
+    toml::from_str(&text).map_err(|error| {
+        Refusal::refused(
+            words.f(
+                "The mapping {0} cannot be read: {1}",
+                &[&path.display().to_string(), &error.to_string()],
+            ),
+            words.t("Correct that line; the form is in docs/office.md."),
+        )
+    })
+}
+
+/// The refused rows of `list.csv` go into `list-rejected.csv` beside it.
+fn beside(file: &Path) -> PathBuf {
+    if file.as_os_str() == "-" {
+        return PathBuf::from("rejected.csv");
+    }
+    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    file.with_file_name(format!("{stem}-rejected.csv"))
+}
+
+fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
+    let file = path.display().to_string();
+    let (what, remedy) = match error {
+        ListError::Empty => (
+            words.f("{0} is empty.", &[&file]),
+            words.t("Export the list again and look into it."),
+        ),
+        ListError::UnknownEncoding(name) => (
+            words.f("No encoding is called {0}.", &[name]),
+            words.t("Use a name such as utf-8, windows-1252 or utf-16le."),
+        ),
+        ListError::NotText(name) => (
+            words.f("{0} is not valid {1} text.", &[&file, name]),
+            words.t("Name the encoding with --encoding, or export the list as CSV again."),
+        ),
+        ListError::NoHeads(first) => (
+            words.f(
+                "No column of {0} says whose tank it is; it begins: {1}",
+                &[&file, first],
+            ),
+            words.t("Give the columns heads such as name, customer, address, or name them in a mapping file (--map)."),
+        ),
+        ListError::NoSuchColumn(head) => (
+            words.f(
+                "The mapping names the column \"{0}\", which the list does not have.",
+                &[head],
+            ),
+            words.t("Copy the head of the column as it stands in the list."),
+        ),
+        ListError::TwoColumns(one, other, field) => (
+            words.f("The columns \"{0}\" and \"{1}\" both say: {2}.", &[one, other, field]),
+            words.t("Say in a mapping file (--map) which one counts, or both."),
+        ),
+    };
+    Refusal::refused(what, remedy)
+}
+
+/// Makes the records of every row that is not in the book yet.
+fn take(office: &Office, list: &CustomerList) -> Result<(Outcome, Vec<FieldChange>), Refusal> {
+    let key =
+        |name: &str, address: &str, town: &str| format!("{}\n{}\n{}", folded(name), folded(address), folded(town));
+    let known = office.store.site_names().map_err(|error| office.refuse(&error))?;
+    let taken = known.iter().map(|site| site.id).collect::<HashSet<_>>();
+    let names = known
+        .iter()
+        .map(|site| key(&site.name, &site.address, &site.town))
+        .collect::<HashSet<_>>();
+    let sets = estimate::rule_sets();
+    let (mut sites, mut tanks, mut compartments, mut lids) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut outcome = Outcome::default();
+    for row in &list.rows {
+        if taken.contains(&SiteId(row.id)) || names.contains(&key(&row.name, &row.address, &row.town)) {
+            outcome.known += 1;
+            continue;
+        }
+        let mut visit = site_of(row);
+        if row.due.is_some() {
+            outcome.dated += 1;
+        } else if let Some(due) = estimate::due_without_stops(office, &sets, &visit) {
+            visit.site.due_on = Some(due);
+            outcome.worked_out += 1;
+        }
+        outcome.added += 1;
+        sites.push(visit.site);
+        tanks.extend(visit.tanks);
+        compartments.extend(visit.compartments);
+        lids.extend(visit.lids);
+    }
+    let mut list = changes(&[], &sites);
+    list.extend(changes(&[], &tanks));
+    list.extend(changes(&[], &compartments));
+    list.extend(changes(&[], &lids));
+    Ok((outcome, list))
+}
+
+/// The site of a row, with its tank when the list knows of one. Every id comes from the row's own.
+fn site_of(row: &ListRow) -> Visit {
+    let part = |name: &str| Uuid::new_v5(&row.id, name.as_bytes());
+    let site = Site {
+        id: SiteId(row.id),
+        name: row.name.clone(),
+        address: row.address.clone(),
+        town: row.town.clone(),
+        customer: row.customer.clone(),
+        phone: row.phone.clone(),
+        language: row.language,
+        residents_tenths: row.residents_tenths,
+        grinder: row.grinder,
+        permit_on: row.permit,
+        lat_e7: row.position_e7.map(|(lat, _)| lat),
+        lon_e7: row.position_e7.map(|(_, lon)| lon),
+        note: row.note.clone(),
+        due_on: row.due,
+        ..Site::default()
+    };
+    let mut visit = Visit {
+        site,
+        ..Visit::default()
+    };
+    if row.tank_ml.is_some() || row.last_pumped.is_some() {
+        let tank = TankId(part("tank"));
+        visit.tanks.push(Tank {
+            id: tank,
+            site: SiteId(row.id),
+            last_emptied: row.last_pumped,
+            ..Tank::default()
+        });
+        visit.compartments.push(Compartment {
+            id: CompartmentId(part("compartment")),
+            tank,
+            shape: ShapeKind::Nominal,
+            nominal_ml: row.tank_ml,
+            ..Compartment::default()
+        });
+        // The two lids every tank is begun with on the phone.
+        for (place, name) in [(0, "inlet"), (1, "outlet")] {
+            visit.lids.push(Lid {
+                id: LidId(part(name)),
+                tank,
+                place,
+                name: name.to_owned(),
+                ..Lid::default()
+            });
+        }
+    }
+    visit
+}
+
+/// Words a reason.
+fn why(reason: &Reason, words: Words) -> String {
+    match reason {
+        Reason::Nobody => words.t("No name, customer or address: nobody could find the place."),
+        Reason::TooManyCells(heads, cells) => words.f(
+            "{1} cells where there are {0} columns: perhaps a comma without quotes.",
+            &[&heads.to_string(), &cells.to_string()],
+        ),
+        Reason::SameAs(line) => words.f("The same as line {0}.", &[&line.to_string()]),
+        Reason::Contradicts(line) => words.f(
+            "Line {0} names the same site with other facts: keep one of them.",
+            &[&line.to_string()],
+        ),
+        Reason::AmbiguousDate(text) => words.f(
+            "\"{0}\" could be two days: write it as YYYY-MM-DD, or say the order with --dates mdy or --dates dmy.",
+            &[text],
+        ),
+        Reason::ShortYear(text) => words.f("\"{0}\": write the year with four digits.", &[text]),
+        Reason::NotADate(text) => words.f("\"{0}\" is not a date.", &[text]),
+        Reason::InTheFuture(text) => words.f("A pump-out on {0} has not happened yet.", &[text]),
+        Reason::NotANumber(what, text) => words.f("{0}: \"{1}\" is not a number.", &[&quantity(what, words), text]),
+        Reason::OutOfRange(what, text) => words.f("{0}: \"{1}\" cannot be true.", &[&quantity(what, words), text]),
+        Reason::HalfAPosition => words.t("A position needs both latitude and longitude."),
+        Reason::NullPosition => words.t("The position 0, 0 lies in the sea: leave both cells empty."),
+        Reason::NotYesOrNo(text) => words.f("\"{0}\" is neither yes nor no.", &[text]),
+        Reason::UnknownLanguage(text) => words.f("\"{0}\" is not English or Spanish.", &[text]),
+        Reason::NotText => words.t("The row holds signs that belong to no text."),
+    }
+}
+
+fn quantity(what: &str, words: Words) -> String {
+    match what {
+        "residents" => words.t("Residents"),
+        "latitude" => words.t("Latitude"),
+        "longitude" => words.t("Longitude"),
+        _ => words.t("Tank size"),
+    }
+}
+
+/// The refused rows: line, reason, and the cells as they were.
+fn refused(list: &CustomerList, words: Words) -> Sheet {
+    let widest = list
+        .refused
+        .iter()
+        .map(|row| row.cells.len())
+        .max()
+        .unwrap_or(0)
+        .max(list.heads.len());
+    let mut sheet = Sheet::new(vec![("line", String::new(), true), ("reason", String::new(), false)]);
+    sheet.extra = (0..widest)
+        .map(|index| list.heads.get(index).cloned().unwrap_or_default())
+        .collect();
+    sheet.rows = list
+        .refused
+        .iter()
+        .map(|row| {
+            let reasons = row.reasons.iter().map(|reason| why(reason, words)).collect::<Vec<_>>();
+            let own = (0..widest).map(|index| Cell::text(row.cells.get(index).cloned().unwrap_or_default()));
+            [Cell::shown(row.line, ""), Cell::text(reasons.join(" "))]
+                .into_iter()
+                .chain(own)
+                .collect()
+        })
+        .collect();
+    sheet
+}
+
+fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path, dry_run: bool) -> String {
+    let words = office.words();
+    let refused_file = (!list.refused.is_empty()).then(|| rejects.display().to_string());
+    if office.json {
+        let used = list
+            .used
+            .iter()
+            .map(|(field, heads)| (field.word().to_owned(), json!(heads)))
+            .collect::<serde_json::Map<_, _>>();
+        return json!({
+            "dry_run": dry_run,
+            "encoding": list.encoding,
+            "delimiter": list.delimiter.to_string(),
+            "columns_used": used,
+            "columns_unused": list.unused,
+            "sites_added": outcome.added,
+            "sites_already_in_the_book": outcome.known,
+            "rows_refused": list.refused.len(),
+            "rows_shorter_than_the_heads": list.short_rows,
+            "due_from_the_list": outcome.dated,
+            "due_worked_out": outcome.worked_out,
+            "refused_file": refused_file,
+        })
+        .to_string();
+    }
+    let delimiter = match list.delimiter {
+        '\t' => words.t("tab"),
+        other => format!("\"{other}\""),
+    };
+    let mut lines = vec![words.f("Read as {0}, cells set apart by {1}.", &[list.encoding, &delimiter])];
+    for (field, heads) in &list.used {
+        lines.push(format!("  {} <- {}", field.word(), heads.join(" + ")));
+    }
+    if !list.unused.is_empty() {
+        lines.push(words.f("Columns not used: {0}", &[&list.unused.join(", ")]));
+    }
+    if dry_run {
+        lines.push(words.t("A trial: nothing was written into the book."));
+    }
+    lines.push(words.n("{0} site added.", "{0} sites added.", outcome.added));
+    let undated = outcome.added.saturating_sub(outcome.dated + outcome.worked_out);
+    lines.push(words.f(
+        "Due dates: {0} from the list, {1} worked out from size, people and last pump-out, {2} without one.",
+        &[
+            &outcome.dated.to_string(),
+            &outcome.worked_out.to_string(),
+            &undated.to_string(),
+        ],
+    ));
+    if outcome.known > 0 {
+        lines.push(words.n(
+            "{0} site was in the book already and was left as it is.",
+            "{0} sites were in the book already and were left as they are.",
+            outcome.known,
+        ));
+    }
+    if list.short_rows > 0 {
+        lines.push(words.n(
+            "{0} row ended early; what was missing was taken as empty.",
+            "{0} rows ended early; what was missing was taken as empty.",
+            list.short_rows,
+        ));
+    }
+    if let Some(file) = refused_file {
+        lines.push(words.n("{0} row was refused.", "{0} rows were refused.", list.refused.len()));
+        lines.push(words.f("They stand with line and reason in {0}", &[&file]));
+        for row in list.refused.iter().take(5) {
+            let reasons = row.reasons.iter().map(|reason| why(reason, words)).collect::<Vec<_>>();
+            lines.push(words.f("  line {0}: {1}", &[&row.line.to_string(), &reasons.join(" ")]));
+        }
+    }
+    lines.join("\n")
+}

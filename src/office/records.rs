@@ -1,0 +1,322 @@
+//! `records`: hauled waste by period: what was collected, what was disposed of where, and what is on board.
+
+use super::Refusal;
+use super::context::{Call, Office, hand_over};
+use super::options;
+use super::sheet::{Cell, Sheet};
+use crate::domain::record::TruckTankId;
+use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
+use crate::say::words::Words;
+use crate::store::LoadEntry;
+use chrono::NaiveDate;
+use serde_json::{Value, json};
+use std::collections::HashMap;
+use std::path::PathBuf;
+
+/// What was asked of `records`.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// First day.
+    pub from: Option<String>,
+    /// Last day.
+    pub to: Option<String>,
+    /// Only this truck, by name, plate or id.
+    pub truck: Option<String>,
+    /// Write CSV there.
+    pub csv: Option<PathBuf>,
+}
+
+/// The five figures of a period's balance, millilitres.
+///
+/// carried over + collected = disposed + on board + corrected off; the right-hand side is counted entry by entry and not
+/// worked out from the left, so that a line that was missed would show.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Balance {
+    /// On board when the period began.
+    pub carried_over_ml: i128,
+    /// Pumped out of customers' tanks.
+    pub collected_ml: i128,
+    /// Let out at disposal places.
+    pub disposed_ml: i128,
+    /// Taken off by corrections; below zero when they added.
+    pub corrected_off_ml: i128,
+    /// On board when the period ended.
+    pub on_board_ml: i128,
+}
+
+impl Balance {
+    /// Whether both sides are equal.
+    #[must_use]
+    pub const fn holds(&self) -> bool {
+        self.carried_over_ml + self.collected_ml == self.disposed_ml + self.on_board_ml + self.corrected_off_ml
+    }
+}
+
+/// What an entry does to the load, millilitres.
+fn change(entry: &LoadEntry) -> i128 {
+    match (entry.is_counted, entry.kind.as_str()) {
+        (false, _) => 0,
+        (true, "disposed") => -i128::from(entry.ml),
+        (true, _) => i128::from(entry.ml),
+    }
+}
+
+/// The trucks asked for.
+struct Trucks {
+    /// The truck's name for each of its tanks.
+    names: HashMap<TruckTankId, String>,
+    /// What was in the tanks when their load began to be counted, millilitres.
+    opening_ml: i128,
+}
+
+impl Trucks {
+    fn read(office: &Office, asked: Option<&str>, to: NaiveDate) -> Result<Self, Refusal> {
+        let words = office.words();
+        let (mut names, mut opening_ml) = (HashMap::new(), 0_i128);
+        for (truck, tanks) in office.store.trucks().map_err(|error| office.refuse(&error))? {
+            let own = [
+                truck.name.to_lowercase(),
+                truck.plate.to_lowercase(),
+                truck.id.to_string(),
+            ];
+            if asked.is_some_and(|asked| !own.contains(&asked.trim().to_lowercase())) {
+                continue;
+            }
+            let called = [truck.name, truck.plate]
+                .into_iter()
+                .find(|name| !name.is_empty())
+                .unwrap_or_else(|| words.t("Truck"));
+            for tank in tanks {
+                if tank.opened_at.is_none_or(|opened| opened.date_naive() <= to) {
+                    opening_ml += i128::from(tank.opening_ml);
+                }
+                names.insert(tank.id, called.clone());
+            }
+        }
+        match asked {
+            Some(asked) if names.is_empty() => Err(no_such_truck(office, asked)),
+            _ => Ok(Self { names, opening_ml }),
+        }
+    }
+}
+
+/// Lists hauled waste of a period with its balance.
+///
+/// # Errors
+/// What was refused, and what to do.
+pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
+    call.on_book(|office| {
+        let words = office.words();
+        let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
+        let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
+        let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
+        // What no truck is named for belongs to the company all the same, unless one truck was asked for.
+        entries
+            .retain(|entry| asked.truck.is_none() || entry.tank.is_some_and(|tank| trucks.names.contains_key(&tank)));
+        let (before, within): (Vec<_>, Vec<_>) = entries.into_iter().partition(|entry| entry.day < from);
+        let carried_over_ml = trucks.opening_ml + before.iter().map(change).sum::<i128>();
+        let sum = |kind: &str| {
+            within
+                .iter()
+                .filter(|entry| entry.kind == kind && entry.is_counted)
+                .map(|entry| i128::from(entry.ml))
+                .sum::<i128>()
+        };
+        let mut running = carried_over_ml;
+        let mut sheet = empty_sheet(words);
+        for entry in &within {
+            running += change(entry);
+            sheet.rows.push(row(office, entry, &trucks.names, running));
+        }
+        let balance = Balance {
+            carried_over_ml,
+            collected_ml: sum("collected"),
+            disposed_ml: sum("disposed"),
+            corrected_off_ml: -sum("correction"),
+            on_board_ml: running,
+        };
+        if let Some(path) = &asked.csv {
+            let frame = |kind, day: NaiveDate, ml| frame_row(office, kind, &day.to_string(), ml, sheet.columns.len());
+            let (first, last) = (
+                frame("carried_over", from, carried_over_ml),
+                frame("on_board", to, running),
+            );
+            sheet.rows.insert(0, first);
+            sheet.rows.push(last);
+            return hand_over(path, sheet.csv(), words);
+        }
+        if office.json {
+            return Ok(balance_json(from, to, &balance, &sheet).to_string());
+        }
+        let mut lines = vec![words.f(
+            "Hauled waste from {0} to {1}",
+            &[&office.figures.date(from), &office.figures.date(to)],
+        )];
+        lines.push(String::new());
+        lines.push(sheet.text());
+        lines.extend(balance_lines(office, &balance));
+        lines.extend(remarks(&within, words));
+        Ok(lines.join("\n"))
+    })
+}
+
+fn empty_sheet(words: Words) -> Sheet {
+    Sheet::new(vec![
+        ("kind", words.t("Entry"), false),
+        ("at", words.t("When"), false),
+        ("truck", words.t("Truck"), false),
+        ("place", words.t("Where"), false),
+        ("address", words.t("Address"), false),
+        ("town", String::new(), false),
+        ("customer", words.t("Customer"), false),
+        ("amount_l", String::new(), true),
+        ("amount_gal", words.t("Amount"), true),
+        ("change_l", String::new(), true),
+        ("on_board_after_l", words.t("On board"), true),
+        ("ticket", words.t("Ticket"), false),
+        ("permit", String::new(), false),
+        ("accepted_l", String::new(), true),
+        ("receiver", words.t("Receiver"), false),
+        ("note", words.t("Note"), false),
+        ("record_id", String::new(), false),
+    ])
+}
+
+fn balance_json(from: NaiveDate, to: NaiveDate, balance: &Balance, sheet: &Sheet) -> Value {
+    json!({
+        "from": from.to_string(),
+        "to": to.to_string(),
+        "carried_over_l": litres(balance.carried_over_ml),
+        "collected_l": litres(balance.collected_ml),
+        "disposed_l": litres(balance.disposed_ml),
+        "corrected_off_l": litres(balance.corrected_off_ml),
+        "on_board_l": litres(balance.on_board_ml),
+        "balances": balance.holds(),
+        "entries": sheet.json(),
+    })
+}
+
+/// What a person has to know about entries that could not be counted as they stand.
+fn remarks(within: &[LoadEntry], words: Words) -> Vec<String> {
+    let mut lines = Vec::new();
+    let early = within.iter().filter(|entry| !entry.is_counted).count();
+    if early > 0 {
+        lines.push(words.n(
+            "{0} entry is from before its truck's load began to be counted: it is listed, and not in the balance.",
+            "{0} entries are from before their truck's load began to be counted: they are listed, and not in the balance.",
+            early,
+        ));
+    }
+    let unnamed = within.iter().filter(|entry| entry.tank.is_none()).count();
+    if unnamed > 0 {
+        lines.push(words.n(
+            "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
+            "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
+            unnamed,
+        ));
+    }
+    lines
+}
+
+fn no_such_truck(office: &Office, asked: &str) -> Refusal {
+    let words = office.words();
+    Refusal::refused(
+        words.f("No truck is called \"{0}\".", &[asked]),
+        words.t("Give its name, its plate or its id as the phone has it."),
+    )
+}
+
+/// Millilitres as litres, exact: three decimals are all there are.
+fn litres(ml: i128) -> Value {
+    let whole = i64::try_from(ml).unwrap_or(i64::MAX);
+    json!(Volume::from_whole_ml(whole).as_litres())
+}
+
+fn gallons(ml: i128) -> Value {
+    let whole = i64::try_from(ml).unwrap_or(i64::MAX);
+    let gallons = Volume::from_whole_ml(whole).as_litres() / LITRES_PER_US_GALLON;
+    json!((gallons * 100.0).round() / 100.0)
+}
+
+fn volume_text(office: &Office, ml: i128) -> String {
+    let whole = i64::try_from(ml).unwrap_or(i64::MAX);
+    office.figures.volume(Volume::from_whole_ml(whole))
+}
+
+fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>, running: i128) -> Vec<Cell> {
+    let words = office.words();
+    let kind = match entry.kind.as_str() {
+        "collected" => words.t("collected"),
+        "disposed" => words.t("disposed"),
+        _ => words.t("correction"),
+    };
+    let when = entry.at.get(..16).unwrap_or(&entry.at).replace('T', " ");
+    let accepted = entry
+        .accepted_ml
+        .map_or_else(Cell::default, |ml| Cell::shown(litres(i128::from(ml)), ""));
+    let truck = entry
+        .tank
+        .and_then(|tank| names.get(&tank).cloned())
+        .unwrap_or_default();
+    let (ml, amount) = (change(entry), i128::from(entry.ml));
+    vec![
+        Cell::shown(entry.kind.clone(), kind),
+        Cell::shown(entry.at.clone(), when),
+        Cell::text(truck),
+        Cell::text(entry.name.clone()),
+        Cell::text(entry.address.clone()),
+        Cell::text(entry.town.clone()),
+        Cell::text(entry.customer.clone()),
+        Cell::shown(litres(amount), ""),
+        Cell::shown(gallons(amount), volume_text(office, amount)),
+        Cell::shown(litres(ml), ""),
+        Cell::shown(litres(running), volume_text(office, running)),
+        Cell::text(entry.ticket.clone()),
+        Cell::text(entry.permit.clone()),
+        accepted,
+        Cell::text(entry.receiver.clone()),
+        Cell::text(entry.note.clone()),
+        Cell::text(entry.id.to_string()),
+    ]
+}
+
+/// The first and the last line of the CSV: what was on board when the period began and when it ended.
+fn frame_row(office: &Office, kind: &str, at: &str, ml: i128, columns: usize) -> Vec<Cell> {
+    let mut row = vec![Cell::default(); columns];
+    for (index, cell) in [
+        (0, Cell::text(kind)),
+        (1, Cell::text(at)),
+        (10, Cell::shown(litres(ml), volume_text(office, ml))),
+    ] {
+        if let Some(place) = row.get_mut(index) {
+            *place = cell;
+        }
+    }
+    row
+}
+
+fn balance_lines(office: &Office, balance: &Balance) -> Vec<String> {
+    let words = office.words();
+    let volume = |ml: i128| volume_text(office, ml);
+    let mut lines = vec![
+        words.f(
+            "Carried over {0} + collected {1} = disposed {2} + on board {3} + corrected off {4}",
+            &[
+                &volume(balance.carried_over_ml),
+                &volume(balance.collected_ml),
+                &volume(balance.disposed_ml),
+                &volume(balance.on_board_ml),
+                &volume(balance.corrected_off_ml),
+            ],
+        ),
+        if balance.holds() {
+            words.t("The ledger balances to the millilitre.")
+        } else {
+            words.t("The ledger does not balance: run doctor.")
+        },
+    ];
+    if balance.on_board_ml < 0 {
+        lines.push(words.t("Less than nothing is on board: a pump-out is missing, or a disposal is too large."));
+    }
+    lines
+}

@@ -1,0 +1,274 @@
+//! What the truck's ledger and the hauled-waste records are made of.
+
+use super::query::{columns, iso, record_of, uuid_of};
+use super::{Store, StoreError};
+use crate::domain::ledger::{Entry, EntryKind, Ledger, LedgerTank};
+use crate::domain::record::{
+    DayClose, Disposal, DisposalPlace, LoadCorrection, Pumping, Record, Site, Stop, StopId, Tank, Truck, TruckId,
+    TruckTank, TruckTankId, WasteRecord,
+};
+use chrono::{DateTime, FixedOffset, NaiveDate};
+use rusqlite::params;
+use uuid::Uuid;
+
+/// One pumping with where it was done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LoadRow {
+    /// The pumping.
+    pub pumping: Pumping,
+    /// The stop.
+    pub stop: Stop,
+    /// The site.
+    pub site: Site,
+    /// The customer's tank.
+    pub tank: Tank,
+}
+
+impl LoadRow {
+    /// Returns when it was collected: when the stop was begun.
+    #[must_use]
+    pub fn at(&self) -> Option<DateTime<FixedOffset>> {
+        self.stop.started_at
+    }
+}
+
+/// One truck with everything of its ledger since a day.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct TruckRows {
+    /// The truck; its id is nil while there is none.
+    pub truck: Truck,
+    /// Its tanks, in order.
+    pub tanks: Vec<TruckTank>,
+    /// What was in each tank when the period begins, millilitres.
+    pub before_ml: Vec<(TruckTankId, i64)>,
+    /// What was pumped in the period, in order of time.
+    pub loads: Vec<LoadRow>,
+    /// What was let out in the period, in order of time.
+    pub disposals: Vec<Disposal>,
+    /// What was corrected in the period, in order of time.
+    pub corrections: Vec<LoadCorrection>,
+    /// The days closed in the period.
+    pub closes: Vec<DayClose>,
+    /// The records kept when days were closed.
+    pub records: Vec<WasteRecord>,
+    /// Every place waste was ever taken to.
+    pub places: Vec<DisposalPlace>,
+}
+
+impl TruckRows {
+    /// Returns the tank a pumping went into: the one it names, else the first.
+    #[must_use]
+    pub fn tank_of(&self, pumping: &Pumping) -> Option<TruckTankId> {
+        pumping.truck_tank.or_else(|| self.tanks.first().map(|tank| tank.id))
+    }
+
+    /// Returns the ledger of the period.
+    ///
+    /// * `without`: a stop whose pumpings are left out, because the caller has newer ones
+    #[must_use]
+    pub fn ledger(&self, without: Option<StopId>) -> Ledger {
+        self.ledger_with(without, &[])
+    }
+
+    /// Returns the ledger of the period with the pumpings of one stop as they are now.
+    #[must_use]
+    pub fn ledger_of_stop(&self, stop: &Stop, pumpings: &[Pumping]) -> Ledger {
+        let now = pumpings
+            .iter()
+            .filter(|pumping| !pumping.removed)
+            .filter_map(|pumping| self.collected(pumping, stop))
+            .collect::<Vec<_>>();
+        self.ledger_with(Some(stop.id), &now)
+    }
+
+    fn ledger_with(&self, without: Option<StopId>, more: &[Entry]) -> Ledger {
+        let tanks = self
+            .tanks
+            .iter()
+            .map(|tank| LedgerTank {
+                id: tank.id,
+                capacity_ml: tank.capacity_ml,
+                before_ml: self
+                    .before_ml
+                    .iter()
+                    .find(|(id, _)| *id == tank.id)
+                    .map_or(0, |(_, ml)| *ml),
+            })
+            .collect();
+        let collected = self
+            .loads
+            .iter()
+            .filter(|row| Some(row.stop.id) != without)
+            .filter_map(|row| self.collected(&row.pumping, &row.stop));
+        let disposed = self.disposals.iter().filter_map(|disposal| {
+            let at = disposal.at?;
+            Some(Entry {
+                id: disposal.id.0,
+                at,
+                day: at.date_naive(),
+                tank: disposal.truck_tank,
+                kind: EntryKind::Disposed,
+                amount_ml: disposal.out_ml,
+            })
+        });
+        let corrected = self.corrections.iter().filter_map(|correction| {
+            let at = correction.at?;
+            Some(Entry {
+                id: correction.id.0,
+                at,
+                day: at.date_naive(),
+                tank: correction.truck_tank,
+                kind: EntryKind::Correction {
+                    of: Uuid::parse_str(&correction.corrects).ok(),
+                },
+                amount_ml: correction.change_ml,
+            })
+        });
+        Ledger::new(
+            tanks,
+            collected
+                .chain(disposed)
+                .chain(corrected)
+                .chain(more.iter().copied())
+                .collect(),
+        )
+    }
+
+    /// A pumping as an entry: nothing is collected where somebody said that it was not pumped.
+    fn collected(&self, pumping: &Pumping, stop: &Stop) -> Option<Entry> {
+        let at = stop.started_at?;
+        let tank = self.tank_of(pumping)?;
+        if pumping.pumped == Some(false) || self.opened(tank).is_some_and(|opened| at <= opened) {
+            return None;
+        }
+        Some(Entry {
+            id: pumping.id.0,
+            at,
+            day: at.date_naive(),
+            tank,
+            kind: EntryKind::Collected,
+            amount_ml: pumping.out_ml?,
+        })
+    }
+
+    fn opened(&self, tank: TruckTankId) -> Option<DateTime<FixedOffset>> {
+        self.tanks.iter().find(|own| own.id == tank)?.opened_at
+    }
+}
+
+impl Store {
+    /// Reads the truck this phone rides on, with its ledger since `since`. The load before that is added up.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn truck(&self, id: Option<TruckId>, since: NaiveDate) -> Result<TruckRows, StoreError> {
+        let places = self.select::<DisposalPlace>("WHERE t.removed = 0 ORDER BY t.name COLLATE NOCASE, t.id", &[])?;
+        let Some(id) = id else {
+            return Ok(TruckRows {
+                places,
+                ..TruckRows::default()
+            });
+        };
+        let (key, day) = (id.to_string(), iso(since));
+        let truck = self.one::<Truck>(id.0)?;
+        let tanks = self.select::<TruckTank>("WHERE t.truck = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?;
+        let first = tanks.first().map(|tank| tank.id.to_string()).unwrap_or_default();
+        let of_truck = "JOIN truck_tank k ON k.id = t.truck_tank
+             WHERE k.truck = ?1 AND t.removed = 0 AND substr(t.at, 1, 10) >= ?2
+               AND (k.opened_at IS NULL OR julianday(t.at) > julianday(k.opened_at))
+             ORDER BY julianday(t.at), t.id";
+        let mut rows = TruckRows {
+            before_ml: self.before_ml(&key, &first, &day)?,
+            disposals: self.select(of_truck, &[&key, &day])?,
+            corrections: self.select(of_truck, &[&key, &day])?,
+            closes: self.select(
+                "WHERE t.truck = ?1 AND t.removed = 0 AND t.day >= ?2 ORDER BY t.day, t.id",
+                &[&key, &day],
+            )?,
+            records: self.select("WHERE t.removed = 0 AND t.day >= ?1 ORDER BY t.day, t.id", &[&day])?,
+            loads: self.loads(&key, &first, &day)?,
+            truck,
+            tanks,
+            places,
+        };
+        // What was pumped before a tank's load began to be counted is on nobody's record here.
+        let kept = rows
+            .loads
+            .iter()
+            .filter(|row| {
+                rows.tank_of(&row.pumping)
+                    .and_then(|tank| rows.opened(tank))
+                    .is_none_or(|opened| row.at().is_some_and(|at| at > opened))
+            })
+            .cloned()
+            .collect();
+        rows.loads = kept;
+        Ok(rows)
+    }
+
+    /// What was in each tank of a truck when `day` began. One amount is never counted as more than a thousand million litres,
+    /// so that no sum can overflow whatever a file holds.
+    fn before_ml(&self, truck: &str, first: &str, day: &str) -> Result<Vec<(TruckTankId, i64)>, StoreError> {
+        let doing = "add up the truck's load";
+        let mut select = self
+            .db
+            .prepare_cached(
+                "SELECT k.id, k.opening_ml
+                   + (SELECT coalesce(sum(max(-1000000000000, min(p.out_ml, 1000000000000))), 0)
+                      FROM pumping p JOIN stop s ON s.id = p.stop
+                      WHERE coalesce(p.truck_tank, ?2) = k.id AND p.removed = 0 AND s.removed = 0
+                        AND p.pumped IS NOT 0 AND p.out_ml IS NOT NULL
+                        AND s.started_at IS NOT NULL AND substr(s.started_at, 1, 10) < ?3
+                        AND (k.opened_at IS NULL OR julianday(s.started_at) > julianday(k.opened_at)))
+                   - (SELECT coalesce(sum(max(-1000000000000, min(d.out_ml, 1000000000000))), 0) FROM disposal d
+                      WHERE d.truck_tank = k.id AND d.removed = 0 AND substr(d.at, 1, 10) < ?3
+                        AND (k.opened_at IS NULL OR julianday(d.at) > julianday(k.opened_at)))
+                   + (SELECT coalesce(sum(max(-1000000000000, min(c.change_ml, 1000000000000))), 0) FROM load_correction c
+                      WHERE c.truck_tank = k.id AND c.removed = 0 AND substr(c.at, 1, 10) < ?3
+                        AND (k.opened_at IS NULL OR julianday(c.at) > julianday(k.opened_at)))
+                 FROM truck_tank k WHERE k.truck = ?1 AND k.removed = 0",
+            )
+            .map_err(StoreError::sql(doing))?;
+        select
+            .query_map(params![truck, first, day], |row| {
+                Ok((TruckTankId(uuid_of(row, 0)?), row.get(1)?))
+            })
+            .and_then(Iterator::collect)
+            .map_err(StoreError::sql(doing))
+    }
+
+    fn loads(&self, truck: &str, first: &str, day: &str) -> Result<Vec<LoadRow>, StoreError> {
+        let doing = "list the truck's loads";
+        let sql = format!(
+            "SELECT p.id, {}, s.id, {}, h.id, {}, k.id, {}
+             FROM pumping p JOIN stop s ON s.id = p.stop JOIN site h ON h.id = s.site JOIN tank k ON k.id = p.tank
+             WHERE p.removed = 0 AND s.removed = 0 AND p.pumped IS NOT 0 AND (p.out_ml IS NOT NULL OR p.pumped = 1)
+               AND substr(s.started_at, 1, 10) >= ?3
+               AND coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
+             ORDER BY julianday(s.started_at), k.place, p.id",
+            columns::<Pumping>("p"),
+            columns::<Stop>("s"),
+            columns::<Site>("h"),
+            columns::<Tank>("k")
+        );
+        let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
+        let mut rows = select
+            .query(params![truck, first, day])
+            .map_err(StoreError::sql(doing))?;
+        let mut list = Vec::new();
+        let (stop_at, site_at) = (
+            1 + Pumping::FIELDS.len(),
+            2 + Pumping::FIELDS.len() + Stop::FIELDS.len(),
+        );
+        let tank_at = site_at + 1 + Site::FIELDS.len();
+        while let Some(row) = rows.next().map_err(StoreError::sql(doing))? {
+            list.push(LoadRow {
+                pumping: record_of(row, 0)?,
+                stop: record_of(row, stop_at)?,
+                site: record_of(row, site_at)?,
+                tank: record_of(row, tank_at)?,
+            });
+        }
+        Ok(list)
+    }
+}
