@@ -4,9 +4,12 @@
 //! news, and the screen has a sentence for it.
 
 use crate::app::explain;
+use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::shell::{App, NoticeKind, Screen};
+use crate::domain::locate::Position;
 use crate::domain::record::Station;
-use std::path::PathBuf;
+use crate::exchange::planfile;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 
@@ -17,6 +20,12 @@ pub enum FileKind {
     Pdf,
     /// A picture.
     Picture,
+    /// A map of places (GeoJSON) or a plan from the office.
+    Json,
+    /// A map of places for a receiver.
+    Gpx,
+    /// A list for a spreadsheet.
+    Table,
     /// A day file or another of the program's own.
     Own,
     /// Any file.
@@ -30,8 +39,23 @@ impl FileKind {
         match self {
             Self::Pdf => "application/pdf",
             Self::Picture => "image/jpeg",
-            Self::Own => "application/zip",
+            Self::Json => "application/geo+json",
+            Self::Gpx => "application/gpx+xml",
+            Self::Table => "text/csv",
+            Self::Own => "application/octet-stream",
             Self::Any => "*/*",
+        }
+    }
+
+    /// What a file of the app's own is, by its ending.
+    #[must_use]
+    pub fn of(path: &Path) -> Self {
+        match path.extension().and_then(|ending| ending.to_str()) {
+            Some("pdf") => Self::Pdf,
+            Some("geojson") => Self::Json,
+            Some("gpx") => Self::Gpx,
+            Some("csv") => Self::Table,
+            _ => Self::Own,
         }
     }
 }
@@ -70,11 +94,9 @@ pub enum Request {
     KeepScreenOn(bool),
     /// Open a map app at a place.
     OpenMap {
-        /// Latitude, WGS 84, degrees.
-        latitude_deg: f64,
-        /// Longitude, WGS 84, degrees.
-        longitude_deg: f64,
-        /// What to call it.
+        /// Where; the map app looks the label up when it is not known.
+        at: Option<Position>,
+        /// What to call it: its address when there is one.
         label: String,
     },
     /// Open the telephone with a number; the person presses call.
@@ -182,6 +204,10 @@ pub(crate) struct DeviceState {
     /// Whether the screen is kept on.
     awake: bool,
     text_scale: Option<f64>,
+    /// A file that was made and waits to be handed out.
+    made: Option<PathBuf>,
+    /// When the last tap was felt to be kept.
+    felt_at: Option<chrono::DateTime<chrono::FixedOffset>>,
 }
 
 impl App {
@@ -192,8 +218,16 @@ impl App {
         self.device = DeviceState {
             device,
             news: Some(news),
+            felt_at: self.session.kept_at(),
             ..DeviceState::default()
         };
+        self.take_in_pictures_left_over(true);
+    }
+
+    /// Whether there is a device that can be asked.
+    #[must_use]
+    pub const fn has_device(&self) -> bool {
+        self.device.device.ask.is_some()
     }
 
     /// Returns how large text is to be, as a factor of the usual size: 1 to 2.
@@ -214,7 +248,7 @@ impl App {
     }
 
     /// Asks for what the screen needs: positions while a tank is looked for, the screen on while a stop is open.
-    pub(crate) fn keep_device_in_step(&mut self) {
+    pub fn keep_device_in_step(&mut self) {
         let at_find = matches!(self.screen, Screen::At(Station::Find));
         if at_find != self.device.positions {
             self.device.positions = at_find;
@@ -224,6 +258,142 @@ impl App {
         if in_stop != self.device.awake {
             self.device.awake = in_stop;
             self.device.device.ask(Request::KeepScreenOn(in_stop));
+        }
+        let kept_at = self.session.kept_at();
+        if kept_at != self.device.felt_at {
+            self.device.felt_at = kept_at;
+            if in_stop {
+                self.device.device.ask(Request::Buzz);
+            }
+        }
+        if self.device.made.is_some() && !self.has_overlay() {
+            self.ask_where_to();
+        }
+    }
+
+    /// Offers a file that was just made to the system's sheet, where there is one.
+    pub(crate) fn hand_out(&mut self, file: &Path) {
+        if self.has_device() {
+            self.device.made = Some(file.to_owned());
+        }
+    }
+
+    fn ask_where_to(&mut self) {
+        let words = self.session.words();
+        let Some(file) = self.device.made.as_ref() else { return };
+        let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        self.picker = Some(Picker {
+            target: PickerTarget::FileOut,
+            title: words.f("Where to with {0}?", &[&name]),
+            rows: vec![
+                (
+                    words.t("To another app"),
+                    words.t("mail, messages, a cloud of your own"),
+                ),
+                (words.t("Into a folder"), words.t("of this device, or a card")),
+                (words.t("Leave it in the app"), String::new()),
+            ],
+            selected: None,
+        });
+    }
+
+    pub(crate) fn file_out_chosen(&mut self, index: usize) {
+        let Some(file) = self.device.made.take() else { return };
+        let kind = FileKind::of(&file);
+        match index {
+            0 => self.ask_device(Request::Share { file, kind }),
+            1 => self.ask_device(Request::SaveTo { file, kind }),
+            _ => {}
+        }
+    }
+
+    /// The list of ways out was closed without a choice: the file stays in the app.
+    pub(crate) fn forget_made_file(&mut self) {
+        if self
+            .picker
+            .as_ref()
+            .is_some_and(|picker| picker.target == PickerTarget::FileOut)
+        {
+            self.device.made = None;
+        }
+    }
+
+    /// Opens a map app at the site on the screen.
+    pub fn tap_map(&mut self) {
+        let Some(state) = self.site.as_ref() else { return };
+        let site = &state.visit.site;
+        let at = site
+            .lat_e7
+            .zip(site.lon_e7)
+            .and_then(|(lat, lon)| Position::new(degrees(lat)?, degrees(lon)?).ok());
+        let address = [site.address.trim(), site.town.trim()]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join(", ");
+        if at.is_none() && address.is_empty() {
+            self.say_nothing_to_do("This site has no address and no position.", "Tap Edit and give it one.");
+            return;
+        }
+        let label = if address.is_empty() { site.name.clone() } else { address };
+        self.ask_device(Request::OpenMap { at, label });
+    }
+
+    /// Opens the telephone with the customer's number.
+    pub fn tap_dial(&mut self) {
+        let Some(state) = self.site.as_ref() else { return };
+        let number = state.visit.site.phone.trim().to_owned();
+        if number.is_empty() {
+            self.say_nothing_to_do("This site has no telephone number.", "Tap Edit and give it one.");
+            return;
+        }
+        self.ask_device(Request::Dial(number));
+    }
+
+    /// Lets the person choose a plan or a map of places on the device.
+    pub(crate) fn pick_plan(&mut self) {
+        let folder = self.plan_folder();
+        if self.make_folder(&folder) {
+            self.ask_device(Request::PickFile {
+                folder,
+                kind: FileKind::Any,
+            });
+        }
+    }
+
+    /// Makes a folder the device is to put a file into; says so when it cannot.
+    pub(crate) fn make_folder(&mut self, folder: &Path) -> bool {
+        let Err(error) = std::fs::create_dir_all(folder) else {
+            return true;
+        };
+        let text = explain::file_refused(&error.to_string(), self.session.words());
+        self.say(NoticeKind::Failure, text.what, text.advice);
+        false
+    }
+
+    /// A file lies in one of the app's own folders; which one says what it was asked for, so that it is still known
+    /// when the app was ended while the person chose.
+    fn take_file(&mut self, path: &Path) {
+        if path.parent() == Some(self.camera_folder().as_path()) {
+            self.take_device_picture(path);
+            return;
+        }
+        let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+        if ["gpx", "geojson"].iter().any(|map| ending.eq_ignore_ascii_case(map)) {
+            let (words, name) = (
+                self.session.words(),
+                path.file_name().unwrap_or_default().to_string_lossy(),
+            );
+            self.say(
+                NoticeKind::Info,
+                words.f("The map {0} is here.", &[&name]),
+                words.t("At Find, tap the plan's key and take its places in."),
+            );
+            return;
+        }
+        if path.parent() == Some(self.plan_folder().as_path()) || path.to_string_lossy().ends_with(planfile::EXTENSION)
+        {
+            self.import_plan_file(path);
         }
     }
 
@@ -237,7 +407,9 @@ impl App {
         let words = self.session.words();
         match news {
             News::Heading(degrees) => self.take_heading(degrees),
-            News::Picture(_) | News::NoPicture(_) | News::File(_) => {}
+            News::Picture(path) => self.take_device_picture(&path),
+            News::NoPicture(path) => self.no_device_picture(&path),
+            News::File(path) => self.take_file(&path),
             News::NoFile(detail) => {
                 let text = explain::file_refused(&detail, words);
                 self.say(NoticeKind::Warning, text.what, text.advice);
@@ -255,4 +427,8 @@ impl App {
             News::Moment(moment) => self.live_through(moment),
         }
     }
+}
+
+fn degrees(e7: i64) -> Option<f64> {
+    i32::try_from(e7).ok().map(|e7| f64::from(e7) / 1e7)
 }

@@ -469,6 +469,7 @@ impl App {
             words.f("The day's file is made: {0}.", &[&size])
         };
         self.say(NoticeKind::Info, what, made.path.display().to_string());
+        self.hand_out(&made.path);
     }
 
     fn say_not_sent(&mut self, error: &SendError) {

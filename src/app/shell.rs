@@ -1,7 +1,7 @@
 //! The whole app without its window: which screen shows, and what the keys that are on every screen do.
 
 use crate::app::book::BookState;
-use crate::app::device::DeviceState;
+use crate::app::device::{DeviceState, Request};
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::photos::Photos;
@@ -287,6 +287,8 @@ impl App {
                     self.reload_site();
                 }
             }
+            // From the first screen back leads out, as it does in every app of a phone.
+            None if matches!(self.screen, Screen::Day | Screen::FirstRun) => self.ask_device(Request::LeaveApp),
             None => self.go(Screen::Day),
         }
     }
@@ -348,6 +350,7 @@ impl App {
     }
 
     pub(crate) fn close_overlays(&mut self) {
+        self.forget_made_file();
         self.pad = None;
         self.sheet = None;
         self.picker = None;

@@ -12,6 +12,7 @@
 )]
 
 use crate::app::device::{Device, Lack, Moment, News, Request};
+use crate::app::photos::PictureSource;
 use crate::app::position::{OpenSource, Opener, SourceChoice};
 use crate::app::session::Clock;
 use crate::domain::locate::Position;
@@ -73,22 +74,26 @@ bind_java_type! {
 /// What the phone's own threads hand over, until the app is there to take it.
 #[derive(Default)]
 struct Listeners {
+    /// What was told before the app was there.
+    early: Vec<News>,
     news: Option<Sender<News>>,
     fixes: Option<Sender<Fix>>,
     wake: Option<Box<dyn Fn() + Send>>,
 }
 
 static LISTENERS: Mutex<Listeners> = Mutex::new(Listeners {
+    early: Vec::new(),
     news: None,
     fixes: None,
     wake: None,
 });
 
 fn tell(news: News) {
-    let listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(sender) = &listeners.news {
+    let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
+    match &listeners.news {
         // The app may be gone while the phone still talks; then nobody is left to tell.
-        drop(sender.send(news));
+        Some(sender) => drop(sender.send(news)),
+        None => listeners.early.push(news),
     }
     if let Some(wake) = &listeners.wake {
         wake();
@@ -281,13 +286,12 @@ fn ask(activity: &Activity, request: &Request) -> Result<(), jni::errors::Error>
             }
             Request::Buzz => activity.buzz(env, BUZZ_MS),
             Request::KeepScreenOn(on) => activity.keep_screen_on(env, *on),
-            Request::OpenMap {
-                latitude_deg,
-                longitude_deg,
-                label,
-            } => {
+            Request::OpenMap { at, label } => {
                 let label = text(env, label)?;
-                activity.open_map(env, *latitude_deg, *longitude_deg, &label)
+                let (latitude, longitude) = at
+                    .as_ref()
+                    .map_or((f64::NAN, f64::NAN), |at| (at.latitude_deg(), at.longitude_deg()));
+                activity.open_map(env, latitude, longitude, &label)
             }
             Request::Dial(number) => {
                 let number = text(env, number)?;
@@ -326,6 +330,9 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
     let weak = window.as_weak();
     {
         let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
+        for news in listeners.early.drain(..) {
+            drop(sender.send(news));
+        }
         listeners.news = Some(sender);
         listeners.wake = Some(Box::new(move || {
             drop(weak.upgrade_in_event_loop(|window| ui::AppApi::get(&window).invoke_news()));
@@ -344,6 +351,11 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
         clock,
         open_position: opener(),
         position_source: None,
+        // The camera and the file chooser are the device's own; nothing is listed.
+        pictures: PictureSource {
+            camera: None,
+            files: Box::new(|| Ok(Vec::new())),
+        },
         device,
         news,
     };

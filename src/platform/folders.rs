@@ -41,6 +41,12 @@ impl Folders {
         self.root.join("slips")
     }
 
+    /// Day files for the office.
+    #[must_use]
+    pub fn day_files(&self) -> PathBuf {
+        self.root.join("day-files")
+    }
+
     /// Files made to be handed to another app.
     #[must_use]
     pub fn out(&self) -> PathBuf {

@@ -24,6 +24,7 @@ mod gpx;
 mod import;
 mod killed;
 mod layering;
+mod lifecycle;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]

@@ -444,10 +444,13 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
         });
     }
 
-    /** Opens a place in whatever map app there is. */
+    /** Opens a place in whatever map app there is; without a position (NaN) the map app looks the label up. */
     public void openMap(double latitude, double longitude, String label) {
         String at = latitude + "," + longitude;
-        Uri uri = Uri.parse("geo:" + at + "?q=" + at + "(" + Uri.encode(label) + ")");
+        Uri uri =
+                Double.isNaN(latitude) || Double.isNaN(longitude)
+                        ? Uri.parse("geo:0,0?q=" + Uri.encode(label))
+                        : Uri.parse("geo:" + at + "?q=" + at + "(" + Uri.encode(label) + ")");
         runOnUiThread(() -> start(new Intent(Intent.ACTION_VIEW, uri), 0, "no_map"));
     }
 

@@ -23,7 +23,7 @@ import java.util.List;
 public final class LidmarkFiles extends ContentProvider {
     /** The suffix of the authority; the manifest says the same. */
     static final String AUTHORITY = ".files";
-    private static final String[] LENT = {"slips", "out", "camera"};
+    private static final String[] LENT = {"slips", "day-files", "out", "camera"};
 
     static Uri share(Context context, File file) {
         File root = context.getFilesDir();
