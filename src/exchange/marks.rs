@@ -87,7 +87,7 @@ pub fn write(marks: &[Mark]) -> String {
 /// Reads marks back.
 ///
 /// # Errors
-/// [`MarksError`] when the text is not what [`write`] writes.
+/// [`MarksError`] when the text is not what [`write()`] writes.
 pub fn read(text: &str) -> Result<Vec<Mark>, MarksError> {
     if text.is_empty() {
         return Ok(Vec::new());

@@ -80,9 +80,18 @@ impl Display {
         for tool in ["Xvfb", "xdotool", "import"] {
             need(tool);
         }
-        // The server chooses a free number and says which.
+        // The server chooses a free number and says which; it stays up between two programs, which else might meet it restarting.
         let mut server = Command::new("Xvfb")
-            .args(["-displayfd", "1", "-screen", "0", "600x1000x24", "-nolisten", "tcp"])
+            .args([
+                "-displayfd",
+                "1",
+                "-noreset",
+                "-screen",
+                "0",
+                "600x1000x24",
+                "-nolisten",
+                "tcp",
+            ])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
