@@ -6,10 +6,7 @@
     unsafe_code,
     reason = "the phone hands over raw pointers to its virtual machine and its activity"
 )]
-#![allow(
-    clippy::needless_pass_by_value,
-    reason = "the bridge hands its texts over by value"
-)]
+#![allow(clippy::needless_pass_by_value, reason = "the bridge hands its texts over by value")]
 #![allow(
     clippy::unnecessary_wraps,
     reason = "the bridge asks for a result of everything it calls"
