@@ -327,6 +327,11 @@ impl App {
             after.stop.clone_from(&before.stop);
             after.readings.clone_from(&before.readings);
             after.pumpings.clone_from(&before.pumpings);
+            after.flushes.clone_from(&before.flushes);
+            after.signs.clone_from(&before.signs);
+            after.conditions.clone_from(&before.conditions);
+            after.leak_runs.clone_from(&before.leak_runs);
+            after.work.clone_from(&before.work);
         }
         if after == before {
             if let Some(state) = self.stop.as_mut() {
@@ -544,6 +549,12 @@ fn drop_removed(visit: &mut Visit) {
     visit.probes.retain(|probe| !probe.is_removed());
     visit.readings.retain(|reading| !reading.is_removed());
     visit.pumpings.retain(|pumping| !pumping.is_removed());
+    visit.fixtures.retain(|fixture| !fixture.is_removed());
+    visit.flushes.retain(|flush| !flush.is_removed());
+    visit.signs.retain(|sign| !sign.is_removed());
+    visit.conditions.retain(|condition| !condition.is_removed());
+    visit.leak_runs.retain(|run| !run.is_removed());
+    visit.work.retain(|line| !line.is_removed());
 }
 
 /// What all five stations show.

@@ -17,8 +17,10 @@ pub const SAME_WITHIN_S: u32 = 3;
 
 coded! {
     /// What kind of fixture water was run at.
+    #[derive(Default)]
     FixtureKind {
         /// A toilet.
+        #[default]
         Toilet = "toilet",
         /// A tub or shower.
         Tub = "tub",

@@ -62,8 +62,10 @@ pub struct GaugeInput<'a> {
 
 coded! {
     /// Which way the water went.
+    #[derive(Default)]
     Direction {
         /// The level rose.
+        #[default]
         Inflow = "inflow",
         /// The level fell.
         Outflow = "outflow",

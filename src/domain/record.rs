@@ -3,7 +3,10 @@
 //! Every record is a row of optional facts. A change is the difference between
 //! two states of a record, so undo, history and merging need no code per field.
 
+use crate::domain::flush::FixtureKind;
+use crate::domain::leak::Direction;
 use crate::domain::locate::fix::PinKind;
+use crate::domain::signs::Sign;
 use crate::domain::units::{Cents, Length};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::fmt;
@@ -285,16 +288,124 @@ words! {
     }
 }
 
-impl Kept for PinKind {
-    fn to_cell(&self) -> Cell {
-        Cell::Text(self.word().to_owned())
+/// Keeps a closed set that is declared elsewhere as its word.
+macro_rules! kept_as_word {
+    ($($name:ident),+ $(,)?) => {
+        $(impl Kept for $name {
+            fn to_cell(&self) -> Cell {
+                Cell::Text(self.word().to_owned())
+            }
+            fn from_cell(cell: &Cell) -> Option<Self> {
+                if let Cell::Text(word) = cell {
+                    Self::from_word(word)
+                } else {
+                    None
+                }
+            }
+        })+
+    };
+}
+
+kept_as_word!(PinKind, FixtureKind, Sign, Direction);
+
+words! {
+    /// Which run of the flush test.
+    FlushRound {
+        /// As found.
+        #[default]
+        Before = "before",
+        /// After clearing.
+        After = "after",
     }
-    fn from_cell(cell: &Cell) -> Option<Self> {
-        if let Cell::Text(word) = cell {
-            Self::from_word(word)
-        } else {
-            None
-        }
+}
+words! {
+    /// What came to the inlet after water was run at a fixture.
+    FlushResult {
+        /// It came.
+        #[default]
+        Came = "came",
+        /// It came slowly.
+        Slowly = "slowly",
+        /// Nothing came.
+        Nothing = "nothing",
+    }
+}
+words! {
+    /// A part of the tank whose condition is looked at.
+    TankPart {
+        /// The inlet and its device.
+        #[default]
+        Inlet = "inlet",
+        /// The outlet and its device.
+        Outlet = "outlet",
+        /// The filter in the outlet.
+        Filter = "filter",
+        /// The wall between two compartments.
+        Baffle = "baffle",
+        /// Walls, bottom and top.
+        Wall = "wall",
+        /// A lid.
+        Lid = "lid",
+        /// The pump chamber behind the tank.
+        PumpChamber = "pump_chamber",
+        /// Its alarm.
+        Alarm = "alarm",
+        /// Its floats.
+        Floats = "floats",
+    }
+}
+words! {
+    /// What a part looks like. Several may hold of one part.
+    PartState {
+        /// Nothing is wrong with it.
+        #[default]
+        Sound = "sound",
+        /// Packed with paper, grease or scum.
+        Packed = "packed",
+        /// Clogged.
+        Clogged = "clogged",
+        /// Cleaned at this stop.
+        Cleaned = "cleaned",
+        /// Loose.
+        Loose = "loose",
+        /// Cracked.
+        Cracked = "cracked",
+        /// Broken.
+        Broken = "broken",
+        /// Not there.
+        Missing = "missing",
+        /// Eaten away.
+        Corroded = "corroded",
+        /// Roots grow in.
+        Roots = "roots",
+        /// Water comes through it.
+        Leaking = "leaking",
+        /// The level stands above the start level.
+        HighLevel = "high_level",
+        /// The alarm is on.
+        Ringing = "ringing",
+        /// It does not sound or light when tested.
+        Dead = "dead",
+        /// Stuck or tangled.
+        Stuck = "stuck",
+    }
+}
+words! {
+    /// Work that is offered because something was recorded.
+    WorkKind {
+        /// Pumping a tank.
+        #[default]
+        Pumping = "pumping",
+        /// Digging out a lid.
+        Digging = "digging",
+        /// Clearing a branch in the house.
+        ClearBranch = "clear_branch",
+        /// Clearing the main line.
+        ClearMain = "clear_main",
+        /// Cleaning the outlet filter.
+        CleanFilter = "clean_filter",
+        /// A section of hose beyond the usual.
+        ExtraHose = "extra_hose",
     }
 }
 
@@ -420,6 +531,11 @@ pub const KINDS: &[Kind] = &[
     Kind::of::<LoadCorrection>(),
     Kind::of::<DayClose>(),
     Kind::of::<WasteRecord>(),
+    Kind::of::<Fixture>(),
+    Kind::of::<Flush>(),
+    Kind::of::<SignSeen>(),
+    Kind::of::<Condition>(),
+    Kind::of::<LeakRun>(),
     Kind::of::<WorkLine>(),
     Kind::of::<Price>(),
     Kind::of::<Setup>(),
@@ -616,6 +732,10 @@ record! {
         signed_at: Option<DateTime<FixedOffset>>,
         /// When the cautions before digging were read and understood.
         cautioned_at: Option<DateTime<FixedOffset>>,
+        /// The tank was drawn down below the inlet, so that water could be seen to come.
+        drawn_down: Option<bool>,
+        /// Sections of hose laid beyond the usual.
+        hose_sections: Option<i64>,
     }
 }
 record! {
@@ -830,6 +950,8 @@ record! {
         tax_permille: i64,
         /// What the customer said to it.
         accepted: Accepted,
+        /// What was recorded that it was offered for.
+        kind: Option<WorkKind>,
     }
 }
 record! {
@@ -843,6 +965,95 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// The work it is the price of when that is offered from what was recorded.
+        kind: Option<WorkKind>,
+    }
+}
+record! {
+    /// A fixture of the house, remembered for the next visit.
+    Fixture, FixtureId, "fixture" {
+        /// Where.
+        site: SiteId,
+        /// Its place in the order they were added.
+        place: i64,
+        /// Its kind.
+        kind: FixtureKind,
+        /// What people here call it; empty for the kind's own name.
+        name: String,
+        /// The branch it drains to, when somebody knows.
+        branch: String,
+        /// The floor it stands on.
+        floor: String,
+    }
+}
+record! {
+    /// Water run at a fixture, and what was seen at the inlet.
+    Flush, FlushId, "flush" {
+        /// At which stop.
+        stop: StopId,
+        /// At which fixture.
+        fixture: FixtureId,
+        /// In which run.
+        round: FlushRound,
+        /// When the water was let go, when somebody counts.
+        started_at: Option<DateTime<FixedOffset>>,
+        /// What came.
+        result: Option<FlushResult>,
+        /// After how many seconds, when that was counted.
+        after_s: Option<i64>,
+    }
+}
+record! {
+    /// A sign that was looked for.
+    SignSeen, SignSeenId, "sign" {
+        /// At which stop.
+        stop: StopId,
+        /// Which.
+        kind: Sign,
+        /// There or not there; nothing once the answer was taken back.
+        present: Option<bool>,
+    }
+}
+record! {
+    /// What one part of a tank looks like.
+    Condition, ConditionId, "condition" {
+        /// At which stop.
+        stop: StopId,
+        /// Of which tank.
+        tank: TankId,
+        /// Of which compartment, where it matters.
+        compartment: Option<CompartmentId>,
+        /// Of which lid.
+        lid: Option<LidId>,
+        /// Which part.
+        part: TankPart,
+        /// What it looks like; nothing when there is only a note.
+        state: Option<PartState>,
+        /// Anything worth saying about it.
+        note: String,
+    }
+}
+record! {
+    /// Two marks of the level with everything off.
+    LeakRun, LeakRunId, "leak_run" {
+        /// At which stop.
+        stop: StopId,
+        /// In which tank.
+        tank: TankId,
+        /// In which compartment; nothing when all stand at one level.
+        compartment: Option<CompartmentId>,
+        /// What is looked for: water coming in, or leaving.
+        direction: Direction,
+        /// How long to wait between the marks, seconds.
+        wait_s: i64,
+        /// When the first mark was made.
+        started_at: DateTime<FixedOffset>,
+        /// The first mark against the outlet invert, above positive.
+        level_start_mm: i64,
+        /// When the second mark was made.
+        ended_at: Option<DateTime<FixedOffset>>,
+        /// The second mark against the outlet invert, above positive.
+        level_end_mm: Option<i64>,
     }
 }
 record! {
@@ -1052,6 +1263,18 @@ pub struct Visit {
     pub readings: Vec<Reading>,
     /// The stop's pumpings.
     pub pumpings: Vec<Pumping>,
+    /// The fixtures of the house, in the order they were added.
+    pub fixtures: Vec<Fixture>,
+    /// What came of them at the stop.
+    pub flushes: Vec<Flush>,
+    /// The signs that were looked for at the stop.
+    pub signs: Vec<SignSeen>,
+    /// What the parts of the tanks look like.
+    pub conditions: Vec<Condition>,
+    /// The runs of the leak gauge.
+    pub leak_runs: Vec<LeakRun>,
+    /// The work of the stop, in the order of the slip.
+    pub work: Vec<WorkLine>,
 }
 
 /// One field of one record taking a new value.
@@ -1134,6 +1357,12 @@ impl Visit {
         ));
         list.extend(changes(&self.readings, &after.readings));
         list.extend(changes(&self.pumpings, &after.pumpings));
+        list.extend(changes(&self.fixtures, &after.fixtures));
+        list.extend(changes(&self.flushes, &after.flushes));
+        list.extend(changes(&self.signs, &after.signs));
+        list.extend(changes(&self.conditions, &after.conditions));
+        list.extend(changes(&self.leak_runs, &after.leak_runs));
+        list.extend(changes(&self.work, &after.work));
         list
     }
 }

@@ -11,8 +11,10 @@ pub const DEFAULT_LEVEL_EDGE: Length = Length::from_mm(25);
 
 coded! {
     /// Something to look for. Looked for and not there is evidence too; not looked for is none.
+    #[derive(Default)]
     Sign {
         /// Before pumping the liquid stood above the outlet.
+        #[default]
         LevelAboveOutlet = "level_above_outlet",
         /// Before pumping the liquid stood below the outlet.
         LevelBelowOutlet = "level_below_outlet",

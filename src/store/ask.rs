@@ -3,7 +3,7 @@
 use super::query::{date_of, iso, uuid_of};
 use super::{Store, StoreError, write_op};
 use crate::domain::record::{
-    Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkLine,
+    Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkKind, WorkLine,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, params};
@@ -325,7 +325,7 @@ impl Store {
             .db
             .prepare_cached(
                 "SELECT s.day, t.name, t.customer, w.id, w.stop, w.place, w.label, w.quantity_thousandths, w.unit_price,
-                        w.tax_permille, w.accepted
+                        w.tax_permille, w.accepted, w.kind
                  FROM stop s JOIN work_line w ON w.stop = s.id JOIN site t ON t.id = s.site
                  WHERE s.day BETWEEN ?1 AND ?2 AND s.removed = 0 AND w.removed = 0
                  ORDER BY s.day, s.place, s.id, w.place, w.id",
@@ -352,6 +352,10 @@ impl Store {
                         unit_price: crate::domain::units::Cents(row.get(8)?),
                         tax_permille: row.get(9)?,
                         accepted,
+                        kind: row
+                            .get::<_, Option<String>>(11)?
+                            .as_deref()
+                            .and_then(WorkKind::from_word),
                         removed: false,
                     },
                 })

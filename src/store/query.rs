@@ -2,8 +2,8 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Kept, Lid, Photo, PhotoId, Pin, Pumping, Reading, Record, RodProbe, Setup, SetupId,
-    Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
+    Compartment, CompartmentId, Condition, Fixture, Flush, Kept, LeakRun, Lid, Photo, PhotoId, Pin, Pumping, Reading,
+    Record, RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -107,6 +107,7 @@ impl Store {
             ties: self.select::<TapeTie>(of_yard, &[&key])?,
             clues: self.select::<YardClue>(of_yard, &[&key])?,
             probes: self.select::<RodProbe>(of_yard, &[&key])?,
+            fixtures: self.select::<Fixture>(of_yard, &[&key])?,
             ..Visit::default()
         })
     }
@@ -119,8 +120,17 @@ impl Store {
         let stop: Stop = self.one(id.0)?;
         let key = id.to_string();
         let mut visit = self.site_whole(stop.site)?;
-        visit.readings = self.select::<Reading>("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?;
-        visit.pumpings = self.select::<Pumping>("WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id", &[&key])?;
+        let of_stop = "WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.id";
+        visit.readings = self.select::<Reading>(of_stop, &[&key])?;
+        visit.pumpings = self.select::<Pumping>(of_stop, &[&key])?;
+        visit.flushes = self.select::<Flush>(of_stop, &[&key])?;
+        visit.signs = self.select::<SignSeen>(of_stop, &[&key])?;
+        visit.conditions = self.select::<Condition>(of_stop, &[&key])?;
+        visit.leak_runs = self.select::<LeakRun>(
+            "WHERE t.stop = ?1 AND t.removed = 0 ORDER BY t.started_at, t.id",
+            &[&key],
+        )?;
+        visit.work = self.work_lines(id)?;
         visit.stop = stop;
         Ok(visit)
     }

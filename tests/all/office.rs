@@ -863,6 +863,7 @@ fn money_is_what_a_calculator_with_decimals_makes_of_it() {
         unit_price: Cents(cents),
         tax_permille: tax,
         accepted,
+        kind: None,
         removed: false,
     };
     let lines = [

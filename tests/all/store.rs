@@ -6,13 +6,17 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
+use lidmark::domain::flush::FixtureKind;
+use lidmark::domain::leak::Direction;
 use lidmark::domain::record::{
-    Cell, Compartment, CompartmentId, DayClose, Disposal, DisposalPlace, FieldChange, Lid, LidId, LoadCorrection, Op,
+    Cell, Compartment, CompartmentId, Condition, ConditionId, DayClose, Disposal, DisposalPlace, FieldChange, Fixture,
+    FixtureId, Flush, FlushId, FlushResult, FlushRound, LeakRun, LeakRunId, Lid, LidId, LoadCorrection, Op, PartState,
     Photo, Pin, PinId, Price, Pumping, PumpingId, Reading, ReadingId, Record, RodProbe, RodProbeId, Setup, ShapeKind,
-    Site, SiteId, Station, Stop, StopId, Tank, TankId, TapeTie, TapeTieId, Truck, TruckTank, Visit, WasteRecord,
-    WorkLine, YardClue, YardClueId, changes,
+    SignSeen, SignSeenId, Site, SiteId, Station, Stop, StopId, Tank, TankId, TankPart, TapeTie, TapeTieId, Truck,
+    TruckTank, Visit, WasteRecord, WorkKind, WorkLine, WorkLineId, YardClue, YardClueId, changes,
 };
-use lidmark::domain::units::Length;
+use lidmark::domain::signs::Sign;
+use lidmark::domain::units::{Cents, Length};
 use lidmark::store::desk::{Desk, Outcome};
 use lidmark::store::{SCHEMA_VERSION, Store, StoreError};
 use proptest::prelude::any;
@@ -243,15 +247,24 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
     columns_are_fields::<LoadCorrection>(&db);
     columns_are_fields::<DayClose>(&db);
     columns_are_fields::<WasteRecord>(&db);
+    columns_are_fields::<Fixture>(&db);
+    columns_are_fields::<Flush>(&db);
+    columns_are_fields::<SignSeen>(&db);
+    columns_are_fields::<Condition>(&db);
+    columns_are_fields::<LeakRun>(&db);
     columns_are_fields::<WorkLine>(&db);
     columns_are_fields::<Price>(&db);
     let tables = strings(&db, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name");
     let records = [
         "clue",
         "compartment",
+        "condition",
         "day_close",
         "disposal",
         "disposal_place",
+        "fixture",
+        "flush",
+        "leak_run",
         "lid",
         "photo",
         "pin",
@@ -261,6 +274,7 @@ fn every_field_of_every_record_has_a_column_and_no_column_is_left_over() {
         "pumping",
         "reading",
         "setup",
+        "sign",
         "site",
         "stop",
         "tank",
@@ -404,6 +418,76 @@ fn touched(visit: &Visit, (kind, which, value): Touch) -> Visit {
                 pin.removed = true;
             }
         }
+        20 => {
+            let fixture = FixtureId(next_id());
+            after.fixtures.push(Fixture {
+                id: fixture,
+                site: after.site.id,
+                place: i64::from(value),
+                kind: FixtureKind::ALL[which % FixtureKind::ALL.len()],
+                ..Fixture::default()
+            });
+            after.flushes.push(Flush {
+                id: FlushId(next_id()),
+                stop: after.stop.id,
+                fixture,
+                round: FlushRound::ALL[which % 2],
+                started_at: (which % 3 == 0).then(now),
+                result: Some(FlushResult::ALL[which % 3]),
+                after_s: (which % 3 < 2).then_some(i64::from(value)),
+                removed: false,
+            });
+        }
+        21 => after.signs.push(SignSeen {
+            id: SignSeenId(next_id()),
+            stop: after.stop.id,
+            kind: Sign::ALL[which % Sign::ALL.len()],
+            present: [None, Some(true), Some(false)][which % 3],
+            removed: false,
+        }),
+        22 => after.conditions.push(Condition {
+            id: ConditionId(next_id()),
+            stop: after.stop.id,
+            tank,
+            compartment: (which % 2 == 0).then_some(compartment),
+            part: TankPart::ALL[which % TankPart::ALL.len()],
+            state: Some(PartState::ALL[which % PartState::ALL.len()]),
+            ..Condition::default()
+        }),
+        23 => after.leak_runs.push(LeakRun {
+            id: LeakRunId(next_id()),
+            stop: after.stop.id,
+            tank,
+            direction: Direction::ALL[which % 2],
+            started_at: now(),
+            level_start_mm: -i64::from(value),
+            ..LeakRun::default()
+        }),
+        24 => {
+            if let Some(run) = after.leak_runs.last_mut() {
+                run.ended_at = Some(now() + chrono::TimeDelta::seconds(i64::from(value)));
+                run.level_end_mm = Some(-i64::from(value));
+            }
+        }
+        25 => {
+            if let Some(fixture) = after.fixtures.last_mut() {
+                fixture.name = format!("tub {value}");
+            }
+        }
+        26 => after.work.push(WorkLine {
+            id: WorkLineId(next_id()),
+            stop: after.stop.id,
+            place: i64::from(value),
+            quantity_thousandths: 1_000,
+            unit_price: Cents(i64::from(value)),
+            kind: (which % 2 == 0).then_some(WorkKind::ALL[which % WorkKind::ALL.len()]),
+            ..WorkLine::default()
+        }),
+        27 => {
+            if let Some(line) = after.work.last_mut() {
+                line.removed = true;
+            }
+        }
         // Nothing but taking a compartment away when there is another.
         _ if compartments > 1 => after.compartments[which % compartments].removed = true,
         _ => {}
@@ -422,6 +506,13 @@ fn seen(mut visit: Visit) -> Visit {
     visit.ties.retain(|record| !record.removed);
     visit.clues.retain(|record| !record.removed);
     visit.probes.retain(|record| !record.removed);
+    visit.work.retain(|record| !record.removed);
+    visit.fixtures.sort_by_key(|record| record.id);
+    visit.flushes.sort_by_key(|record| record.id);
+    visit.signs.sort_by_key(|record| record.id);
+    visit.conditions.sort_by_key(|record| record.id);
+    visit.leak_runs.sort_by_key(|record| record.id);
+    visit.work.sort_by_key(|record| record.id);
     visit.pins.sort_by_key(|record| record.id);
     visit.ties.sort_by_key(|record| record.id);
     visit.clues.sort_by_key(|record| record.id);
@@ -486,7 +577,7 @@ fn check_undo(steps: &[Option<Touch>]) -> Result<(), TestCaseError> {
 
 #[test]
 fn any_number_of_actions_can_be_taken_back_one_by_one() {
-    let touch = (0_u8..21, any::<u8>(), 0_u32..100_000);
+    let touch = (0_u8..29, any::<u8>(), 0_u32..100_000);
     // Three touches to one undo in between; all the rest is taken back at the end.
     let step = proptest::option::weighted(0.75, touch);
     let steps = proptest::collection::vec(step, 1..30);
