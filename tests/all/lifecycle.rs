@@ -10,6 +10,7 @@ use chrono::TimeDelta;
 use lidmark::app::device::{Device, FileKind, Lack, Moment, News, Request};
 use lidmark::app::overlay::PickerTarget;
 use lidmark::app::shell::{App, NoticeKind, Screen};
+use lidmark::app::site::SiteField;
 use lidmark::domain::record::{Language, Station};
 use lidmark::store::Store;
 
@@ -418,7 +419,6 @@ fn a_site_is_opened_in_a_map_and_called_only_where_that_can_be() {
     app.tap_dial();
     notice(&app);
     app.tap_edit_site();
-    use lidmark::app::site::SiteField;
     app.edit_site_field(SiteField::Phone, "555 0142");
     app.edit_site_field(SiteField::Address, "1 Sample Lane");
     app.keep_site_form();
