@@ -71,6 +71,7 @@ impl Binder {
         // A callback within a callback would find the app in use; the outer one draws what both did.
         if let Ok(mut app) = self.app.try_borrow_mut() {
             act(&mut app);
+            app.keep_device_in_step();
         } else {
             return;
         }
@@ -141,6 +142,8 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
 fn connect_site(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::SiteApi::get(window);
     on!(binder, api,
+        on_tap_map() => |app| app.tap_map();
+        on_tap_call() => |app| app.tap_dial();
         on_tap_start() => |app| app.tap_start_here();
         on_tap_edit() => |app| app.tap_edit_site();
         on_tap_tank(index) => |app| app.tap_site_tank(place(index));
@@ -537,6 +540,8 @@ fn render_site(window: &ui::AppWindow, app: &App) {
     api.set_address(view.address.into());
     api.set_customer(view.customer.into());
     api.set_phone(view.phone.into());
+    api.set_can_map(view.can_map);
+    api.set_can_call(view.can_call);
     api.set_due_text(view.due_text.into());
     api.set_due_detail(view.due_detail.into());
     api.set_due_state(due_to(view.due.unwrap_or(DueState::None)));

@@ -13,6 +13,7 @@
     clippy::format_push_string
 )]
 
+mod android;
 mod card;
 mod dayfile;
 mod diagnose;
@@ -24,6 +25,7 @@ mod gpx;
 mod import;
 mod killed;
 mod layering;
+mod lifecycle;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]

@@ -58,7 +58,28 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "Wishes",
         ],
     ),
-    ("photos.rs", &["PictureSource", "camera", "camera data"]),
+    (
+        "photos.rs",
+        &["PictureSource", "camera", "camera data", "part", "{}.jpg"],
+    ),
+    // Media types, ends of file names, and what is told to whoever reads a fault report.
+    (
+        "device.rs",
+        &[
+            "application/geo+json",
+            "application/gpx+xml",
+            "application/octet-stream",
+            "application/pdf",
+            "image/jpeg",
+            "text/csv",
+            "csv",
+            "geojson",
+            "gpx",
+            "pdf",
+            "Device",
+            "there",
+        ],
+    ),
     ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
