@@ -18,6 +18,7 @@ mod dayfile;
 mod diagnose;
 mod fixture;
 mod forecast;
+mod forms;
 mod geojson;
 mod gpx;
 mod import;
@@ -28,12 +29,15 @@ mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
 mod merge;
+mod model;
 mod nmea;
 mod office;
 mod photos;
 mod plan_files;
 mod plan_sheet;
 mod position;
+#[cfg(target_os = "linux")]
+mod power;
 mod probing;
 mod rules;
 mod schema;
