@@ -230,7 +230,10 @@ fn a_quotation_mark_that_is_not_closed_takes_no_site_in() {
     let rejects = std::fs::read_to_string(desk.path("list-rejected.csv")).unwrap();
     assert!(rejects.contains("Swallowed"), "nothing is lost: {rejects}");
     let script = "import csv\nfor start in ('\"Broken\" off;2 Elm\\n', '\"Open;4 Elm\\nSwallowed;5 Elm\\n'):\n    try:\n        list(csv.reader([start], delimiter=';', strict=True)); print('read')\n    except csv.Error: print('refused')";
-    assert_eq!(desk.python(script, &[]).split_whitespace().collect::<Vec<_>>(), ["refused", "refused"]);
+    assert_eq!(
+        desk.python(script, &[]).split_whitespace().collect::<Vec<_>>(),
+        ["refused", "refused"]
+    );
 }
 
 fn windows_1252(text: &str) -> Vec<u8> {

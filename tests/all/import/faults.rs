@@ -86,7 +86,11 @@ fn a_zip_of_65536_entries_is_refused_and_changes_no_byte() {
     let before = files_below(&folder.path().join("office"));
     let many = folder.path().join("many.lidmark");
     let script = "import sys, zipfile\nwith zipfile.ZipFile(sys.argv[1], 'w') as z:\n    for n in range(65536): z.writestr(f'csv/{n}.csv', b'')";
-    let made = Command::new("python3").args(["-c", script]).arg(&many).status().unwrap();
+    let made = Command::new("python3")
+        .args(["-c", script])
+        .arg(&many)
+        .status()
+        .unwrap();
     assert!(made.success());
     let output = office(&book, &["import", "--json", text(&many)]);
     assert_eq!(output.status.code(), Some(1), "{}", said(&output));
