@@ -172,6 +172,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_longitude() => |app| app.tap_longitude();
         on_tap_notes() => |app| app.tap_find_notes();
         on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_photo() => |app| app.tap_earlier_photo();
         on_tap_north() => |app| app.tap_north();
         on_tap_key(index) => |app| app.tap_find_key(place(index));
         on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
@@ -603,6 +604,10 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_title(view.title.into());
     api.set_detail(view.detail.into());
     api.set_large(view.large);
+    let (_, photo) = app.find_photo().unwrap_or_default();
+    api.set_photo_day(view.photo_day.into());
+    api.set_photo_state(state_to(&photo));
+    api.set_photo(picture_to(&photo));
     api.set_can_nudge(view.can_nudge);
     let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
     sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));

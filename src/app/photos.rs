@@ -846,6 +846,36 @@ impl App {
         self.photos.blobs.picture(&photo.hash)
     }
 
+    /// The photo of a lid from the last stop before this one that has one.
+    fn earlier_photo_of(&self, lid: LidId) -> Option<&Photo> {
+        let state = self.stop.as_ref()?;
+        let now = state.stop_id();
+        let mut newest_first = state.photos.list.iter().rev();
+        newest_first.find(|photo| photo.lid == Some(lid) && photo.stop != now)
+    }
+
+    /// Returns the day of the photo that a lid has from an earlier stop, with its thumbnail.
+    #[must_use]
+    pub fn earlier_photo(&self, lid: LidId) -> Option<(String, Picture)> {
+        let photo = self.earlier_photo_of(lid)?;
+        let day = photo.taken_at.unwrap_or(photo.added_at).date_naive();
+        let picture = self.photos.picture(&self.session, &photo.hash, Size::Small);
+        Some((self.session.figures().date(day), picture))
+    }
+
+    /// Opens the photo that the lid led to has from an earlier stop.
+    pub fn tap_earlier_photo(&mut self) {
+        let lid = self.lid_on_show();
+        let Some(id) = lid.and_then(|lid| self.earlier_photo_of(lid)).map(|photo| photo.id) else {
+            return;
+        };
+        if let Some(state) = self.stop.as_mut() {
+            state.photos.selected = Some(id);
+            state.photos.put_down();
+        }
+        self.go(Screen::Photo);
+    }
+
     /// What else the camera notes in a file stays with the photos taken from now on, or does not.
     pub fn tap_keep_camera_data(&mut self) {
         self.session

@@ -887,6 +887,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         132 => app.plan_fit(),
         133 => app.plan_resized(x, y),
         134 => app.nudge_marker(steps, -steps.max(-1_000)),
+        135 if steps > 0 => app.tap_earlier_photo(),
         135 => app.tap_find_notes(),
         136 => app.tap_sewer_depth(),
         137 => app.tap_north(),
