@@ -26,6 +26,7 @@ pub mod form;
 pub mod leave;
 pub mod load;
 pub mod overlay;
+pub mod page;
 pub mod photo_work;
 pub mod photos;
 pub mod plan;

@@ -14,6 +14,7 @@
 )]
 
 mod card;
+mod checks;
 mod dayfile;
 mod diagnose;
 mod fixture;
