@@ -363,8 +363,7 @@ impl App {
     pub fn tap_page_key(&mut self, key: usize) {
         let Screen::Page(page) = self.screen else { return };
         match (page, key) {
-            (Page::Flush | Page::Parts, 0) => self.tap_page(Page::Found),
-            (Page::Looks, 0) => self.tap_page(Page::Found),
+            (Page::Flush | Page::Looks | Page::Parts, 0) => self.tap_page(Page::Found),
             (Page::Looks, 1) => self.tap_page(Page::Parts),
             (Page::Gauge, 0) => self.mark_level(),
             (Page::Work, 0) => self.open_add_work(),

@@ -1,6 +1,6 @@
 //! What several of these tests need: an app on a book of its own, what it shows, and what lies in the file.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -11,6 +11,7 @@ use lidmark::app::shell::App;
 use lidmark::domain::record::{Site, SiteId, StopId};
 use lidmark::exchange::rulefile;
 use lidmark::store::Store;
+use rusqlite::Connection;
 use uuid::Uuid;
 
 /// One moment for every test, so that nothing depends on the day it is run.
@@ -152,6 +153,44 @@ pub fn strings(db: &rusqlite::Connection, sql: &str) -> Vec<String> {
         .unwrap()
         .map(Result::unwrap)
         .collect()
+}
+
+/// Every row holds what the log says was written last, field by field: no action is there by half.
+pub fn agrees_with_log(db: &Connection) -> Result<(), String> {
+    let mut select = db
+        .prepare("SELECT record, change.id, field, new FROM change JOIN op ON op.seq = change.op ORDER BY op.seq, n")
+        .map_err(|error| error.to_string())?;
+    let mut last = BTreeMap::new();
+    let mut rows = select.query([]).map_err(|error| error.to_string())?;
+    while let Some(row) = rows.next().map_err(|error| error.to_string())? {
+        let key: (String, String, String) = (row.get(0).unwrap(), row.get(1).unwrap(), row.get(2).unwrap());
+        last.insert(key, row.get::<_, String>(3).unwrap());
+    }
+    let mut records: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for ((record, id, field), new) in &last {
+        records.entry(record).or_default().insert(id);
+        let held = db
+            .query_row(&format!("SELECT {field} FROM {record} WHERE id = ?1"), [id], |row| {
+                row.get::<_, rusqlite::types::Value>(0)
+            })
+            .map_err(|error| format!("{record} {id}: {error}"))?;
+        let held = match held {
+            rusqlite::types::Value::Null => serde_json::Value::Null,
+            rusqlite::types::Value::Integer(whole) => whole.into(),
+            rusqlite::types::Value::Text(text) => text.into(),
+            other => return Err(format!("{record}.{field} holds {other:?}")),
+        };
+        if serde_json::from_str::<serde_json::Value>(new).ok() != Some(held) {
+            return Err(format!("{record} {id}: {field} is not what the log says"));
+        }
+    }
+    for (record, ids) in records {
+        let there = strings(db, &format!("SELECT id FROM {record}"));
+        if there.len() != ids.len() {
+            return Err(format!("{record} has rows no action made"));
+        }
+    }
+    Ok(())
 }
 
 /// A small generator of its own, so that a seed means the same touches on every machine and in every year.

@@ -416,3 +416,90 @@ fn evidence_narrows_the_window_and_moves_the_date() {
     assert!(not_used(|stop| stop.solids = None).contains("not both read"));
     assert!(not_used(|stop| stop.date = NaiveDate::from_ymd_opt(1999, 1, 30).unwrap()).contains("before"));
 }
+
+/// The same method once more, in another language, written from the document and not from this code: 400 invented tanks.
+#[test]
+fn a_second_program_written_from_the_document_agrees() {
+    use lidmark::exchange::{rulefile, work};
+    use serde_json::{Value, json};
+    use std::io::Write as _;
+    use std::process::{Command, Stdio};
+
+    let mut dice = crate::fixture::Dice::new(20_260_617);
+    let mut cases = Vec::new();
+    for _ in 0..400 {
+        let shape = if dice.below(2) == 0 {
+            json!({"kind": "box", "length_mm": 1_500 + dice.below(2_000), "width_mm": 900 + dice.below(1_200)})
+        } else {
+            json!({"kind": "level_cylinder", "diameter_mm": 1_500 + dice.below(500), "length_mm": 2_000 + dice.below(2_000)})
+        };
+        let depth = 1_000 + dice.below(400);
+        let mut year = 2_010;
+        let visit = |year: usize, dice: &mut crate::fixture::Dice| {
+            json!({"date": format!("{year}-{:02}-{:02}", 1 + dice.below(12), 1 + dice.below(28)), "pumped": true,
+                "scum_mm": dice.below(150), "sludge_mm": 40 + dice.below(400), "heel_l": dice.below(60)})
+        };
+        let mut history = Vec::new();
+        let mut emptied = "2009-06-01".to_owned();
+        for _ in 0..dice.below(4) {
+            year += 1 + dice.below(4);
+            let mut before = visit(year, &mut dice);
+            before["last_emptied"] = json!(emptied);
+            emptied = before["date"].as_str().unwrap().to_owned();
+            history.push(before);
+        }
+        year += 1 + dice.below(4);
+        cases.push(json!({
+            "rule_set": "general",
+            "site": {"residents": 1 + dice.below(8), "grinder": dice.below(2) == 0},
+            "tank": {"shape": shape, "liquid_depth_mm": depth},
+            "last_emptied": emptied,
+            "visit": visit(year, &mut dice),
+            "history": history,
+        }));
+    }
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/vectors/work/second.py");
+    let mut python = Command::new("python3")
+        .arg(script)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("python3 cannot be run; install Debian's python3, this test means nothing without it");
+    let asked = serde_json::to_vec(&cases).unwrap();
+    python.stdin.take().unwrap().write_all(&asked).unwrap();
+    let said = python.wait_with_output().unwrap();
+    assert!(said.status.success());
+    let second: Vec<Value> = serde_json::from_slice(&said.stdout).unwrap();
+    let rules = rulefile::embedded().unwrap();
+    let (mut dates, mut learned) = (0, 0);
+    for (case, second) in cases.iter().zip(&second) {
+        let text = work::answer(&work::read(&case.to_string()).unwrap(), &rules, rulefile::GENERAL).unwrap();
+        let ours: Value = serde_json::from_str(&text).unwrap();
+        let close = |what: &str, ours: &Value, theirs: &Value| {
+            let (a, b) = (ours.as_f64().unwrap(), theirs.as_f64().unwrap());
+            assert!(
+                (a - b).abs() <= 1e-7 * b.abs().max(1e-3),
+                "{what}: {a} against {b} for {case}"
+            );
+        };
+        close("median", &ours["posterior"]["median_k"], &second["median_k"]);
+        close("spread", &ours["posterior"]["spread"], &second["spread"]);
+        let used = ours["posterior"]["evidence_used"].as_array().unwrap().len();
+        assert_eq!(used as u64, second["used"], "{case}");
+        learned += used;
+        let Some(quantiles) = ours["forecast"]["quantiles"].as_array() else {
+            continue;
+        };
+        close("limit", &ours["forecast"]["limit_l"], &second["limit_l"]);
+        for quantile in quantiles {
+            close(
+                "years",
+                &quantile["years_before_caps"],
+                &second["years"][quantile["q"].to_string()],
+            );
+            dates += 1;
+        }
+    }
+    println!("{dates} dates and {learned} measured stops agree");
+    assert!(dates > 1_200 && learned > 600, "{dates} {learned}");
+}

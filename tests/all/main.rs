@@ -19,6 +19,7 @@ mod dayfile;
 mod diagnose;
 mod fixture;
 mod forecast;
+mod forms;
 mod geojson;
 mod gpx;
 mod import;
@@ -29,12 +30,15 @@ mod locate_file;
 #[cfg(feature = "ui")]
 mod look;
 mod merge;
+mod model;
 mod nmea;
 mod office;
 mod photos;
 mod plan_files;
 mod plan_sheet;
 mod position;
+#[cfg(target_os = "linux")]
+mod power;
 mod probing;
 mod rules;
 mod schema;

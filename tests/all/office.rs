@@ -490,7 +490,7 @@ fn due_is_narrowed_by_date_town_distance_and_area() {
 #[test]
 fn a_book_that_is_not_there_not_ours_newer_or_damaged_is_said_and_left_alone() {
     let desk = Desk::new();
-    assert!(desk.refused(1, &["due"]).contains("There is no book"));
+    assert!(desk.refused(4, &["due"]).contains("There is no book"));
     assert!(!desk.path("book.sqlite").exists());
     assert!(
         desk.refused(1, &["due", "--lang", "es"])
@@ -826,6 +826,10 @@ fn the_ledger_of_a_period_balances_in_another_program() {
         assert_eq!(said[key].as_f64(), Some(litres), "{key}");
     }
     assert_eq!(said["balances"], true);
+    // Five years, as 30 TAC 312.145, NR 113.11 and Minn. R. 7083.0770 ask for.
+    let kept = said["entries"].as_array().unwrap().iter();
+    let kept = kept.map(|row| row["keep_until"].as_str().unwrap()).collect::<Vec<_>>();
+    assert_eq!(kept, ["2031-01-09", "2031-01-10"]);
     let sums = "import csv,sys\nfrom decimal import Decimal as D\nr=list(csv.DictReader(open('r.csv',newline=''),strict=True))\nassert r[0]['kind']=='carried_over' and r[-1]['kind']=='on_board'\ns=sum(D(x['change_l']) for x in r[1:-1])\nprint(D(r[0]['on_board_after_l'])+s==D(r[-1]['on_board_after_l']), len(r)-2)";
     desk.done(&[&nine[..], &["--csv", "r.csv"]].concat());
     assert_eq!(desk.python(sums, &[]).trim(), "True 2");

@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use lidmark::app::overlay::Verdict;
 use lidmark::app::setup::SetupItem;
 use lidmark::app::shell::{App, NoticeKind, Screen};
-use lidmark::domain::record::Language;
+use lidmark::domain::record::{Language, Station};
 use lidmark::exchange::dayfile::digest_of;
 use lidmark::exchange::dayfile::read::{DayFile, Trust, open};
 use lidmark::exchange::dayfile::seal::OfficeSecret;
 use lidmark::exchange::dayfile::sign::TrustedPhone;
+use lidmark::store::blobs::Blobs;
 
 use crate::fixture::{app_at_a_stop, taps};
 
@@ -262,4 +263,74 @@ fn with_no_room_left_nothing_is_left_and_a_sentence_says_so() {
     assert_eq!(left, Vec::<PathBuf>::new());
     make(&mut app);
     assert_eq!(files(&place).len(), 1, "with room again it is made");
+}
+
+/// The day's photos go along; one that is lost is named and stops nothing; the office lays them where the records look.
+#[test]
+fn photos_go_along_and_a_lost_one_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
+    app.go(Screen::At(Station::Dig));
+    for number in 0..2_u8 {
+        let path = folder.path().join(format!("{number}.png"));
+        image::RgbImage::from_fn(320, 240, |x, y| {
+            image::Rgb([(x % 251) as u8, (y % 241) as u8, 90 + 60 * number])
+        })
+        .save(&path)
+        .unwrap();
+        app.take_photo(&path);
+        app.settle_photos();
+    }
+    make(&mut app);
+    assert_eq!(app.notice().unwrap().kind, NoticeKind::Info, "{:?}", app.notice());
+    let blobs = Blobs::beside(app.session().book());
+    let hashes = app.session().ask(|store| store.photo_hashes()).unwrap();
+    let hashes = hashes.into_iter().collect::<Vec<_>>();
+    assert_eq!(hashes.len(), 2);
+    std::fs::write(blobs.picture(&hashes[0]).unwrap(), b"changed").unwrap();
+    make(&mut app);
+    let notice = app.notice().unwrap().clone();
+    assert_eq!(notice.kind, NoticeKind::Warning);
+    assert!(notice.text.what.contains("1 photo is not in it"), "{notice:?}");
+    let made = files(&folder.path().join("day-files"));
+    let photos = |path: &Path| {
+        let file = read(path, &[]);
+        let names = file.blobs().map(|part| part.name.clone()).collect::<Vec<_>>();
+        names
+            .into_iter()
+            .filter(|name| name.starts_with("photos/"))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        photos(&made[0]),
+        [format!("photos/{}.jpg", hashes[0]), format!("photos/{}.jpg", hashes[1])]
+    );
+    assert_eq!(photos(&made[1]), [format!("photos/{}.jpg", hashes[1])]);
+
+    let book = folder.path().join("office/book.sqlite");
+    let office = |arguments: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_lidmark-office"))
+            .arg("--book")
+            .arg(&book)
+            .args(arguments)
+            .output()
+            .unwrap();
+        assert!(
+            output.status.success(),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let there = Blobs::beside(&book);
+    let lies = |hash: &str| there.picture(hash).unwrap().is_file();
+    let import = |path: &Path| office(&["import", "--accept-unsigned", path.to_str().unwrap()]);
+    assert!(import(&made[1]).contains("1 photo it names was not on the phone any more"));
+    assert_eq!((lies(&hashes[0]), lies(&hashes[1])), (false, true));
+    assert!(office(&["doctor"]).contains("1 photo is named in the book and no day file has brought it"));
+    // The copy of a book that waits for a photo is a copy all the same.
+    office(&["backup", folder.path().join("copy.sqlite").to_str().unwrap()]);
+    assert!(!import(&made[0]).contains("not on the phone any more"));
+    assert_eq!((lies(&hashes[0]), lies(&hashes[1])), (true, true));
+    assert_eq!(office(&["doctor"]).trim(), "The book is sound.");
 }

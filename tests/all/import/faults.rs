@@ -194,7 +194,7 @@ fn a_full_disk_at_any_moment_leaves_the_book_as_it_was() {
     let (book, _, next) = book_and_next(folder.path(), 3);
     let before = contents(&book);
     let photos = |book: &Path| {
-        let mut files = files_below(&book.with_file_name("book-files"));
+        let mut files = files_below(&book.with_file_name("photos"));
         files.retain(|path, _| !path.ends_with(".turn"));
         files
     };
@@ -215,7 +215,7 @@ fn a_full_disk_at_any_moment_leaves_the_book_as_it_was() {
         assert_eq!(output.status.code(), Some(4), "{blocks} blocks: {}", said(&output));
         let why = String::from_utf8_lossy(&output.stderr);
         assert!(why.contains("what to do: "), "{why}");
-        assert_eq!(contents(&book), before, "{blocks} blocks");
+        assert_eq!(contents(&book), before, "{blocks} blocks: {}", said(&output));
         assert_eq!(photos(&book), photos_before, "{blocks} blocks");
     }
     assert!(failures >= 3, "the limit was met {failures} times only");
@@ -244,7 +244,7 @@ fn a_folder_that_may_not_be_written_to_is_named() {
         mode(&path, 0o444);
     }
     mode(&office, 0o555);
-    mode(&office.join("book-files"), 0o555);
+    mode(&office.join("photos"), 0o555);
     let run = |arguments: &[&str]| {
         let mut command = Command::new(&program);
         command.args(["--book", text(&book)]).args(arguments);
@@ -256,7 +256,7 @@ fn a_folder_that_may_not_be_written_to_is_named() {
     let unread = run(&["import", text(&next)]);
     let copied = run(&["backup", text(&office.join("copy.sqlite"))]);
     mode(&office, 0o755);
-    mode(&office.join("book-files"), 0o755);
+    mode(&office.join("photos"), 0o755);
     for output in [unread, copied] {
         assert_eq!(output.status.code(), Some(4), "{}", said(&output));
         assert!(
