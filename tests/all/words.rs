@@ -154,7 +154,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
     ("drawing.rs", &["1:{}", "{} m"]),
     (
         "plan_sheet.rs",
-        &["Lidmark", "en-US", "es-US", "{:.2} m", "± {error_m:.1} m", "± {:.0} cm"],
+        &["Lidmark", "en-US", "es-US", "± {error_m:.1} m", "± {:.0} cm"],
     ),
     // The kinds of source as they are typed, and names for programmers.
     ("find_plan.rs", &["gpx", "geojson"]),

@@ -3,11 +3,11 @@
 use lidmark::app::overlay::{PadKey, Verdict};
 use lidmark::app::position::Here;
 use lidmark::app::shell::{App, Screen};
-use lidmark::app::yard::{HeldBy, Mark, Taped};
-use lidmark::domain::locate::fix::{Fix, PinKind};
+use lidmark::app::yard::{HeldBy, Mark, Taped, YardMap, YardModel, write_fixes};
+use lidmark::domain::locate::fix::{Fix, FixQuality, PinKind};
 use lidmark::domain::locate::ties::Agreement;
 use lidmark::domain::locate::{Point, Position};
-use lidmark::domain::record::{Station, Units};
+use lidmark::domain::record::{Pin, PinId, Station, Units, Visit};
 use proptest::prelude::*;
 
 use crate::fixture::{app_at_a_stop, app_on, dump, now, taps};
@@ -321,6 +321,16 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
         press(&mut app, "Take position");
         press(&mut app, "Keep");
     }
+    // Station Dig takes its photos of the lid on show: the inlet's.
+    app.go(Screen::At(Station::Dig));
+    let picture = folder.path().join("lid.png");
+    image::RgbImage::from_fn(64, 48, |x, y| image::Rgb([x as u8, y as u8, 9]))
+        .save(&picture)
+        .unwrap();
+    app.take_photo(&picture);
+    app.settle_photos();
+    app.go(Screen::At(Station::Find));
+    assert_eq!(app.find_view().photo_day, "", "a photo of this stop is not last time's");
     taps(&mut app, "closed yes\n finish");
     app.session_mut().settle().unwrap();
     drop(app);
@@ -342,6 +352,11 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
         ("", None),
         "without a position nothing is led by one"
     );
+    assert!(!view.photo_day.is_empty(), "the photo of the lid from the stop before");
+    app.tap_earlier_photo();
+    assert_eq!(app.screen(), Screen::Photo);
+    app.back();
+    assert_eq!(app.screen(), Screen::At(Station::Find));
     // From 60 ft north of A. The lid lies at (10.26, -9.89) ft, by x = (30² + 14.25² - 22.0833²) / 60.
     let (x, y) = (10.26 * FOOT, -9.89 * FOOT);
     let from = a.travel(0.0, 60.0 * FOOT);
@@ -414,4 +429,48 @@ fn nothing_is_dug_or_probed_before_the_cautions_are_read() {
     assert!(app.is_cautioned());
     let stop = dump(&path)["stop"].join("");
     assert!(stop.contains("2026-06-17T09:00:00.000-05:00"), "{stop}");
+}
+
+/// A phone's pin is good to 4.9 m (GPS.gov): it does not end the map, it is a clue to it. A survey receiver's does.
+#[test]
+fn a_lid_known_by_positions_alone_keeps_the_map_going() {
+    let a = Position::new(45.0, -93.0).unwrap();
+    let pin = |number: u128, kind, plan: Option<(i64, i64)>, fix: Fix| Pin {
+        id: PinId(uuid::Uuid::from_u128(number)),
+        kind,
+        x_mm: plan.map(|(x, _)| x),
+        y_mm: plan.map(|(_, y)| y),
+        fixes: write_fixes(&[fix]),
+        ..Pin::default()
+    };
+    let fix = |east_m: f64, north_m: f64| {
+        let at = a.travel(90.0, east_m).travel(0.0, north_m);
+        Fix::new(at, Some(3.0))
+    };
+    let mut visit = Visit::default();
+    visit.pins = vec![
+        pin(1, PinKind::HouseCorner, Some((0, 0)), fix(0.0, 0.0)),
+        pin(2, PinKind::HouseCorner, Some((12_000, 0)), fix(12.0, 0.0)),
+        pin(3, PinKind::TankLid, None, fix(6.0, -6.0)),
+    ];
+    let follow = |visit: &Visit| {
+        let (model, mut map) = (YardModel::of(visit), YardMap::default());
+        map.follow(&model);
+        (model, map)
+    };
+    let (model, map) = follow(&visit);
+    let lid = model.lids().next().unwrap();
+    assert!(lid.is_loose(), "{lid:?}");
+    let best = map.best().first().expect("the map goes on");
+    assert!(best.at.distance_m(Point::new(6.0, -6.0)) < 4.9, "{best:?}");
+    visit.stop.lid_found = Some(true);
+    assert!(follow(&visit).1.map().is_none());
+    visit.stop.lid_found = None;
+    let survey = Fix {
+        quality: FixQuality::RtkFixed,
+        accuracy_m: Some(0.02),
+        ..fix(6.0, -6.0)
+    };
+    visit.pins[2].fixes = write_fixes(&[survey]);
+    assert!(follow(&visit).1.map().is_none());
 }
