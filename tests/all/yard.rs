@@ -447,12 +447,14 @@ fn a_lid_known_by_positions_alone_keeps_the_map_going() {
         let at = a.travel(90.0, east_m).travel(0.0, north_m);
         Fix::new(at, Some(3.0))
     };
-    let mut visit = Visit::default();
-    visit.pins = vec![
-        pin(1, PinKind::HouseCorner, Some((0, 0)), fix(0.0, 0.0)),
-        pin(2, PinKind::HouseCorner, Some((12_000, 0)), fix(12.0, 0.0)),
-        pin(3, PinKind::TankLid, None, fix(6.0, -6.0)),
-    ];
+    let mut visit = Visit {
+        pins: vec![
+            pin(1, PinKind::HouseCorner, Some((0, 0)), fix(0.0, 0.0)),
+            pin(2, PinKind::HouseCorner, Some((12_000, 0)), fix(12.0, 0.0)),
+            pin(3, PinKind::TankLid, None, fix(6.0, -6.0)),
+        ],
+        ..Visit::default()
+    };
     let follow = |visit: &Visit| {
         let (model, mut map) = (YardModel::of(visit), YardMap::default());
         map.follow(&model);
