@@ -155,11 +155,24 @@ fn id_of(desk: &Desk, name: &str) -> String {
 /// Every example of docs/office.md prints what stands there. `LIDMARK_UPDATE_DOCS=1` writes it anew.
 #[test]
 fn every_example_of_the_page_prints_what_it_says() {
-    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/office.md");
-    let text = std::fs::read_to_string(&page).unwrap();
     let desk = Desk::with_customers();
     let day = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/vectors/dayfile/good.lidmark");
     std::fs::copy(day, desk.path("day.lidmark")).unwrap();
+    examples_of("docs/office.md", &desk, 8);
+}
+
+/// The same of docs/locate.md.
+#[test]
+fn every_example_of_the_page_on_lids_prints_what_it_says() {
+    let desk = Desk::with_customers();
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples/locate-lid.json");
+    std::fs::copy(example, desk.path("locate-lid.json")).unwrap();
+    examples_of("docs/locate.md", &desk, 3);
+}
+
+fn examples_of(page: &str, desk: &Desk, least: usize) {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join(page);
+    let text = std::fs::read_to_string(&page).unwrap();
     let bin = Path::new(env!("CARGO_BIN_EXE_lidmark-office")).parent().unwrap();
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap());
     let mut made = String::new();
@@ -189,7 +202,7 @@ fn every_example_of_the_page_prints_what_it_says() {
         count += 1;
     }
     made.push_str(rest);
-    assert!(count >= 8, "only {count} examples were found");
+    assert!(count >= least, "only {count} examples were found");
     if std::env::var_os("LIDMARK_UPDATE_DOCS").is_some() {
         std::fs::write(page, made).unwrap();
     }
