@@ -140,19 +140,20 @@ fn fixtures_are_added_with_one_tap_counted_in_seconds_and_remembered() {
 
 #[test]
 fn every_tap_of_a_page_is_one_step_of_undo() {
+    type Step<'a> = (Page, &'a dyn Fn(&mut App));
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("book.sqlite");
     let (mut app, _) = app_at_a_stop(&path);
     taps(&mut app, TANK);
-    let steps: &[(Page, &dyn Fn(&mut App))] = &[
+    let steps: &[Step<'_>] = &[
         (Page::Flush, &|app| tap_caption(app, "Toilet")),
         (Page::Flush, &|app| answer(app, "Toilet", "Slow")),
         (Page::Flush, &|app| answer(app, "Drawn down below the inlet", "No")),
         (Page::Looks, &|app| {
-            answer(app, "Runback from the outlet while pumping", "There")
+            answer(app, "Runback from the outlet while pumping", "There");
         }),
         (Page::Looks, &|app| {
-            answer(app, "Runback from the outlet while pumping", "Not there")
+            answer(app, "Runback from the outlet while pumping", "Not there");
         }),
         (Page::Parts, &|app| {
             app.tap_page_spot(0);

@@ -1,4 +1,9 @@
 //! `lidmark-office locate`: the JSON contract, and what is refused.
+#![allow(
+    clippy::unreadable_literal,
+    clippy::excessive_precision,
+    reason = "figures as their source prints them"
+)]
 
 use lidmark::app::plan_sheet;
 use lidmark::domain::locate::plan::YardPlan;
@@ -103,7 +108,7 @@ fn the_picked_side_is_the_one_answered_and_stands_on_the_earth() {
 }
 
 /// Source: Flinders Peak to Buninyong, GDA technical manual (ICSM), read in public test suites, recomputed with
-/// geographiclib 2.1; short lines: Karney's GeodTest (doi 10.5281/zenodo.32156), read in geographiclib-rs.
+/// geographiclib 2.1; short lines: Karney's `GeodTest` (doi 10.5281/zenodo.32156), read in geographiclib-rs.
 #[test]
 fn published_geodesics_come_out_of_the_file() {
     let dms = |d: f64, m: f64, s: f64| d + m / 60.0 + s / 3600.0;
@@ -182,7 +187,7 @@ fn published_geodesics_come_out_of_the_file() {
 fn the_way_to_a_lid_has_its_distance_bearing_and_both_errors() {
     let text = json!({
         "pins": [{"name": "lid", "kind": "tank_lid", "fixes": [{"lat_deg": 45.0, "lon_deg": -93.0, "accuracy_m": 3}]}],
-        "here": {"lat_deg": 44.99910017, "lon_deg": -93.0, "accuracy_m": 12, "heading_deg": 90}
+        "here": {"lat_deg": 44.999_100_17, "lon_deg": -93.0, "accuracy_m": 12, "heading_deg": 90}
     });
     let answer = run(&text.to_string()).unwrap();
     fits(&validator("locate-output.schema.json"), &answer);
