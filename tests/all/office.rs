@@ -529,7 +529,7 @@ fn a_book_that_is_not_there_not_ours_newer_or_damaged_is_said_and_left_alone() {
     assert!(desk.refused(4, &["due"]).contains("There is no book"));
     assert!(!desk.path("book.sqlite").exists());
     assert!(
-        desk.refused(1, &["due", "--lang", "es"])
+        desk.refused(4, &["due", "--lang", "es"])
             .contains("No hay ningún libro")
     );
     desk.write(

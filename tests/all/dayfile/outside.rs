@@ -357,6 +357,35 @@ print(json.dumps([rows('disposals'), rows('corrections'), rows('work'), photos, 
     assert_eq!(said.iter().filter(|row| row["in_this_file"] == "yes").count(), 1);
     assert_eq!(said.len(), 2);
     assert_eq!(tables[4], serde_json::json!(["site", "photo"]));
+    // Every part of this day, too, is what the schemas say.
+    let sheet = manifest(folder.path());
+    assert_eq!(
+        complaints(&schema("day-manifest.schema.json"), &sheet),
+        Vec::<String>::new()
+    );
+    let (record, log) = (schema("day-record.schema.json"), schema("day-log.schema.json"));
+    let mut lines = 0;
+    for name in sheet["parts"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|part| part["name"].as_str().unwrap())
+    {
+        let validator = match name {
+            "log.jsonl" => &log,
+            _ if name.starts_with("records/") => &record,
+            _ => continue,
+        };
+        for line in std::fs::read_to_string(folder.path().join("out").join(name))
+            .unwrap()
+            .lines()
+        {
+            let value = serde_json::from_str(line).unwrap();
+            assert_eq!(complaints(validator, &value), Vec::<String>::new(), "{name}: {line}");
+            lines += 1;
+        }
+    }
+    assert!(lines > 12, "{lines}");
     let signatures = std::fs::read_dir(folder.path().join("out/signatures")).unwrap();
     assert_eq!(signatures.count(), 2, "the customer's and the receiver's");
 }
