@@ -5,8 +5,8 @@ use super::context::{Call, Office, hand_over};
 use super::options;
 use super::sheet::{Cell, Sheet};
 use crate::domain::record::TruckTankId;
-use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
+use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
 use crate::say::words::Words;
 use crate::store::LoadEntry;
 use chrono::NaiveDate;
@@ -278,7 +278,9 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         accepted,
         Cell::text(entry.receiver.clone()),
         Cell::text(entry.note.clone()),
-        keep_until(entry).map_or_else(Cell::default, |day| Cell::shown(day.to_string(), office.figures.date(day))),
+        keep_until(entry).map_or_else(Cell::default, |day| {
+            Cell::shown(day.to_string(), office.figures.date(day))
+        }),
         Cell::text(entry.id.to_string()),
     ]
 }

@@ -18,6 +18,9 @@ const TANK: &str = "
     go pump
 ";
 
+/// A page, and something done on it.
+type Step<'a> = (Page, &'a dyn Fn(&mut App));
+
 fn row(app: &App, title: &str) -> (usize, PageRow) {
     let view = app.page_view();
     let found = view.rows.iter().position(|row| row.title == title);
@@ -144,15 +147,15 @@ fn every_tap_of_a_page_is_one_step_of_undo() {
     let path = folder.path().join("book.sqlite");
     let (mut app, _) = app_at_a_stop(&path);
     taps(&mut app, TANK);
-    let steps: &[(Page, &dyn Fn(&mut App))] = &[
+    let steps: &[Step] = &[
         (Page::Flush, &|app| tap_caption(app, "Toilet")),
         (Page::Flush, &|app| answer(app, "Toilet", "Slow")),
         (Page::Flush, &|app| answer(app, "Drawn down below the inlet", "No")),
         (Page::Looks, &|app| {
-            answer(app, "Runback from the outlet while pumping", "There")
+            answer(app, "Runback from the outlet while pumping", "There");
         }),
         (Page::Looks, &|app| {
-            answer(app, "Runback from the outlet while pumping", "Not there")
+            answer(app, "Runback from the outlet while pumping", "Not there");
         }),
         (Page::Parts, &|app| {
             app.tap_page_spot(0);
