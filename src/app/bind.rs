@@ -72,6 +72,7 @@ impl Binder {
         // A callback within a callback would find the app in use; the outer one draws what both did.
         if let Ok(mut app) = self.app.try_borrow_mut() {
             act(&mut app);
+            app.keep_device_in_step();
         } else {
             return;
         }
@@ -142,6 +143,8 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
 fn connect_site(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::SiteApi::get(window);
     on!(binder, api,
+        on_tap_map() => |app| app.tap_map();
+        on_tap_call() => |app| app.tap_dial();
         on_tap_start() => |app| app.tap_start_here();
         on_tap_edit() => |app| app.tap_edit_site();
         on_tap_tank(index) => |app| app.tap_site_tank(place(index));
@@ -170,6 +173,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_longitude() => |app| app.tap_longitude();
         on_tap_notes() => |app| app.tap_find_notes();
         on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_photo() => |app| app.tap_earlier_photo();
         on_tap_north() => |app| app.tap_north();
         on_tap_key(index) => |app| app.tap_find_key(place(index));
         on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
@@ -555,6 +559,8 @@ fn render_site(window: &ui::AppWindow, app: &App) {
     api.set_address(view.address.into());
     api.set_customer(view.customer.into());
     api.set_phone(view.phone.into());
+    api.set_can_map(view.can_map);
+    api.set_can_call(view.can_call);
     api.set_due_text(view.due_text.into());
     api.set_due_detail(view.due_detail.into());
     api.set_due_state(due_to(view.due.unwrap_or(DueState::None)));
@@ -616,6 +622,10 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_title(view.title.into());
     api.set_detail(view.detail.into());
     api.set_large(view.large);
+    let (_, photo) = app.find_photo().unwrap_or_default();
+    api.set_photo_day(view.photo_day.into());
+    api.set_photo_state(state_to(&photo));
+    api.set_photo(picture_to(&photo));
     api.set_can_nudge(view.can_nudge);
     let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
     sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));

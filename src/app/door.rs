@@ -415,11 +415,14 @@ impl App {
     pub fn give_slip(&mut self) {
         let (words, folder) = (self.session.words(), self.slips.clone());
         match self.write_slip(&folder) {
-            Ok(files) => self.say(
-                NoticeKind::Info,
-                words.t("The slip is written, as a page and as a picture."),
-                files.pdf.display().to_string(),
-            ),
+            Ok(files) => {
+                self.say(
+                    NoticeKind::Info,
+                    words.t("The slip is written, as a page and as a picture."),
+                    files.pdf.display().to_string(),
+                );
+                self.hand_out(&files.pdf);
+            }
             Err(what) => self.say(
                 NoticeKind::Failure,
                 what,

@@ -442,6 +442,8 @@ pub enum PickerTarget {
     CloseDay,
     /// Which day's file to make.
     DayFile,
+    /// Where a file that was made goes.
+    FileOut,
 }
 
 /// One choice out of several.
@@ -747,6 +749,7 @@ impl App {
             PickerTarget::TruckTank => self.truck_tank_chosen(index),
             PickerTarget::CloseDay => self.day_chosen(index),
             PickerTarget::DayFile => self.day_file_chosen(index),
+            PickerTarget::FileOut => self.file_out_chosen(index),
         }
     }
 

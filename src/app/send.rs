@@ -506,7 +506,8 @@ impl App {
         };
         let place = made.path.display().to_string();
         if made.missing_photos == 0 {
-            return self.say(NoticeKind::Info, what, place);
+            self.say(NoticeKind::Info, what, place);
+            return self.hand_out(&made.path);
         }
         let missing = words.n(
             "{0} photo is not in it: its file is missing or changed on this phone. csv/photos.csv in the file names it.",
@@ -514,6 +515,7 @@ impl App {
             made.missing_photos,
         );
         self.say(NoticeKind::Warning, format!("{what} {missing}"), place);
+        self.hand_out(&made.path);
     }
 
     fn say_not_sent(&mut self, error: &SendError) {

@@ -1,6 +1,7 @@
 //! The whole app without its window: which screen shows, and what the keys that are on every screen do.
 
 use crate::app::book::BookState;
+use crate::app::device::{DeviceState, Request};
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
 use crate::app::page::Page;
@@ -101,6 +102,7 @@ pub struct App {
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
     pub(crate) position: PositionState,
+    pub(crate) device: DeviceState,
     pub(crate) send: SendState,
 }
 
@@ -135,6 +137,7 @@ impl App {
             picker: None,
             confirm: None,
             position: PositionState::default(),
+            device: DeviceState::default(),
             send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
@@ -299,6 +302,8 @@ impl App {
                     self.reload_site();
                 }
             }
+            // From the first screen back leads out, as it does in every app of a phone.
+            None if matches!(self.screen, Screen::Day | Screen::FirstRun) => self.ask_device(Request::LeaveApp),
             None => self.go(Screen::Day),
         }
     }
@@ -333,10 +338,11 @@ impl App {
     /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
         // Each is asked: nobody's news may wait for another's.
+        let told = self.poll_device();
         let photos = self.poll_photos();
         let moved = self.poll_position();
         let made = self.poll_day_file();
-        self.session.poll() || photos || moved || made
+        self.session.poll() || told || photos || moved || made
     }
 
     fn leave_stop_on_screen(&mut self) {
@@ -359,6 +365,7 @@ impl App {
     }
 
     pub(crate) fn close_overlays(&mut self) {
+        self.forget_made_file();
         self.pad = None;
         self.sheet = None;
         self.picker = None;

@@ -13,6 +13,7 @@
     clippy::format_push_string
 )]
 
+mod android;
 mod card;
 mod checks;
 mod dayfile;
@@ -25,6 +26,7 @@ mod gpx;
 mod import;
 mod killed;
 mod layering;
+mod lifecycle;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use lidmark::app::book::BookSort;
 use lidmark::app::demo;
+use lidmark::app::device::{Moment, News};
 use lidmark::app::overlay::{Answer, PadKey};
 use lidmark::app::page::Page;
 use lidmark::app::photos::{PictureSource, Tool};
@@ -721,7 +722,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(195) {
+    match dice.below(196) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -887,6 +888,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         132 => app.plan_fit(),
         133 => app.plan_resized(x, y),
         134 => app.nudge_marker(steps, -steps.max(-1_000)),
+        135 if steps > 0 => app.tap_earlier_photo(),
         135 => app.tap_find_notes(),
         136 => app.tap_sewer_depth(),
         137 => app.tap_north(),
@@ -942,6 +944,21 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
             _ => app.tap_photo_file(),
         },
         165 => app.tap_photos(),
+        195 => match dice.below(4) {
+            0 => app.tap_map(),
+            1 => app.tap_dial(),
+            2 => app.keep_device_in_step(),
+            _ => app.hear(match dice.below(8) {
+                0 => News::Moment(Moment::Hidden),
+                1 => News::Moment(Moment::Shown),
+                2 => News::Moment(Moment::LowMemory),
+                3 => News::Moment(Moment::ClockChanged),
+                4 => News::Picture("/nowhere/at/all.jpg".into()),
+                5 => News::File("/nowhere/at/all.gpx".into()),
+                6 => News::Heading(x),
+                _ => News::TextScale(y),
+            }),
+        },
         166 => app.tap_photo(index),
         167 => app.step_photo(by),
         168 => match dice.below(3) {
@@ -1130,6 +1147,7 @@ fn nothing_that_can_be_touched_is_left_out_of_the_touches() {
     }
     // These are no touches: the program or the demo calls them, and other tests do.
     let not_touched = [
+        "connect_device",
         "connect_position",
         "export_plan",
         "import_plan",

@@ -13,7 +13,7 @@ use lidmark::exchange::dayfile::seal::OfficeSecret;
 use lidmark::exchange::dayfile::sign::TrustedPhone;
 use lidmark::store::blobs::Blobs;
 
-use crate::fixture::{app_at_a_stop, taps};
+use crate::fixture::{Dice, app_at_a_stop, app_on, taps};
 
 fn make(app: &mut App) {
     app.go(Screen::Day);
@@ -333,4 +333,61 @@ fn photos_go_along_and_a_lost_one_is_named() {
     assert!(!import(&made[0]).contains("not on the phone any more"));
     assert_eq!((lies(&hashes[0]), lies(&hashes[1])), (true, true));
     assert_eq!(office(&["doctor"]).trim(), "The book is sound.");
+}
+
+const FULL_DISK: &str = "LIDMARK_TEST_FULL_DISK";
+
+/// A file may not grow past a limit: to the phone that is a full disk (`ulimit -f`, POSIX.1-2017, in units of 512 bytes).
+#[cfg(unix)]
+#[test]
+fn a_full_disk_on_the_phone_leaves_no_half_a_file() {
+    if let Ok(book) = std::env::var(FULL_DISK) {
+        let mut app = app_on(Path::new(&book));
+        make(&mut app);
+        let notice = app.notice().unwrap();
+        println!("\nsaid: {:?} {} {}", notice.kind, notice.text.what, notice.text.advice);
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.sqlite");
+    let (mut app, _) = app_at_a_stop(&book);
+    app.go(Screen::At(Station::Dig));
+    // Noise does not pack: the photo alone is larger than the limit, and the book is far smaller.
+    let mut dice = Dice::new(7);
+    let path = folder.path().join("noise.png");
+    image::RgbImage::from_fn(1_600, 1_200, |_, _| {
+        let roll = dice.roll().to_le_bytes();
+        image::Rgb([roll[0], roll[1], roll[2]])
+    })
+    .save(&path)
+    .unwrap();
+    app.take_photo(&path);
+    app.settle_photos();
+    assert_eq!(app.photo_count(), 1);
+    drop(app);
+    let make_with = |blocks: &str| {
+        let output = std::process::Command::new("sh")
+            .args(["-c", "trap '' XFSZ; ulimit -f \"$0\"; exec \"$@\"", blocks])
+            .arg(std::env::current_exe().unwrap())
+            .args([
+                "--exact",
+                "dayfile::app::a_full_disk_on_the_phone_leaves_no_half_a_file",
+                "--nocapture",
+            ])
+            .env(FULL_DISK, &book)
+            .output()
+            .unwrap();
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        let said = text.lines().find_map(|line| line.strip_prefix("said: "));
+        said.unwrap_or_else(|| panic!("{text}{}", String::from_utf8_lossy(&output.stderr)))
+            .to_owned()
+    };
+    let said = make_with("2048");
+    assert!(said.starts_with("Failure"), "{said}");
+    assert_eq!(files(&folder.path().join("day-files")), Vec::<PathBuf>::new(), "{said}");
+    let said = make_with("unlimited");
+    assert!(said.starts_with("Info"), "{said}");
+    let made = files(&folder.path().join("day-files"));
+    assert_eq!(made.len(), 1, "{made:?}");
+    assert_eq!(read(&made[0], &[]).blobs().count(), 1);
 }

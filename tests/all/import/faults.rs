@@ -78,6 +78,28 @@ fn every_damaged_or_hostile_file_is_refused_and_changes_no_byte() {
     assert!(done(&book, &["doctor"]).contains("sound"));
 }
 
+/// Made by Python's zipfile; APPNOTE.TXT 4.3.16: the end record counts entries in 16 bits.
+#[test]
+fn a_zip_of_65536_entries_is_refused_and_changes_no_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let (book, _, _) = book_and_next(folder.path(), 0);
+    let before = files_below(&folder.path().join("office"));
+    let many = folder.path().join("many.lidmark");
+    let script = "import sys, zipfile\nwith zipfile.ZipFile(sys.argv[1], 'w') as z:\n    for n in range(65536): z.writestr(f'csv/{n}.csv', b'')";
+    let made = Command::new("python3")
+        .args(["-c", script])
+        .arg(&many)
+        .status()
+        .unwrap();
+    assert!(made.success());
+    let output = office(&book, &["import", "--json", text(&many)]);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(json["files"][0]["code"], "too-many-entries");
+    assert!(refused(&book, &["import", text(&many)], 1).contains("what to do: "));
+    assert!(files_below(&folder.path().join("office")) == before);
+}
+
 #[test]
 fn of_several_files_the_sound_ones_come_in() {
     let folder = tempfile::tempdir().unwrap();
