@@ -100,7 +100,7 @@ impl LocateFile {
                 || self.points.iter().any(|point| point.name == name)
         };
         std::iter::once(wanted.to_owned())
-            .chain((2..).map(|number| format!("{wanted} ({number})")))
+            .chain((2..=u32::MAX).map(|number| format!("{wanted} ({number})")))
             .find(|name| !taken(name))
             .unwrap_or_default()
     }
