@@ -18,6 +18,9 @@ const TANK: &str = "
     go pump
 ";
 
+/// A page, and something done on it.
+type Step<'a> = (Page, &'a dyn Fn(&mut App));
+
 fn row(app: &App, title: &str) -> (usize, PageRow) {
     let view = app.page_view();
     let found = view.rows.iter().position(|row| row.title == title);
@@ -140,7 +143,6 @@ fn fixtures_are_added_with_one_tap_counted_in_seconds_and_remembered() {
 
 #[test]
 fn every_tap_of_a_page_is_one_step_of_undo() {
-    type Step<'a> = (Page, &'a dyn Fn(&mut App));
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("book.sqlite");
     let (mut app, _) = app_at_a_stop(&path);
