@@ -50,4 +50,5 @@ pub mod tank_scenes;
 pub mod truck;
 pub mod waste_page;
 pub mod what_if;
+pub mod wipe;
 pub mod yard;
