@@ -37,6 +37,7 @@ pub mod plan_view;
 pub mod position;
 pub mod pump;
 pub mod read;
+pub mod safe_copy;
 pub mod scene;
 pub mod section;
 pub mod send;

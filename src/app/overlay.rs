@@ -800,6 +800,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         | SheetTarget::Load(_)
         | SheetTarget::CorrectionReason
         | SheetTarget::CloseReason
+        | SheetTarget::CopyPhrase
         | SheetTarget::NewPoint
         | SheetTarget::NewTapedPoint
         | SheetTarget::PinName(_)

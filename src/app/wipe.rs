@@ -1,8 +1,9 @@
 //! Wiping a stop, a site or everything, asked twice; and the sealed copy that is offered first.
 
 use crate::app::overlay::{Confirm, ConfirmTarget, Picker, PickerTarget, SheetTarget};
+use crate::app::safe_copy::{self, CopyError};
 use crate::app::shell::{App, NoticeKind, Screen};
-use crate::exchange::safe_copy::{self, CopyError};
+use crate::domain::record::Stop;
 use crate::store::Wipe;
 use crate::store::blobs::Blobs;
 use std::path::{Path, PathBuf};
@@ -21,17 +22,14 @@ impl App {
     /// Asks what of the site on the screen is to be wiped.
     pub fn tap_wipe_site(&mut self) {
         let (words, figures) = (self.session.words(), self.session.figures());
-        let Some(state) = self.site.as_ref() else { return };
+        let Some(stops) = self.stops_here() else { return };
         let whole = (
             words.t("The whole site"),
             words.t("its tanks, lids, places, photos and every stop"),
         );
-        let stops = state.history.iter().map(|row| {
-            (
-                words.f("The stop of {0}", &[&figures.date(row.stop.day)]),
-                String::new(),
-            )
-        });
+        let stops = stops
+            .iter()
+            .map(|stop| (words.f("The stop of {0}", &[&figures.date(stop.day)]), String::new()));
         self.picker = Some(Picker {
             target: PickerTarget::Wipe,
             title: words.t("Wipe for good: what?"),
@@ -40,16 +38,26 @@ impl App {
         });
     }
 
+    fn stops_here(&mut self) -> Option<Vec<Stop>> {
+        let site = self.site.as_ref()?.visit.site.id;
+        let listed = self.session.ask(move |store| store.stops_at(site));
+        self.try_book(listed)
+    }
+
     /// Asks whether everything is to be wiped.
     pub fn tap_wipe_all(&mut self) {
         self.offer_copy_first(Wipe::All);
     }
 
     pub(crate) fn wipe_chosen(&mut self, index: usize) {
-        let Some(state) = self.site.as_ref() else { return };
+        let Some(site) = self.site.as_ref().map(|state| state.visit.site.id) else {
+            return;
+        };
         let what = match index.checked_sub(1) {
-            None => Some(Wipe::Site(state.visit.site.id)),
-            Some(row) => state.history.get(row).map(|row| Wipe::Stop(row.stop.id)),
+            None => Some(Wipe::Site(site)),
+            Some(row) => self
+                .stops_here()
+                .and_then(|stops| stops.get(row).map(|stop| Wipe::Stop(stop.id))),
         };
         if let Some(what) = what {
             self.offer_copy_first(what);

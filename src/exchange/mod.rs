@@ -15,6 +15,5 @@ pub mod photo;
 pub mod planfile;
 pub mod position;
 pub mod rulefile;
-pub mod safe_copy;
 pub mod table;
 pub mod work;

@@ -3,7 +3,7 @@
 //! The lines of the log keep their numbers, emptied: the numbers say what a day file has carried already.
 
 use super::{Store, StoreError};
-use crate::domain::record::{SiteId, StopId};
+use crate::domain::record::{SiteId, Stop, StopId};
 use rusqlite::{Transaction, params};
 
 /// What is wiped.
@@ -49,6 +49,17 @@ const OF_SITES: &[(&str, &str)] = &[
 ];
 
 impl Store {
+    /// Returns every stop at a site, the newest first, begun or not: what can be wiped.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn stops_at(&self, site: SiteId) -> Result<Vec<Stop>, StoreError> {
+        self.select::<Stop>(
+            "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.day DESC, t.place DESC",
+            &[&site.0.to_string()],
+        )
+    }
+
     /// Wipes, in one transaction, and gives the room back so that nothing of it can be read from the file.
     ///
     /// * returns: the hashes of photos that no record names any longer, to be removed from beside the book
