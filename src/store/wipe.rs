@@ -27,6 +27,10 @@ const OF_STOPS: &[(&str, &str)] = &[
     ),
     ("reading", "stop IN (SELECT id FROM doomed)"),
     ("pumping", "stop IN (SELECT id FROM doomed)"),
+    ("flush", "stop IN (SELECT id FROM doomed)"),
+    ("sign", "stop IN (SELECT id FROM doomed)"),
+    ("condition", "stop IN (SELECT id FROM doomed)"),
+    ("leak_run", "stop IN (SELECT id FROM doomed)"),
     ("work_line", "stop IN (SELECT id FROM doomed)"),
     ("photo", "stop IN (SELECT id FROM doomed)"),
     ("stop", "id IN (SELECT id FROM doomed)"),
@@ -45,6 +49,7 @@ const OF_SITES: &[(&str, &str)] = &[
     ("lid", "tank IN (SELECT id FROM tank WHERE site = ?1)"),
     ("compartment", "tank IN (SELECT id FROM tank WHERE site = ?1)"),
     ("tank", "site = ?1"),
+    ("fixture", "site = ?1"),
     ("site", "id = ?1"),
 ];
 
