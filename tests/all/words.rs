@@ -75,7 +75,6 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "part",
             "book.sqlite",
             "photos/{name}/{file}",
-            "{0}",
         ],
     ),
     // Media types, ends of file names, and what is told to whoever reads a fault report.
