@@ -1,6 +1,7 @@
 //! Door: what the customer sees, signs and takes along, in the customer's own language.
 
 use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, TankPicture, TextBlock, lay_out};
+use crate::app::page::slip_lines;
 use crate::app::read::rule_name;
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
@@ -299,6 +300,10 @@ impl App {
             found: TextBlock {
                 heading: words.t("What we found and did"),
                 lines: found,
+            },
+            work: TextBlock {
+                heading: words.t("Work and price"),
+                lines: slip_lines(&visit.work, figures),
             },
             cautions: TextBlock {
                 heading: words.t("Stay safe"),

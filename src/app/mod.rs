@@ -28,6 +28,7 @@ pub mod leave;
 pub mod lifecycle;
 pub mod load;
 pub mod overlay;
+pub mod page;
 pub mod photo_work;
 pub mod photos;
 pub mod plan;

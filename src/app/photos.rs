@@ -4,6 +4,7 @@ use crate::app::device::{FileKind, Request};
 use crate::app::dig::lid_title;
 use crate::app::explain;
 use crate::app::overlay::{Confirm, ConfirmTarget, PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
+use crate::app::page::photo_part;
 use crate::app::photo_work::{Belongs, Intake, News, Order, Size, TakeError, Viewer, Wanted};
 use crate::app::session::Session;
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -466,7 +467,13 @@ impl App {
         let stop = state.stop_id()?;
         let station = state.visit.stop.station;
         let lid = state.lids().get(state.lid).map(|lid| (lid.id, lid.tank));
+        let tapped = state.page.part.map(|(part, lid)| (photo_part(part), lid));
         let (part, tank, lid) = match station {
+            _ if tapped.is_some() => (
+                tapped.map(|(part, _)| part).unwrap_or_default(),
+                state.tank().map(|tank| tank.id),
+                tapped.and_then(|(_, lid)| lid),
+            ),
             Station::Find => (PhotoPart::Yard, None, None),
             Station::Dig => (PhotoPart::Lid, lid.map(|(_, tank)| tank), lid.map(|(lid, _)| lid)),
             Station::Read | Station::Pump => (PhotoPart::Other, state.tank().map(|tank| tank.id), None),

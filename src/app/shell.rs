@@ -4,6 +4,7 @@ use crate::app::book::BookState;
 use crate::app::device::{DeviceState, Request};
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::page::Page;
 use crate::app::photos::Photos;
 use crate::app::position::PositionState;
 use crate::app::send::SendState;
@@ -13,7 +14,7 @@ use crate::app::stop::StopState;
 use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
 use crate::app::wipe::CopyState;
-use crate::domain::record::{Station, StopId};
+use crate::domain::record::{Price, Station, StopId};
 use crate::store::{DayRow, StoreError};
 use std::path::PathBuf;
 
@@ -33,6 +34,8 @@ pub enum Screen {
     SiteEdit,
     /// A station of the stop.
     At(Station),
+    /// A page behind the Pump station, or the price list.
+    Page(Page),
     /// The tank sheet.
     Tank,
     /// The stop's photos.
@@ -89,6 +92,7 @@ pub struct App {
     pub(crate) notice: Option<Notice>,
     pub(crate) day: Vec<DayRow>,
     pub(crate) truck: TruckState,
+    pub(crate) prices: Vec<Price>,
     pub(crate) book: BookState,
     pub(crate) site: Option<SiteState>,
     pub(crate) form: Option<SiteForm>,
@@ -114,6 +118,7 @@ impl App {
     pub fn start(session: Session, slips: PathBuf) -> Result<Self, StoreError> {
         let is_new = session.is_new();
         let open = session.ask(|store| store.open_stop())?;
+        let prices = session.ask(|store| store.prices())?;
         let mut app = Self {
             photos: Photos::new(&session),
             session,
@@ -123,6 +128,7 @@ impl App {
             notice: None,
             day: Vec::new(),
             truck: TruckState::default(),
+            prices,
             book: BookState::default(),
             site: None,
             form: None,
@@ -221,10 +227,19 @@ impl App {
             {
                 Screen::Day
             }
+            Screen::Page(page)
+                if page.is_of_stop() && self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) =>
+            {
+                Screen::Day
+            }
             Screen::Photos if self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) => Screen::Day,
             Screen::Photo if !self.has_photo() => return,
             other => other,
         };
+        if let Some(state) = self.stop.as_mut().filter(|_| screen != Screen::Page(Page::Parts)) {
+            // A photo taken elsewhere is not one of the part that was tapped last.
+            state.page.part = None;
+        }
         match screen {
             Screen::Day => {
                 let reloaded = self.reload_day();

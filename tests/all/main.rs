@@ -15,6 +15,7 @@
 
 mod android;
 mod card;
+mod checks;
 mod dayfile;
 mod diagnose;
 mod fixture;

@@ -7,6 +7,7 @@ use lidmark::app::book::BookSort;
 use lidmark::app::demo;
 use lidmark::app::device::{Moment, News};
 use lidmark::app::overlay::{Answer, PadKey};
+use lidmark::app::page::Page;
 use lidmark::app::photos::{PictureSource, Tool};
 use lidmark::app::position::Here;
 use lidmark::app::section::{Edge, EdgeKind};
@@ -721,7 +722,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(176) {
+    match dice.below(196) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -943,7 +944,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
             _ => app.tap_photo_file(),
         },
         165 => app.tap_photos(),
-        175 => match dice.below(4) {
+        195 => match dice.below(4) {
             0 => {
                 app.tap_map();
                 // Wiping has its own test; here it only opens its lists, which are closed again.
@@ -987,6 +988,25 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
                 app.poll();
             }
         },
+        // A page is rarely on the screen of its own accord.
+        172..=175 => app.tap_page(*dice.pick(Page::ALL)),
+        176..=178 => app.tap_page_row(dice.below(30)),
+        179..=188 => app.tap_page_choice(dice.below(30), dice.below(5)),
+        189..=191 => {
+            app.tap_page_key(dice.below(3));
+            app.pad_key(PadKey::Digit(4));
+            app.pad_keep();
+        }
+        192 => {
+            app.page_resized(x, y);
+            app.tap_page_spot(dice.below(12));
+        }
+        193 => {
+            // A part takes the page, the drawing and a list.
+            app.tap_page(Page::Parts);
+            app.tap_page_spot(dice.below(10));
+            app.picker_choose(dice.below(10));
+        }
         _ => app.sign_accept(),
     }
 }
@@ -1034,6 +1054,7 @@ fn look(app: &App) {
         Screen::At(Station::Pump) => drop(app.pump_view()),
         Screen::At(Station::Leave) => drop(app.leave_view()),
         Screen::Tank => drop(app.tank_view()),
+        Screen::Page(_) => drop(app.page_view()),
         Screen::Photos => {
             drop(app.photos_view());
             for row in 0..app.photo_count() {
@@ -1093,7 +1114,19 @@ fn eight_thousand_touches_of_anything_break_nothing() {
     drop(app);
     let tables = dump(&path);
     assert!(tables["change"].len() > 1_000);
-    for table in ["pin", "tie", "clue", "probe"] {
+    for table in [
+        "pin",
+        "tie",
+        "clue",
+        "probe",
+        "fixture",
+        "flush",
+        "sign",
+        "condition",
+        "leak_run",
+        "work_line",
+        "price",
+    ] {
         assert!(!tables[table].is_empty(), "no {table} was ever made");
     }
 }

@@ -95,6 +95,18 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "there",
         ],
     ),
+    // A label of a change that has no Undo to show it; what a screen shows of a clock; numbers of their own.
+    ("prices.rs", &["prices"]),
+    (
+        "gauge.rs",
+        &[
+            "{hours}:{minutes:02}:{rest:02}",
+            "{minutes:02}:{rest:02}",
+            "{:.2} in",
+            "{:.1} cm",
+        ],
+    ),
+    ("work.rs", &["{sign}{}.{:03}"]),
     ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (
