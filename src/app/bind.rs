@@ -143,6 +143,7 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
 fn connect_site(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::SiteApi::get(window);
     on!(binder, api,
+        on_tap_wipe() => |app| app.tap_wipe_site();
         on_tap_map() => |app| app.tap_map();
         on_tap_call() => |app| app.tap_dial();
         on_tap_start() => |app| app.tap_start_here();
@@ -353,6 +354,8 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
             ui::UnitSystem::Metric => Units::Metric,
         });
         on_choose_night(night) => |app| app.choose_night(night);
+        on_tap_safe_copy() => |app| app.tap_safe_copy();
+        on_tap_wipe() => |app| app.tap_wipe_all();
         on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
         on_tap_prices() => |app| app.tap_page(Page::Prices);
@@ -397,6 +400,7 @@ pub fn render(window: &ui::AppWindow, app: &App) {
     drop(slint::select_bundled_translation(language));
     let api = ui::AppApi::get(window);
     api.set_night(setup.night);
+    api.set_text_scale(pixels(app.text_scale()));
     api.set_screen(screen_to(app.screen()));
     let notice = app.notice();
     api.set_notice_shown(notice.is_some());
@@ -1181,7 +1185,10 @@ fn render_overlays(window: &ui::AppWindow, app: &App) {
     if let Some(view) = view {
         api.set_title(view.title.clone().into());
         api.set_sentence(view.sentence.clone().into());
-        api.set_grave(view.target == ConfirmTarget::FinishWithLids);
+        api.set_grave(matches!(
+            view.target,
+            ConfirmTarget::FinishWithLids | ConfirmTarget::Wipe(..)
+        ));
         api.set_yes_text(view.yes.clone().into());
         api.set_no_text(view.no.clone().into());
     }

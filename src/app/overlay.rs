@@ -8,11 +8,13 @@ use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
 use crate::app::stop::Quantity;
+use crate::app::wipe::LEAST_PHRASE;
 use crate::domain::record::{ClueKind, LidId, PinId, TapeTieId};
 use crate::domain::units::{Cents, Volume, round_to_i64};
 use crate::domain::waste::WasteField;
 use crate::exchange::dayfile::seal::OfficeKey;
 use crate::say::figures::{Figures, TypedError, parse_date, parse_plain};
+use crate::store::Wipe;
 use chrono::{NaiveDate, NaiveTime};
 
 /// How a typed value stands.
@@ -377,6 +379,8 @@ pub enum SheetTarget {
     CloseReason,
     /// A text of the set-up.
     Setup(SetupItem),
+    /// The phrase a copy of the book is sealed with.
+    CopyPhrase,
 }
 
 /// The text sheet.
@@ -444,6 +448,10 @@ pub enum PickerTarget {
     DayFile,
     /// Where a file that was made goes.
     FileOut,
+    /// What of a site is wiped.
+    Wipe,
+    /// Whether a copy is made first.
+    WipeFirst(Wipe),
 }
 
 /// One choice out of several.
@@ -468,6 +476,8 @@ pub enum ConfirmTarget {
     RemovePhoto,
     /// Pinning a lid where the rod met the tank.
     PinLid(LidId),
+    /// Wiping; the second time it is asked, it is done.
+    Wipe(Wipe, bool),
 }
 
 /// A question with two answers.
@@ -666,6 +676,13 @@ impl App {
             let error = OfficeKey::parse(text).err()?;
             return Some(explain::office_key(error, self.session.words()));
         }
+        if sheet.target == SheetTarget::CopyPhrase && text.chars().count() < LEAST_PHRASE {
+            let least = LEAST_PHRASE.to_string();
+            return Some(self.session.words().f(
+                "At least {0} characters: several words are easier to keep in mind.",
+                &[&least],
+            ));
+        }
         sheet_error(sheet).map(|error| self.session.figures().explain(error))
     }
 
@@ -701,6 +718,7 @@ impl App {
             SheetTarget::Load(field) => self.load_typed(field, text),
             SheetTarget::CorrectionReason => self.correction_reasoned(&text),
             SheetTarget::CloseReason => self.close_day(&text),
+            SheetTarget::CopyPhrase => self.make_copy(text),
         }
     }
 
@@ -749,6 +767,8 @@ impl App {
             PickerTarget::TruckTank => self.truck_tank_chosen(index),
             PickerTarget::CloseDay => self.day_chosen(index),
             PickerTarget::DayFile => self.day_file_chosen(index),
+            PickerTarget::Wipe => self.wipe_chosen(index),
+            PickerTarget::WipeFirst(what) => self.wipe_first_chosen(what, index),
             PickerTarget::FileOut => self.file_out_chosen(index),
         }
     }
@@ -767,6 +787,8 @@ impl App {
                 ConfirmTarget::FinishWithLids => self.finish_stop(),
                 ConfirmTarget::RemovePhoto => self.remove_photo(),
                 ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
+                ConfirmTarget::Wipe(what, false) => self.ask_wipe_again(what),
+                ConfirmTarget::Wipe(what, true) => self.wipe(what),
             }
         }
     }
@@ -804,6 +826,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         | SheetTarget::Load(_)
         | SheetTarget::CorrectionReason
         | SheetTarget::CloseReason
+        | SheetTarget::CopyPhrase
         | SheetTarget::NewPoint
         | SheetTarget::NewTapedPoint
         | SheetTarget::PinName(_)

@@ -219,6 +219,16 @@ impl Session {
         self.setup.language = language;
     }
 
+    /// Begins as on a new phone, after everything was wiped; only the language stays that was spoken.
+    pub(crate) fn start_over(&mut self) {
+        self.setup = Setup {
+            language: self.setup.language,
+            ..first_setup()
+        };
+        self.is_new = true;
+        self.kept_at = None;
+    }
+
     /// Takes another clock, so that a demo can live through years.
     pub fn set_clock(&mut self, clock: Clock) {
         self.clock = clock;

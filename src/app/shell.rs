@@ -13,6 +13,7 @@ use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
 use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
+use crate::app::wipe::CopyState;
 use crate::domain::record::{Price, Station, StopId};
 use crate::store::{DayRow, StoreError};
 use std::path::PathBuf;
@@ -104,6 +105,7 @@ pub struct App {
     pub(crate) position: PositionState,
     pub(crate) device: DeviceState,
     pub(crate) send: SendState,
+    pub(crate) copy: CopyState,
 }
 
 impl App {
@@ -139,6 +141,7 @@ impl App {
             position: PositionState::default(),
             device: DeviceState::default(),
             send: SendState::default(),
+            copy: CopyState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
@@ -342,7 +345,8 @@ impl App {
         let photos = self.poll_photos();
         let moved = self.poll_position();
         let made = self.poll_day_file();
-        self.session.poll() || told || photos || moved || made
+        let copied = self.poll_copy();
+        self.session.poll() || told || photos || moved || made || copied
     }
 
     fn leave_stop_on_screen(&mut self) {

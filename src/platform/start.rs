@@ -78,7 +78,15 @@ pub struct Parts {
 /// # Errors
 /// [`RunError`], with what to do in [`RunError::lines`].
 pub fn run(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<(), RunError> {
-    let app = open(window, folders, parts)?;
+    let app = match open(window, folders, parts) {
+        Ok(app) => app,
+        Err(error) => {
+            // A desktop prints it; a phone has nowhere to print to.
+            #[cfg(target_os = "android")]
+            show_refusal(window, &error);
+            return Err(error);
+        }
+    };
     let app: SharedApp = Rc::new(RefCell::new(app));
     bind::attach(
         window,
@@ -86,6 +94,22 @@ pub fn run(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<()
         Box::new(|app| demo::open_bundled(app).map_err(|error| error.to_string())),
     );
     window.run().map_err(|error| RunError::NoDisplay(error.to_string()))
+}
+
+/// Says over the whole window why the book cannot be opened, until it is closed.
+#[cfg(target_os = "android")]
+fn show_refusal(window: &ui::AppWindow, error: &RunError) {
+    let (what, advice) = error.lines();
+    let api = ui::ConfirmApi::get(window);
+    api.set_title(what.into());
+    api.set_sentence(advice.into());
+    api.set_yes_text("OK".into());
+    api.set_no_text("OK".into());
+    api.set_grave(true);
+    api.on_yes(|| drop(slint::quit_event_loop()));
+    api.on_no(|| drop(slint::quit_event_loop()));
+    api.set_shown(true);
+    drop(window.run());
 }
 
 fn open(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<App, RunError> {

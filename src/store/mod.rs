@@ -16,6 +16,7 @@ mod marks;
 mod merge;
 mod query;
 mod truck;
+mod wipe;
 
 pub use ask::{DueRange, DueRow, LoadEntry, SiteName, WorkRow};
 pub use error::StoreError;
@@ -25,6 +26,7 @@ pub use ledger::{
 pub use merge::{Merged, Merger};
 pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
+pub use wipe::Wipe;
 
 use crate::domain::record::{Cell, FieldChange, Kind, Op, StopId};
 use rusqlite::config::DbConfig;

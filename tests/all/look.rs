@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
-use i_slint_backend_testing::{AccessibleRole, ElementHandle};
+use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementQuery};
 use lidmark::platform::picture;
 use lidmark::ui::{
     AppApi, AppWindow, ConfirmApi, PadApi, PhotoApi, PickerApi, PumpApi, ReadApi, Screen, SheetApi, TankApi, TankShape,
@@ -340,6 +340,139 @@ fn every_screen_draws_something_at_every_size() {
             }
         }
     });
+}
+
+#[test]
+fn words_at_twice_the_size_stay_on_the_screen_and_whole() {
+    on_own_thread(|window| {
+        AppApi::get(&window).set_text_scale(2.0);
+        let mut bad = BTreeSet::new();
+        for language in ["en", "es"] {
+            slint::select_bundled_translation(language).unwrap();
+            let sheets: [(&str, Show); 4] = [
+                ("no sheet", |_, _| {}),
+                ("pad", |window, shown| PadApi::get(window).set_shown(shown)),
+                ("picker", |window, shown| PickerApi::get(window).set_shown(shown)),
+                ("confirm", |window, shown| ConfirmApi::get(window).set_shown(shown)),
+            ];
+            for (name, show) in sheets {
+                show(&window, true);
+                for screen in SCREENS
+                    .into_iter()
+                    .take(if name == "no sheet" { SCREENS.len() } else { 1 })
+                {
+                    AppApi::get(&window).set_screen(screen);
+                    let picture = picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+                    if let Some(folder) = std::env::var_os("LIDMARK_LOOK") {
+                        let file = format!("{language}-{screen:?}-{name}.png");
+                        picture.save(Path::new(&folder).join(file)).unwrap();
+                    }
+                    // Every key lies within the width, and within what can be scrolled to.
+                    for key in ElementQuery::from_root(&window)
+                        .match_descendants()
+                        .match_accessible_role(AccessibleRole::Button)
+                        .find_all()
+                    {
+                        let (at, size) = (key.absolute_position(), key.size());
+                        let label = key.accessible_label().unwrap_or_default();
+                        if at.x < -0.5 || at.x + size.width > 412.5 {
+                            bad.insert(format!("{language} {screen:?} {name} {label:?}: {at:?} {size:?}"));
+                        }
+                    }
+                }
+                show(&window, false);
+            }
+        }
+        assert!(bad.is_empty(), "{}", bad.into_iter().collect::<Vec<_>>().join("\n"));
+    });
+}
+
+#[test]
+fn a_low_window_scrolls_and_nothing_is_squeezed() {
+    // A phone on its side, and half of a split screen.
+    on_own_thread(|window| {
+        AppApi::get(&window).set_screen(Screen::Pump);
+        picture::snapshot(window.window(), 360, 640, 1.0).unwrap();
+        let upright = find(&window, "Out of this tank: more").size();
+        for (width, height) in [(892, 412), (412, 400)] {
+            picture::snapshot(window.window(), width, height, 1.0).unwrap();
+            let size = find(&window, "Out of this tank: more").size();
+            assert!(
+                size.height >= upright.height - 0.5,
+                "{width} x {height}: {size:?}, upright {upright:?}"
+            );
+        }
+    });
+}
+
+#[test]
+fn whatever_can_be_touched_has_a_name_for_a_screen_reader() {
+    on_own_thread(|window| {
+        for screen in SCREENS {
+            AppApi::get(&window).set_screen(screen);
+            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            let mut named = 0;
+            for role in [
+                AccessibleRole::Button,
+                AccessibleRole::Checkbox,
+                AccessibleRole::TextInput,
+                AccessibleRole::Tab,
+                AccessibleRole::Slider,
+                AccessibleRole::ListItem,
+            ] {
+                for element in ElementQuery::from_root(&window)
+                    .match_descendants()
+                    .match_accessible_role(role)
+                    .find_all()
+                {
+                    let label = element.accessible_label().unwrap_or_default();
+                    assert!(
+                        !label.trim().is_empty(),
+                        "{screen:?}: a {role:?} at {:?}",
+                        element.absolute_position()
+                    );
+                    named += 1;
+                }
+            }
+            assert!(named > 0, "{screen:?} has nothing to touch");
+        }
+    });
+}
+
+#[test]
+fn every_component_that_is_touched_says_its_name() {
+    // A TouchArea in a component without an accessible name cannot be found by a screen reader.
+    let mut files = Vec::new();
+    slint_files(&ui_folder(), &mut files);
+    let texts: Vec<(PathBuf, String)> = files
+        .into_iter()
+        .map(|file| (file.clone(), std::fs::read_to_string(&file).unwrap()))
+        .collect();
+    // A drawing is named where it is used: only there it is known what it shows.
+    let named_in_use = |name: &str| {
+        let used = format!("{name} {{");
+        texts.iter().any(|(_, text)| {
+            text.match_indices(&used).any(|(at, _)| {
+                text[at..]
+                    .chars()
+                    .take(600)
+                    .collect::<String>()
+                    .contains("accessible-label:")
+            })
+        })
+    };
+    let mut silent = Vec::new();
+    for (file, text) in &texts {
+        // One without a size only keeps the library from taking a screen for untouchable.
+        let text = text.replace("TouchArea { width: 0px; height: 0px; }", "");
+        for component in text.split("component ").skip(1) {
+            let name = component.split_whitespace().next().unwrap_or_default();
+            if component.contains("TouchArea {") && !component.contains("accessible-label:") && !named_in_use(name) {
+                silent.push(format!("{}: {name}", file.file_name().unwrap().to_string_lossy()));
+            }
+        }
+    }
+    assert!(silent.is_empty(), "{silent:?}");
 }
 
 fn draws(window: &AppWindow, width: u16, height: u16, what: &str) {

@@ -49,6 +49,7 @@ mod store;
 mod truck;
 #[cfg(feature = "ui")]
 mod window;
+mod wipe;
 mod words;
 mod work;
 mod yard;

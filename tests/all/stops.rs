@@ -945,7 +945,15 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         },
         165 => app.tap_photos(),
         195 => match dice.below(4) {
-            0 => app.tap_map(),
+            0 => {
+                app.tap_map();
+                // Wiping has its own test; here it only opens its lists, which are closed again.
+                app.tap_wipe_site();
+                app.tap_wipe_all();
+                app.tap_safe_copy();
+                app.cancel_overlay();
+                app.settle_copy();
+            }
             1 => app.tap_dial(),
             2 => app.keep_device_in_step(),
             _ => app.hear(match dice.below(8) {

@@ -62,6 +62,21 @@ const NOT_READ: &[(&str, &[&str])] = &[
         "photos.rs",
         &["PictureSource", "camera", "camera data", "part", "{}.jpg"],
     ),
+    // Names of files and folders, and what is told to whoever reads a fault report.
+    (
+        "wipe.rs",
+        &["camera", "cut off", "day-files", "inbox", "out", "phone.key"],
+    ),
+    (
+        "safe_copy.rs",
+        &[
+            "lidmark-copy.age",
+            "book-part",
+            "part",
+            "book.sqlite",
+            "photos/{name}/{file}",
+        ],
+    ),
     // Media types, ends of file names, and what is told to whoever reads a fault report.
     (
         "device.rs",
