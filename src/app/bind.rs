@@ -5,6 +5,7 @@ use crate::app::day::StopProgress;
 use crate::app::door::ChartKind;
 use crate::app::find::{PanelKey, PanelLook};
 use crate::app::overlay::{Answer, ConfirmTarget, Field, FigureView, PadKey, Verdict};
+use crate::app::page::Page;
 use crate::app::photos::{Picture, Tool};
 use crate::app::plan_view::{self, PlanDrawing, PlanKind, Shading, SpotKind};
 use crate::app::section::{EdgeKind, LayerKind, SectionDrawing};
@@ -71,6 +72,7 @@ impl Binder {
         // A callback within a callback would find the app in use; the outer one draws what both did.
         if let Ok(mut app) = self.app.try_borrow_mut() {
             act(&mut app);
+            app.keep_device_in_step();
         } else {
             return;
         }
@@ -141,6 +143,8 @@ fn connect_lists(window: &ui::AppWindow, binder: &Rc<Binder>) {
 fn connect_site(window: &ui::AppWindow, binder: &Rc<Binder>) {
     let api = ui::SiteApi::get(window);
     on!(binder, api,
+        on_tap_map() => |app| app.tap_map();
+        on_tap_call() => |app| app.tap_dial();
         on_tap_start() => |app| app.tap_start_here();
         on_tap_edit() => |app| app.tap_edit_site();
         on_tap_tank(index) => |app| app.tap_site_tank(place(index));
@@ -169,6 +173,7 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_tap_longitude() => |app| app.tap_longitude();
         on_tap_notes() => |app| app.tap_find_notes();
         on_tap_sewer_depth() => |app| app.tap_sewer_depth();
+        on_tap_photo() => |app| app.tap_earlier_photo();
         on_tap_north() => |app| app.tap_north();
         on_tap_key(index) => |app| app.tap_find_key(place(index));
         on_nudge(right, ahead) => |app| app.nudge_marker(right, ahead);
@@ -220,6 +225,18 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_pad_heel() => |app| app.pad_heel();
         on_tap_rinsed(answer) => |app| app.tap_rinsed(answer_of(answer));
         on_tap_truck() => |app| app.tap_pump_record();
+        on_tap_flush() => |app| app.tap_page(Page::Flush);
+        on_tap_signs() => |app| app.tap_page(Page::Looks);
+        on_tap_gauge() => |app| app.tap_page(Page::Gauge);
+        on_tap_work() => |app| app.tap_page(Page::Work);
+    );
+    let api = ui::PageApi::get(window);
+    on!(binder, api,
+        on_tap_row(row) => |app| app.tap_page_row(place(row));
+        on_tap_choice(row, choice) => |app| app.tap_page_choice(place(row), place(choice));
+        on_tap_key(key) => |app| app.tap_page_key(place(key));
+        on_tap_spot(spot) => |app| app.tap_page_spot(place(spot));
+        on_resized(width, height) => |app| app.page_resized(width.into(), height.into());
     );
 }
 
@@ -338,6 +355,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_choose_night(night) => |app| app.choose_night(night);
         on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
+        on_tap_prices() => |app| app.tap_page(Page::Prices);
         on_tap_item(item) => |app| app.tap_setup_item(setup_item_of(item));
         on_tap_about() => |app| app.tap_about();
     );
@@ -420,6 +438,10 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         Screen::Tank => {
             render_stop(window, app);
             render_tank(window, app);
+        }
+        Screen::Page(_) => {
+            render_stop(window, app);
+            render_page(window, app);
         }
         Screen::Photos => {
             render_stop(window, app);
@@ -537,6 +559,8 @@ fn render_site(window: &ui::AppWindow, app: &App) {
     api.set_address(view.address.into());
     api.set_customer(view.customer.into());
     api.set_phone(view.phone.into());
+    api.set_can_map(view.can_map);
+    api.set_can_call(view.can_call);
     api.set_due_text(view.due_text.into());
     api.set_due_detail(view.due_detail.into());
     api.set_due_state(due_to(view.due.unwrap_or(DueState::None)));
@@ -598,6 +622,10 @@ fn render_find(window: &ui::AppWindow, app: &App) {
     api.set_title(view.title.into());
     api.set_detail(view.detail.into());
     api.set_large(view.large);
+    let (_, photo) = app.find_photo().unwrap_or_default();
+    api.set_photo_day(view.photo_day.into());
+    api.set_photo_state(state_to(&photo));
+    api.set_photo(picture_to(&photo));
     api.set_can_nudge(view.can_nudge);
     let keys = |keys: Vec<PanelKey>| keys.into_iter().map(panel_key_to).collect::<Vec<_>>();
     sync(&api.get_upper(), keys(view.upper), |model| api.set_upper(model));
@@ -810,6 +838,65 @@ fn render_pump(window: &ui::AppWindow, app: &App) {
     api.set_truck_text(view.truck_text.into());
     api.set_truck_ratio(share(view.truck_ratio));
     api.set_truck_over(view.truck_over);
+    let [flush, signs, gauge, work] = view.page_texts;
+    api.set_flush_text(flush.into());
+    api.set_signs_text(signs.into());
+    api.set_gauge_text(gauge.into());
+    api.set_work_text(work.into());
+    api.set_ticking(view.ticking);
+}
+
+fn render_page(window: &ui::AppWindow, app: &App) {
+    let (api, view) = (ui::PageApi::get(window), app.page_view());
+    api.set_title(view.title.into());
+    api.set_detail(view.detail.into());
+    sync(&api.get_cautions(), texts(view.cautions), |model| {
+        api.set_cautions(model);
+    });
+    sync(&api.get_lead(), texts(view.lead), |model| api.set_lead(model));
+    api.set_figure(view.figure.into());
+    api.set_figure_text(view.figure_text.into());
+    api.set_ticking(view.ticking);
+    api.set_has_drawing(view.drawing.is_some());
+    if let Some(drawing) = &view.drawing {
+        sync(&api.get_layers(), layers_of(drawing), |model| api.set_layers(model));
+    }
+    let spots = view.spots.into_iter().map(|spot| ui::PartSpot {
+        x: pixels(spot.x),
+        y: pixels(spot.y),
+        name: spot.name.into(),
+        state: spot.state.into(),
+        fault: spot.fault,
+    });
+    sync(&api.get_spots(), spots.collect(), |model| api.set_spots(model));
+    let rows = view.rows.into_iter().map(|row| {
+        let chosen = row.choices.iter().position(|choice| choice.chosen);
+        let caption = |at: usize| -> SharedString {
+            row.choices
+                .get(at)
+                .map(|choice| choice.text.as_str())
+                .unwrap_or_default()
+                .into()
+        };
+        ui::PageRow {
+            first: caption(0),
+            second: caption(1),
+            third: caption(2),
+            fourth: caption(3),
+            chosen: chosen.map_or(-1, small),
+            title: row.title.into(),
+            detail: row.detail.into(),
+            right: row.right.into(),
+            opens: row.opens,
+            heading: row.heading,
+        }
+    });
+    sync(&api.get_rows(), rows.collect(), |model| api.set_rows(model));
+    sync(&api.get_result(), texts(view.result), |model| api.set_result(model));
+    let [first, second] = view.keys;
+    api.set_first_key(first.into());
+    api.set_second_key(second.into());
+    api.set_has_undo(view.has_undo);
 }
 
 fn render_leave(window: &ui::AppWindow, app: &App) {
@@ -1035,6 +1122,7 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
         api.set_position(model);
     });
     sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
+    api.set_price_list_text(view.price_list.into());
     api.set_book_text(view.book.into());
 }
 
@@ -1520,6 +1608,8 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Read => Screen::At(Station::Read),
         ui::Screen::Pump => Screen::At(Station::Pump),
         ui::Screen::Leave => Screen::At(Station::Leave),
+        // The pages are opened by their own keys; what stands before them is the station.
+        ui::Screen::Page => Screen::At(Station::Pump),
         ui::Screen::Tank => Screen::Tank,
         ui::Screen::Photos => Screen::Photos,
         ui::Screen::Photo => Screen::Photo,
@@ -1546,6 +1636,7 @@ const fn screen_to(screen: Screen) -> ui::Screen {
         Screen::At(Station::Read) => ui::Screen::Read,
         Screen::At(Station::Pump) => ui::Screen::Pump,
         Screen::At(Station::Leave) => ui::Screen::Leave,
+        Screen::Page(_) => ui::Screen::Page,
         Screen::Tank => ui::Screen::Tank,
         Screen::Photos => ui::Screen::Photos,
         Screen::Photo => ui::Screen::Photo,

@@ -48,6 +48,8 @@ pub struct CardData {
     pub lids: TextBlock,
     /// What was found and done.
     pub found: TextBlock,
+    /// The work with what it costs, the total first.
+    pub work: TextBlock,
     /// Cautions: kept longest when room is short.
     pub cautions: TextBlock,
     /// Who signed, or a line to sign on; `None` for neither.
@@ -399,6 +401,7 @@ fn cleaned(data: &CardData) -> CardData {
         legend: data.legend.iter().map(|(kind, text)| (*kind, one(text))).collect(),
         lids: block(&data.lids),
         found: block(&data.found),
+        work: block(&data.work),
         cautions: block(&data.cautions),
         signature: data.signature.as_ref().map(|signature| Signature {
             label: one(&signature.label),
@@ -927,7 +930,11 @@ impl<'a> Layout<'a> {
 
     fn lists(&mut self) {
         let data = self.data;
-        let blocks = [(&data.lids, self.plan.lids), (&data.found, self.plan.found)];
+        let blocks = [
+            (&data.lids, self.plan.lids),
+            (&data.found, self.plan.found),
+            (&data.work, self.plan.found),
+        ];
         let blocks: Vec<_> = blocks
             .into_iter()
             .filter(|(block, _)| !block.lines.is_empty())

@@ -1,6 +1,7 @@
 //! Door: what the customer sees, signs and takes along, in the customer's own language.
 
 use crate::app::card::{CardData, FillCurve, FillPoint, PageSize, Signature, TankPicture, TextBlock, lay_out};
+use crate::app::page::slip_lines;
 use crate::app::read::rule_name;
 use crate::app::section::{Area, Fit, LayerKind, SectionDrawing, SectionScene, tank_section};
 use crate::app::shell::{App, NoticeKind};
@@ -300,6 +301,10 @@ impl App {
                 heading: words.t("What we found and did"),
                 lines: found,
             },
+            work: TextBlock {
+                heading: words.t("Work and price"),
+                lines: slip_lines(&visit.work, figures),
+            },
             cautions: TextBlock {
                 heading: words.t("Stay safe"),
                 lines: cautions(figures),
@@ -410,11 +415,14 @@ impl App {
     pub fn give_slip(&mut self) {
         let (words, folder) = (self.session.words(), self.slips.clone());
         match self.write_slip(&folder) {
-            Ok(files) => self.say(
-                NoticeKind::Info,
-                words.t("The slip is written, as a page and as a picture."),
-                files.pdf.display().to_string(),
-            ),
+            Ok(files) => {
+                self.say(
+                    NoticeKind::Info,
+                    words.t("The slip is written, as a page and as a picture."),
+                    files.pdf.display().to_string(),
+                );
+                self.hand_out(&files.pdf);
+            }
             Err(what) => self.say(
                 NoticeKind::Failure,
                 what,

@@ -2,6 +2,7 @@
 
 pub use crate::say::explain::{Explained, choice, office_key, store};
 
+use crate::app::device::Lack;
 use crate::app::photo_work::TakeError;
 use crate::app::position::SourceTrouble;
 use crate::app::send::SendError;
@@ -188,4 +189,58 @@ pub fn photo(error: &TakeError, name: &str, words: Words) -> Explained {
         },
     };
     Explained { what, advice }
+}
+
+/// Words what a device lacks or will not do.
+#[must_use]
+pub fn lack(lack: Lack, words: Words) -> Explained {
+    let (what, advice) = match lack {
+        Lack::PositionNotPermitted => (
+            words.t("This phone does not let the app know its position."),
+            words.t("Tape ties and the plan work without. To use the position, allow it in the phone's settings."),
+        ),
+        Lack::PositionOff => (
+            words.t("Positioning is switched off on this phone."),
+            words.t("Switch it on in the phone's settings, or measure with tapes."),
+        ),
+        Lack::Camera => (
+            words.t("There is no camera app on this device."),
+            words.t("Take the picture with another device, then take it in from a file."),
+        ),
+        Lack::FileChooser => (
+            words.t("There is nothing to choose files with on this device."),
+            words.t("Put the file into the app's folder by cable."),
+        ),
+        Lack::ShareTarget => (
+            words.t("No app on this device takes this file."),
+            words.t("Save it to a folder instead."),
+        ),
+        Lack::Map => (
+            words.t("There is no map app on this device."),
+            words.t("The address and the position stand on the site's page."),
+        ),
+        Lack::Telephone => (
+            words.t("This device cannot call."),
+            words.t("The number stands on the site's page."),
+        ),
+    };
+    Explained { what, advice }
+}
+
+/// Words a file that another app could not hand over.
+#[must_use]
+pub fn file_refused(detail: &str, words: Words) -> Explained {
+    Explained {
+        what: words.f("The file could not be taken in: {0}.", &[detail]),
+        advice: words.t("Nothing was changed. Copy the file to this device first, then choose it again."),
+    }
+}
+
+/// Words a file that could not be saved where the person chose.
+#[must_use]
+pub fn file_not_saved(detail: &str, words: Words) -> Explained {
+    Explained {
+        what: words.f("The file could not be saved there: {0}.", &[detail]),
+        advice: words.t("It is still in the app. Choose another folder."),
+    }
 }

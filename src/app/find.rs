@@ -5,10 +5,12 @@ use crate::app::find_words::{
     clue_title, depth_text, held_text, kind_title, mark_title, met_title, reason_text, taped_text, ties_text,
 };
 use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
+use crate::app::photos::Picture;
 use crate::app::plan_view::{Aim, HereOnPlan, Lens, PlanDrawing, PlanScene, draw};
 use crate::app::shell::App;
 use crate::app::yard::{Mark, Taped, YardMap, YardModel, point_of, read_fixes};
-use crate::domain::locate::fix::{Fix, OPEN_SKY_FLOOR_M, PinKind, average};
+use crate::domain::locate::fix::{Fix, PinKind, average};
+use crate::domain::locate::guide::{Guidance, guide};
 use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::locate::{Point, Position};
 use crate::domain::record::{ClueKind, LidId, PinId, ProbeMet, RodProbeId, Units, YardClueId};
@@ -203,16 +205,10 @@ pub struct FindView {
     pub distance: String,
     /// Where the arrow beside it points, degrees clockwise from up.
     pub arrow_deg: Option<f64>,
+    /// The day of the photo that the lid has from an earlier stop; empty when there is none to show.
+    pub photo_day: String,
     /// The plan.
     pub drawing: PlanDrawing,
-}
-
-/// The way from here to where the person is led.
-struct Way {
-    distance_m: f64,
-    error_m: f64,
-    bearing_deg: f64,
-    arrow_deg: f64,
 }
 
 impl App {
@@ -221,6 +217,12 @@ impl App {
         let Some(state) = self.stop.as_mut() else { return };
         let model = YardModel::of(&state.visit);
         if model != state.find.model {
+            if state.find.model == YardModel::default()
+                && let Some(last) = model.probes.last()
+            {
+                // The rod that reached so far here last time does so again.
+                state.find.depth_mm = last.depth.as_mm();
+            }
             state.find.map.follow(&model);
             state.find.model = model;
         }
@@ -261,7 +263,7 @@ impl App {
         let toward = here.heading_deg.or(here.course_deg);
         Some(HereOnPlan {
             at: find.model.to_plan(fix.position)?,
-            error_m: honest_m(&fix),
+            error_m: fix.honest_error_m(),
             toward_deg: toward.zip(find.model.north_deg).map(|(toward, north)| toward - north),
         })
     }
@@ -303,25 +305,33 @@ impl App {
             .or_else(|| find.model.lids().next())
     }
 
-    fn way(&self) -> Option<Way> {
+    /// The lid that the words under the plan are about.
+    pub(crate) fn lid_on_show(&self) -> Option<LidId> {
+        let find = &self.stop.as_ref()?.find;
+        match find.mode {
+            Mode::Look => self.lid_mark()?.lid,
+            Mode::Chosen(Thing::Pin(pin)) => find.model.mark(pin)?.lid,
+            _ => None,
+        }
+    }
+
+    /// Returns the thumbnail of the photo that the lid has from an earlier stop.
+    #[must_use]
+    pub fn find_photo(&self) -> Option<(String, Picture)> {
+        self.earlier_photo(self.lid_on_show()?)
+    }
+
+    fn way(&self) -> Option<Guidance> {
         let find = &self.stop.as_ref()?.find;
         let here = self.position()?;
-        let fix = here.fix?;
+        let fix = Fix {
+            course_deg: here.course_deg,
+            ..here.fix?
+        };
         let (_, error_m, position) = self.led_to()?;
-        let position = position?;
-        let bearing_deg = fix.position.bearing_deg(position);
-        // The compass, else the course, else the way the plan is drawn.
-        let up_deg = here
-            .heading_deg
-            .or(here.course_deg)
-            .or(find.model.north_deg)
-            .unwrap_or(0.0);
-        Some(Way {
-            distance_m: fix.position.distance_m(position),
-            error_m: error_m.hypot(honest_m(&fix)),
-            bearing_deg,
-            arrow_deg: (bearing_deg - up_deg).rem_euclid(360.0),
-        })
+        // With neither compass nor course the arrow lies as the plan is drawn.
+        let as_drawn = || find.model.north_deg.filter(|_| fix.course_deg.is_none());
+        Some(guide(&fix, here.heading_deg.or_else(as_drawn), position?, error_m))
     }
 
     /// Returns what the Find station shows.
@@ -372,13 +382,14 @@ impl App {
             lower: lower.iter().map(key).collect(),
             accuracy: self.here_fix().map_or_else(
                 || words.t("no position"),
-                |fix| words.f("you ±{0}", &[&figures.stride(honest_m(&fix))]),
+                |fix| words.f("you ±{0}", &[&figures.stride(fix.honest_error_m())]),
             ),
             distance: way
                 .as_ref()
                 .map(|way| figures.stride(way.distance_m))
                 .unwrap_or_default(),
             arrow_deg: way.as_ref().map(|way| way.arrow_deg),
+            photo_day: self.find_photo().map(|(day, _)| day).unwrap_or_default(),
             drawing: self.plan_drawing().unwrap_or_default(),
         }
     }
@@ -612,12 +623,21 @@ impl App {
             let ties = ties_text(mark, &find.model, lids, figures);
             let name = capital(&mark_title(mark, lids, words));
             let title = if ties.is_empty() {
-                name
+                name.clone()
             } else {
                 words.f("{0}: {1}", &[&name, &ties])
             };
             let doubt = taped_text(mark, &find.model, lids, figures);
-            let parts = [self.way_text(), held_text(mark, figures), doubt];
+            let way = self.way_text();
+            let held = held_text(mark, figures);
+            if mark.is_loose() && !find.map.best().is_empty() {
+                // Positions alone do not find a lid: the map goes on, with them as a clue.
+                let (probe, why, _) = self.best_words(0);
+                let parts = [format!("{name}."), way, held, why];
+                let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+                return (probe, parts.join(" "), false);
+            }
+            let parts = [way, held, doubt];
             let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
             return (title, parts.join(" "), true);
         }
@@ -649,7 +669,7 @@ impl App {
         let Some(way) = self.way() else {
             return String::new();
         };
-        if way.distance_m <= way.error_m {
+        if way.use_tape {
             return words.f(
                 "You are within the error of the positions (±{0}): from here use the tape.",
                 &[&figures.stride(way.error_m)],
@@ -786,15 +806,6 @@ impl Placing {
     /// Whether the position of the device can be taken for it, fix by fix.
     pub(crate) const fn takes_fixes(&self) -> bool {
         matches!(self, Self::NewPin { .. } | Self::FixPin(_))
-    }
-}
-
-/// The error to show for one fix alone: what was reported, never less than open sky allows.
-pub(crate) fn honest_m(fix: &Fix) -> f64 {
-    if fix.quality.is_carrier_phase() {
-        fix.weighed_accuracy_m()
-    } else {
-        fix.weighed_accuracy_m().max(OPEN_SKY_FLOOR_M)
     }
 }
 

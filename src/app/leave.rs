@@ -57,7 +57,7 @@ impl App {
         LeaveView {
             due_text,
             due_detail,
-            found: self.found_lines(figures),
+            found: self.leave_lines(figures),
             missing: self.missing_lines(),
             closed: visit.stop.lids_closed.into(),
             note: visit.stop.found_note.clone(),
@@ -173,6 +173,16 @@ impl App {
                 let line = words.f("{0} is cracked: have it replaced before anyone walks there.", &[&lid]);
                 lines.push(named(capitalised(&line)));
             }
+        }
+        lines.extend(self.check_lines(figures));
+        lines
+    }
+
+    /// What the Leave station shows as found: besides what the card says, the work.
+    fn leave_lines(&self, figures: crate::say::figures::Figures) -> Vec<String> {
+        let mut lines = self.found_lines(figures);
+        if let Some(state) = self.stop.as_ref() {
+            lines.extend(crate::app::page::slip_lines(&state.shown().work, figures));
         }
         lines
     }

@@ -568,11 +568,14 @@ impl App {
             std::fs::write(&path, bytes).map_err(cannot)
         });
         match written {
-            Ok(()) => self.say(
-                NoticeKind::Info,
-                words.t("The record is written."),
-                path.display().to_string(),
-            ),
+            Ok(()) => {
+                self.say(
+                    NoticeKind::Info,
+                    words.t("The record is written."),
+                    path.display().to_string(),
+                );
+                self.hand_out(&path);
+            }
             Err(what) => self.say(
                 NoticeKind::Failure,
                 what,

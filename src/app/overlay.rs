@@ -3,6 +3,7 @@
 use crate::app::explain;
 use crate::app::find_tape::TapeEnd;
 use crate::app::form::DisposalField;
+use crate::app::page::{PageChoice, PageNumber, PageText};
 use crate::app::position::SourceChoice;
 use crate::app::setup::SetupItem;
 use crate::app::shell::App;
@@ -172,6 +173,8 @@ pub enum PadTarget {
     RecordDistance,
     /// How deep the sewer leaves the house.
     SewerDepth,
+    /// A number of a page behind the Pump station.
+    Page(PageNumber),
 }
 
 /// What the number on the pad counts.
@@ -191,6 +194,10 @@ pub enum PadKind {
     Money,
     /// Years, to the half.
     Years,
+    /// How many of something, to the thousandth.
+    Quantity,
+    /// A share in percent, to the tenth.
+    Percent,
 }
 
 /// What was typed on the pad, understood.
@@ -206,6 +213,10 @@ pub enum PadValue {
     Money(Cents),
     /// Months.
     Months(i64),
+    /// Thousandths.
+    Thousandths(i64),
+    /// Thousandths of a whole, from percent.
+    Permille(i64),
 }
 
 /// A key of the pad.
@@ -266,6 +277,8 @@ impl Pad {
             PadKind::People => scaled(10.0, 10_000).map(PadValue::Tenths),
             PadKind::Money => scaled(100.0, 100_000_000).map(|cents| PadValue::Money(Cents(cents))),
             PadKind::Years => scaled(12.0, 1_200).map(PadValue::Months),
+            PadKind::Quantity => scaled(1_000.0, 1_000_000_000).map(PadValue::Thousandths),
+            PadKind::Percent => scaled(10.0, 1_000).map(PadValue::Permille),
         }
     }
 
@@ -350,6 +363,8 @@ pub enum SheetTarget {
     LastEmptied,
     /// What a photo shows.
     PhotoNote,
+    /// A text of a page behind the Pump station.
+    Page(PageText),
     /// The name of a new disposal place.
     PlaceName,
     /// A text of a disposal.
@@ -405,6 +420,8 @@ pub enum PickerTarget {
     PhotoFile,
     /// What a photo shows.
     PhotoPart,
+    /// A choice of a page behind the Pump station.
+    Page(PageChoice),
     /// Something of the yard; the Find station knows what the rows stand for.
     Yard,
     /// A plan from the office.
@@ -425,6 +442,8 @@ pub enum PickerTarget {
     CloseDay,
     /// Which day's file to make.
     DayFile,
+    /// Where a file that was made goes.
+    FileOut,
 }
 
 /// One choice out of several.
@@ -531,6 +550,8 @@ impl App {
         };
         let lengths = matches!(pad.kind, PadKind::Length | PadKind::SignedLength);
         let us = self.session.setup().units == crate::domain::record::Units::UsCustomary;
+        // A mark of the leak gauge is read finer than to the half inch.
+        let fine = pad.target == PadTarget::Page(PageNumber::Level);
         Some(PadView {
             title: pad.title.clone(),
             text: pad.text.replace('-', "−"),
@@ -544,10 +565,12 @@ impl App {
                 PadKind::People => words.t("people"),
                 PadKind::Money => "$".to_owned(),
                 PadKind::Years => words.t("years"),
+                PadKind::Quantity => String::new(),
+                PadKind::Percent => "%".to_owned(),
             },
             has_half: (lengths && us) || pad.in_feet,
             has_sign: pad.kind == PadKind::SignedLength,
-            point_text: match (lengths && us, pad.in_feet) {
+            point_text: match (lengths && us && !fine, pad.in_feet) {
                 (true, _) => String::new(),
                 (false, true) => words.t("ft"),
                 (false, false) => ".".to_owned(),
@@ -593,6 +616,7 @@ impl App {
                 self.add_clue(ClueKind::Record, distance);
             }
             (PadTarget::SewerDepth, PadValue::Mm(mm)) => self.set_sewer_depth(mm),
+            (PadTarget::Page(number), value) => self.page_number(number, value),
             (
                 PadTarget::DisposeAmount
                 | PadTarget::OnBoardNow
@@ -670,6 +694,7 @@ impl App {
             SheetTarget::TankName => self.change_tank("tank name", |tank| tank.name = text),
             SheetTarget::LastEmptied => self.change_tank("last emptied", |tank| tank.last_emptied = date),
             SheetTarget::PhotoNote => self.set_photo_note(text),
+            SheetTarget::Page(target) => self.page_text(target, text),
             SheetTarget::Setup(item) => self.set_setup_text(item, &text),
             SheetTarget::PlaceName => self.disposal_place_named(&text),
             SheetTarget::Disposal(field) => self.disposal_typed(field, &text),
@@ -709,6 +734,7 @@ impl App {
             PickerTarget::Start => self.start_chosen(index),
             PickerTarget::PhotoFile => self.choose_photo_file(index),
             PickerTarget::PhotoPart => self.choose_photo_part(index),
+            PickerTarget::Page(target) => self.page_chosen(target, index),
             PickerTarget::Yard => self.yard_chosen(index),
             PickerTarget::Plan => {
                 if let Some((name, _)) = picker.rows.get(index) {
@@ -723,6 +749,7 @@ impl App {
             PickerTarget::TruckTank => self.truck_tank_chosen(index),
             PickerTarget::CloseDay => self.day_chosen(index),
             PickerTarget::DayFile => self.day_file_chosen(index),
+            PickerTarget::FileOut => self.file_out_chosen(index),
         }
     }
 
@@ -754,6 +781,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
             SheetTarget::CorrectionReason
                 | SheetTarget::CloseReason
                 | SheetTarget::PlaceName
+                | SheetTarget::Page(PageText::NewPrice | PageText::PriceName(_))
                 | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
         )
         .then_some(TypedError::Empty);
@@ -770,6 +798,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         | SheetTarget::FoundNote
         | SheetTarget::TankName
         | SheetTarget::PhotoNote
+        | SheetTarget::Page(_)
         | SheetTarget::PlaceName
         | SheetTarget::Disposal(_)
         | SheetTarget::Load(_)

@@ -1,8 +1,10 @@
 //! Photos of a stop: taken in behind the screen, listed, linked to what they show, marked, and measured on.
 
+use crate::app::device::{FileKind, Request};
 use crate::app::dig::lid_title;
 use crate::app::explain;
 use crate::app::overlay::{Confirm, ConfirmTarget, PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
+use crate::app::page::photo_part;
 use crate::app::photo_work::{Belongs, Intake, News, Order, Size, TakeError, Viewer, Wanted};
 use crate::app::session::Session;
 use crate::app::shell::{App, NoticeKind, Screen};
@@ -103,6 +105,8 @@ pub(crate) struct Photos {
     viewer: OnceCell<Viewer>,
     source: Option<PictureSource>,
     under_way: usize,
+    /// Files the device's camera wrote, by the photo they become: removed once that is safe.
+    from_device: Vec<(uuid::Uuid, PathBuf)>,
     ready: RefCell<Ready>,
 }
 
@@ -335,6 +339,7 @@ impl Photos {
             viewer: OnceCell::new(),
             source: None,
             under_way: 0,
+            from_device: Vec::new(),
             ready: RefCell::default(),
         };
         if left_over {
@@ -346,6 +351,15 @@ impl Photos {
     fn begin(&mut self, session: &Session) -> &Intake {
         self.intake
             .get_or_insert_with(|| Intake::new(self.blobs.clone(), session.handle(), session.wake()))
+    }
+
+    /// A picture of the camera lies safe with the book: its own file only takes room now.
+    fn drop_device_file(&mut self, id: uuid::Uuid) {
+        if let Some(at) = self.from_device.iter().position(|(other, _)| *other == id) {
+            let (_, path) = self.from_device.swap_remove(at);
+            // What cannot be removed is found again at the next start.
+            drop(std::fs::remove_file(path));
+        }
     }
 
     /// A picture of a photo, when it is ready; otherwise it is wished for.
@@ -373,8 +387,12 @@ impl App {
             self.say_nothing_to_do("No stop is open.", "Begin a stop, then take its photos.");
             return;
         };
+        let id = self.session.new_id();
+        if from.parent() == Some(self.camera_folder().as_path()) {
+            self.photos.from_device.push((id, from.to_owned()));
+        }
         let order = Order {
-            id: self.session.new_id(),
+            id,
             belongs,
             at: self.session.now(),
             keep_camera_data: self.session.setup().keep_camera_data,
@@ -391,13 +409,71 @@ impl App {
         self.say_not_taken(&name, &TakeError::Store(StoreError::Closed), NoticeKind::Failure);
     }
 
+    /// The folder the device's camera writes into.
+    pub(crate) fn camera_folder(&self) -> PathBuf {
+        self.slips.with_file_name("camera")
+    }
+
+    /// The device's camera has written a picture, or the person chose one.
+    pub(crate) fn take_device_picture(&mut self, path: &Path) {
+        let is_under_way = self.photos.from_device.iter().any(|(_, known)| known == path);
+        // Already taken in as one that was left over; the phone tells of it once more after a restart.
+        if is_under_way || !path.exists() {
+            return;
+        }
+        if self.photo_belongs().is_none() {
+            self.say_nothing_to_do(
+                "A picture was taken, but no stop is open.",
+                "Open its stop and tap Photos: the picture waits until then.",
+            );
+            return;
+        }
+        self.take_photo(path);
+    }
+
+    /// The camera was left without a picture: the file it was given is empty.
+    pub(crate) fn no_device_picture(&mut self, path: &Path) {
+        if path.parent() == Some(self.camera_folder().as_path()) {
+            // A file that was never made need not be removed.
+            drop(std::fs::remove_file(path));
+        }
+    }
+
+    /// Takes in what the camera wrote when the app was ended, or the battery pulled, before it could tell.
+    ///
+    /// * `at_start`: nothing can be on its way yet, so that what is unfinished never will be finished
+    pub(crate) fn take_in_pictures_left_over(&mut self, at_start: bool) {
+        let Ok(folder) = std::fs::read_dir(self.camera_folder()) else {
+            return;
+        };
+        let mut files = folder.flatten().map(|entry| entry.path()).collect::<Vec<_>>();
+        files.sort();
+        for path in files {
+            let is_part = path.extension().is_some_and(|ending| ending == "part");
+            let is_empty = std::fs::metadata(&path).is_ok_and(|about| about.len() == 0);
+            if is_part || is_empty {
+                if at_start {
+                    self.no_device_picture(&path);
+                }
+            } else if self.photo_belongs().is_some() {
+                self.take_device_picture(&path);
+            }
+        }
+    }
+
     /// What a photo taken now belongs to: the stop, the station, and what is selected there.
     fn photo_belongs(&self) -> Option<Belongs> {
         let state = self.stop.as_ref()?;
         let stop = state.stop_id()?;
         let station = state.visit.stop.station;
         let lid = state.lids().get(state.lid).map(|lid| (lid.id, lid.tank));
+        let tapped = state.page.part.map(|(part, lid)| (photo_part(part), lid));
         let (part, tank, lid) = match station {
+            _ if tapped.is_some() => (
+                tapped.map(|(part, _)| part).unwrap_or_default(),
+                state.tank().map(|tank| tank.id),
+                tapped.and_then(|(_, lid)| lid),
+            ),
             Station::Find => (PhotoPart::Yard, None, None),
             Station::Dig => (PhotoPart::Lid, lid.map(|(_, tank)| tank), lid.map(|(lid, _)| lid)),
             Station::Read | Station::Pump => (PhotoPart::Other, state.tank().map(|tank| tank.id), None),
@@ -438,7 +514,10 @@ impl App {
         for news in news {
             any = true;
             match news {
-                News::Safe(_) => continue,
+                News::Safe(id) => {
+                    self.photos.drop_device_file(id);
+                    continue;
+                }
                 News::Kept(_) => changed = true,
                 News::Known(_) => {
                     self.say_nothing_to_do("This photo is on the list already.", "It was not added again.");
@@ -494,12 +573,23 @@ impl App {
             if let Some(intake) = self.photos.intake.as_ref() {
                 intake.try_again();
             }
+            if self.has_device() {
+                self.take_in_pictures_left_over(false);
+            }
             self.go(Screen::Photos);
         }
     }
 
     /// Takes what the camera took last.
     pub fn tap_camera(&mut self) {
+        let folder = self.camera_folder();
+        if self.has_device() && self.photo_belongs().is_some() {
+            if self.make_folder(&folder) {
+                let path = folder.join(format!("{}.jpg", self.session.new_id()));
+                self.ask_device(Request::TakePicture(path));
+            }
+            return;
+        }
         let Some(list) = self.photos.source.as_ref().and_then(|source| source.camera.as_ref()) else {
             self.say_nothing_to_do("There is no camera here.", "Choose a file instead.");
             return;
@@ -527,6 +617,16 @@ impl App {
 
     /// Offers the pictures on this device.
     pub fn tap_photo_file(&mut self) {
+        let folder = self.camera_folder();
+        if self.has_device() && self.photo_belongs().is_some() {
+            if self.make_folder(&folder) {
+                self.ask_device(Request::PickFile {
+                    folder,
+                    kind: FileKind::Picture,
+                });
+            }
+            return;
+        }
         let listed = self.photos.source.as_ref().map(|source| (source.files)());
         let files = match listed {
             Some(Ok(files)) => files,
@@ -753,6 +853,36 @@ impl App {
         self.photos.blobs.picture(&photo.hash)
     }
 
+    /// The photo of a lid from the last stop before this one that has one.
+    fn earlier_photo_of(&self, lid: LidId) -> Option<&Photo> {
+        let state = self.stop.as_ref()?;
+        let now = state.stop_id();
+        let mut newest_first = state.photos.list.iter().rev();
+        newest_first.find(|photo| photo.lid == Some(lid) && photo.stop != now)
+    }
+
+    /// Returns the day of the photo that a lid has from an earlier stop, with its thumbnail.
+    #[must_use]
+    pub fn earlier_photo(&self, lid: LidId) -> Option<(String, Picture)> {
+        let photo = self.earlier_photo_of(lid)?;
+        let day = photo.taken_at.unwrap_or(photo.added_at).date_naive();
+        let picture = self.photos.picture(&self.session, &photo.hash, Size::Small);
+        Some((self.session.figures().date(day), picture))
+    }
+
+    /// Opens the photo that the lid led to has from an earlier stop.
+    pub fn tap_earlier_photo(&mut self) {
+        let lid = self.lid_on_show();
+        let Some(id) = lid.and_then(|lid| self.earlier_photo_of(lid)).map(|photo| photo.id) else {
+            return;
+        };
+        if let Some(state) = self.stop.as_mut() {
+            state.photos.selected = Some(id);
+            state.photos.put_down();
+        }
+        self.go(Screen::Photo);
+    }
+
     /// What else the camera notes in a file stays with the photos taken from now on, or does not.
     pub fn tap_keep_camera_data(&mut self) {
         self.session
@@ -935,11 +1065,12 @@ impl App {
                 0 => String::new(),
                 count => words.n("{0} photo is being taken in", "{0} photos are being taken in", count),
             },
-            has_camera: self
-                .photos
-                .source
-                .as_ref()
-                .is_some_and(|source| source.camera.is_some()),
+            has_camera: self.has_device()
+                || self
+                    .photos
+                    .source
+                    .as_ref()
+                    .is_some_and(|source| source.camera.is_some()),
         }
     }
 

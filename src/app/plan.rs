@@ -30,6 +30,10 @@ impl App {
     pub fn tap_plans(&mut self) {
         let words = self.session.words();
         let names = self.plans();
+        if names.is_empty() && self.has_device() {
+            self.pick_plan();
+            return;
+        }
         if names.is_empty() {
             let folder = self.plan_folder().display().to_string();
             self.say(
@@ -42,13 +46,21 @@ impl App {
         self.picker = Some(Picker {
             target: PickerTarget::Plan,
             title: words.t("Take in a plan"),
-            rows: names.into_iter().map(|name| (name, String::new())).collect(),
+            rows: names
+                .into_iter()
+                .map(|name| (name, String::new()))
+                .chain(self.has_device().then(|| (words.t("Another file …"), String::new())))
+                .collect(),
             selected: None,
         });
     }
 
     /// A plan was chosen by its name.
     pub(crate) fn plan_chosen(&mut self, name: &str) {
+        if self.has_device() && name == self.session.words().t("Another file …") {
+            self.pick_plan();
+            return;
+        }
         let path = self.plan_folder().join(name);
         self.import_plan_file(&path);
     }

@@ -68,6 +68,7 @@ impl App {
                     words.t("The plan is written."),
                     path.display().to_string(),
                 );
+                self.hand_out(&path);
                 Some(path)
             }
             Err(why) => {

@@ -8,89 +8,13 @@ mod shapes;
 use crate::app::card::{Anchor, CardPage, Frame, INK, Ink, PINK_TEXT, PageSize, QUIET, RULE, Type};
 use crate::domain::locate::Position;
 use crate::domain::locate::fix::PinKind;
-use crate::domain::locate::plane::{AXES_PER_RADIUS, Ellipse, Point};
+pub use crate::domain::locate::plan::{LineKind, PlanLine, PlanMark, PlanTie, YardPlan};
+use crate::domain::locate::plane::{Ellipse, Point};
 use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::record::{Language, Units};
-use crate::domain::units::{Length, MM_PER_INCH, round_to_i64};
+use crate::domain::units::{MM_PER_INCH, round_to_i64};
 use crate::say::figures::Figures;
 use crate::say::lettering::{self, Weight, count, shorten, wrap};
-use chrono::NaiveDate;
-
-/// Everything the sheet says and shows.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct YardPlan {
-    /// Whose yard and where; the first line is set heavier.
-    pub site_lines: Vec<String>,
-    /// The day it stands for.
-    pub date: NaiveDate,
-    /// The true bearing of the plan's up (its y axis), degrees, when it is known.
-    pub north_deg: Option<f64>,
-    /// The house's outline; empty when it is not known.
-    pub house: Vec<Point>,
-    /// Places.
-    pub marks: Vec<PlanMark>,
-    /// Pipe and hose.
-    pub lines: Vec<PlanLine>,
-    /// Tape distances between marks.
-    pub ties: Vec<PlanTie>,
-    /// Anything more to say, a sentence each.
-    pub notes: Vec<String>,
-}
-
-/// One place of the plan.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PlanMark {
-    /// Its letter on the plan; where it has none it is given a number.
-    pub letter: String,
-    /// What it is called, in words that are finished.
-    pub name: String,
-    /// What it marks.
-    pub kind: PinKind,
-    /// Where, metres in the axes of the plan.
-    pub at: Point,
-    /// Its error, the ellipse of one standard deviation, in the axes of the plan.
-    pub ellipse: Ellipse,
-    /// Where on the Earth, when that is known.
-    pub position: Option<Position>,
-}
-
-impl PlanMark {
-    /// The radius of about 68 % in which it lies, m.
-    fn error_m(&self) -> f64 {
-        AXES_PER_RADIUS * self.ellipse.major_m
-    }
-}
-
-/// What a line of the plan is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LineKind {
-    /// The sewer.
-    Pipe,
-    /// The way the hose lies.
-    Hose,
-}
-
-/// One line of the plan.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PlanLine {
-    /// What it is.
-    pub kind: LineKind,
-    /// Its places in order, metres in the axes of the plan.
-    pub points: Vec<Point>,
-}
-
-/// One tape distance.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PlanTie {
-    /// The mark the tape was held at, as its index.
-    pub from: usize,
-    /// The mark that was measured.
-    pub to: usize,
-    /// What the tape read.
-    pub distance: Length,
-    /// Tape less the distance on the plan, m; `None` where nothing checks it.
-    pub residual_m: Option<f64>,
-}
 
 /// The most marks and ties each that one sheet shows; what is more is counted in words.
 const MOST_ROWS: usize = 40;
@@ -106,30 +30,6 @@ pub const fn page_for(units: Units) -> PageSize {
     match units {
         Units::UsCustomary => PageSize::Letter,
         Units::Metric => PageSize::A4,
-    }
-}
-
-/// Writes a taped distance: "14 ft 3½ in", "4.35 m".
-pub(crate) fn tape_text(figures: Figures, distance: Length) -> String {
-    let words = figures.words;
-    match figures.units {
-        Units::UsCustomary => {
-            let halves = round_to_i64(distance.mm() / MM_PER_INCH * 2.0).unwrap_or(0);
-            let feet = words.f("{0} ft", &[&(halves / 24).to_string()]);
-            let inches = match halves % 24 {
-                0 if halves > 0 => return feet,
-                1 => "½".to_owned(),
-                odd if odd % 2 == 1 => format!("{}½", odd / 2),
-                even => (even / 2).to_string(),
-            };
-            let inches = words.f("{0} in", &[&inches]);
-            if halves < 24 {
-                inches
-            } else {
-                format!("{feet} {inches}")
-            }
-        }
-        Units::Metric => format!("{:.2} m", distance.mm() / 1000.0),
     }
 }
 
@@ -465,7 +365,7 @@ fn marks_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), settin
 
 fn ties_table(plan: &YardPlan, figures: Figures, (x, width): (f64, f64), setting: Setting) -> Table {
     let words = figures.words;
-    let distances: Vec<String> = plan.ties.iter().map(|tie| tape_text(figures, tie.distance)).collect();
+    let distances: Vec<String> = plan.ties.iter().map(|tie| figures.tape(tie.distance)).collect();
     let off = |tie: &PlanTie| {
         tie.residual_m
             .map(|off| residual_text(figures, off))

@@ -304,6 +304,8 @@ pub(crate) struct PositionState {
     state: SourceState,
     bad_sentences: u64,
     here: Option<Here>,
+    /// The way the device points, as its compass said last.
+    heading_deg: Option<f64>,
     /// What was last said about the source, to be taken away when it works again.
     said: Option<Explained>,
 }
@@ -350,6 +352,14 @@ impl App {
     pub fn take_position(&mut self, here: Here) {
         self.position.here = Some(here);
         self.moved();
+    }
+
+    /// Takes in the way the device points, degrees from north.
+    pub(crate) fn take_heading(&mut self, degrees: f64) {
+        self.position.heading_deg = degrees.is_finite().then(|| degrees.rem_euclid(360.0));
+        if let Some(here) = self.position.here.as_mut() {
+            here.heading_deg = self.position.heading_deg;
+        }
     }
 
     /// Reads the source that stands in Setup from now on, whatever was asked for on the command line.
@@ -403,7 +413,7 @@ impl App {
         let here = Here {
             course_deg: report.fix.and_then(|fix| fix.course_deg),
             fix: report.fix,
-            heading_deg: None,
+            heading_deg: self.position.heading_deg,
             source: self.position_source().to_owned(),
             bad_sentences: report.bad_sentences,
             at: self.session.now(),

@@ -33,6 +33,10 @@ pub struct PumpView {
     pub truck_ratio: f64,
     /// More than it holds, or the same again will not fit.
     pub truck_over: bool,
+    /// What stands under the keys to the pages: flush test, signs, leak gauge, work; empty for nothing yet.
+    pub page_texts: [String; 4],
+    /// One of them changes by itself.
+    pub ticking: bool,
 }
 
 /// One touch of the keys, US gallons and litres.
@@ -95,6 +99,8 @@ impl App {
             truck_text,
             truck_ratio,
             truck_over,
+            page_texts: self.page_key_texts(),
+            ticking: self.gauge_runs(),
         }
     }
 

@@ -350,6 +350,21 @@ impl SectionDrawing {
         Some(i32::try_from(whole).unwrap_or(if whole < 0 { i32::MIN } else { i32::MAX }))
     }
 
+    /// Returns where the outlet invert of the last compartment lies, `None` when no tank is drawn.
+    #[must_use]
+    pub fn invert_y(&self) -> Option<f64> {
+        let levels = self.edges.iter().filter(|line| line.edge.kind == EdgeKind::Level);
+        levels.map(|line| line.zero_y).next_back()
+    }
+
+    /// Returns the middle of the wall between the first two compartments, `None` when there is only one.
+    #[must_use]
+    pub fn divide_x(&self) -> Option<f64> {
+        let mut levels = self.edges.iter().filter(|line| line.edge.kind == EdgeKind::Level);
+        let (first, second) = (levels.next()?, levels.next()?);
+        Some(f64::midpoint(first.right, second.left))
+    }
+
     /// Returns where an edge stands for a value: the inverse of [`Self::value_at`].
     #[must_use]
     pub fn y_of(&self, edge: Edge, value_mm: i32) -> Option<f64> {

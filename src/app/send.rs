@@ -3,13 +3,16 @@
 use crate::app::explain;
 use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::shell::{App, NoticeKind};
+use crate::domain::record::Photo;
 use crate::exchange::dayfile::seal::{OfficeKey, seal};
 use crate::exchange::dayfile::sign::{PhoneKey, SecretKey};
-use crate::exchange::dayfile::write::{Blob, Order, file_name, write};
+use crate::exchange::dayfile::write::{Blob, Media, Order, file_name, write};
 use crate::exchange::dayfile::{Digest, WriteError, digest_of};
-use crate::store::carry::{Place, SentFile, WorkedDay};
+use crate::store::blobs::Blobs;
+use crate::store::carry::{Carry, Place, SentFile, WorkedDay};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, BufReader, BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
@@ -89,6 +92,8 @@ pub struct MadeFile {
     pub upto: Option<i64>,
     /// It is sealed.
     pub sealed: bool,
+    /// Photos of the day that are not in it, because their files are gone or changed.
+    pub missing_photos: usize,
 }
 
 /// A file that is being written: gone again unless it is finished.
@@ -140,6 +145,8 @@ pub fn make_file(job: &SendJob) -> Result<MadeFile, SendError> {
     let key = phone_key(&job.key_file)?;
     let store = Store::open_to_read(&job.book)?;
     let carry = store.carry(job.day, job.rest)?;
+    let photos = Blobs::beside(&job.book);
+    let (blobs, missing_photos) = sound_photos(&store, &carry, &photos)?;
     let order = Order {
         phone: job.phone,
         truck: &job.truck,
@@ -149,10 +156,13 @@ pub fn make_file(job: &SendJob) -> Result<MadeFile, SendError> {
         created_at: job.now,
         carry: &carry,
         key: Some(&key),
-        blobs: &[],
+        blobs: &blobs,
     };
-    let no_photos =
-        |blob: &Blob| -> io::Result<Box<dyn Read>> { Err(io::Error::new(io::ErrorKind::NotFound, blob.part_name())) };
+    let open = |blob: &Blob| -> io::Result<Box<dyn Read>> {
+        let path = photos.picture(&blob.sha256.to_string());
+        let path = path.ok_or_else(|| io::Error::new(io::ErrorKind::NotFound, blob.part_name()))?;
+        Ok(Box::new(BufReader::new(File::open(path)?)))
+    };
     let path = job.folder.join(file_name(job.day, job.phone, job.place.sequence));
     let beside = |what: &str| {
         let mut name = path.clone().into_os_string();
@@ -160,7 +170,7 @@ pub fn make_file(job: &SendJob) -> Result<MadeFile, SendError> {
         PathBuf::from(name)
     };
     let (plain, file) = Unfinished::open(beside(UNFINISHED))?;
-    let (_, out) = write(&store, &order, &no_photos, BufWriter::new(file))?;
+    let (_, out) = write(&store, &order, &open, BufWriter::new(file))?;
     let mut file = out.into_inner().map_err(io::IntoInnerError::into_error)?;
     file.sync_all()?;
     file.rewind()?;
@@ -183,7 +193,33 @@ pub fn make_file(job: &SendJob) -> Result<MadeFile, SendError> {
         sha256,
         upto: carry.upto(),
         sealed: job.office.is_some(),
+        missing_photos,
     })
+}
+
+/// The photos of the day whose files are there and whole, and how many are not. One lost picture must not keep the rest of
+/// the day from the office: `csv/photos.csv` in the file names it.
+fn sound_photos(store: &Store, carry: &Carry, photos: &Blobs) -> Result<(Vec<Blob>, usize), StoreError> {
+    let mut hashes = BTreeSet::new();
+    store.each_record(carry, |photo: Photo| -> Result<(), StoreError> {
+        if !photo.removed {
+            hashes.insert(photo.hash);
+        }
+        Ok(())
+    })?;
+    let count = hashes.len();
+    let sound = |hash: String| {
+        let wanted = Digest::parse(&hash)?;
+        let (sha256, bytes) = digest_of(&mut File::open(photos.picture(&hash)?).ok()?).ok()?;
+        (sha256 == wanted).then_some(Blob {
+            sha256,
+            bytes,
+            media: Media::Jpeg,
+        })
+    };
+    let blobs = hashes.into_iter().filter_map(sound).collect::<Vec<_>>();
+    let missing = count.saturating_sub(blobs.len());
+    Ok((blobs, missing))
 }
 
 /// Removes what a killed app left half written.
@@ -468,7 +504,18 @@ impl App {
         } else {
             words.f("The day's file is made: {0}.", &[&size])
         };
-        self.say(NoticeKind::Info, what, made.path.display().to_string());
+        let place = made.path.display().to_string();
+        if made.missing_photos == 0 {
+            self.say(NoticeKind::Info, what, place);
+            return self.hand_out(&made.path);
+        }
+        let missing = words.n(
+            "{0} photo is not in it: its file is missing or changed on this phone. csv/photos.csv in the file names it.",
+            "{0} photos are not in it: their files are missing or changed on this phone. csv/photos.csv in the file names them.",
+            made.missing_photos,
+        );
+        self.say(NoticeKind::Warning, format!("{what} {missing}"), place);
+        self.hand_out(&made.path);
     }
 
     fn say_not_sent(&mut self, error: &SendError) {

@@ -89,6 +89,8 @@ pub struct SetupView {
     pub position: Vec<SetupRow>,
     /// The office: its key and the phone's.
     pub office: Vec<SetupRow>,
+    /// How many lines of the price list have a price.
+    pub price_list: String,
     /// Where the book is.
     pub book: String,
 }
@@ -222,6 +224,7 @@ impl App {
             limits: rows(&[SetupItem::MaxInterval, SetupItem::EdgeError]),
             position: rows(&[SetupItem::PositionSource]),
             office: rows(&[SetupItem::OfficeKey, SetupItem::PhoneKey]),
+            price_list: words.n("{0} line with a price", "{0} lines with a price", self.priced_count()),
             book: words.n("{0} site in this book", "{0} sites in this book", self.book.total()),
         }
     }

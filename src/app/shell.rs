@@ -1,8 +1,10 @@
 //! The whole app without its window: which screen shows, and what the keys that are on every screen do.
 
 use crate::app::book::BookState;
+use crate::app::device::{DeviceState, Request};
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
+use crate::app::page::Page;
 use crate::app::photos::Photos;
 use crate::app::position::PositionState;
 use crate::app::send::SendState;
@@ -11,7 +13,7 @@ use crate::app::site::{SiteForm, SiteState};
 use crate::app::stop::StopState;
 use crate::app::truck::TruckState;
 use crate::app::what_if::Trial;
-use crate::domain::record::{Station, StopId};
+use crate::domain::record::{Price, Station, StopId};
 use crate::store::{DayRow, StoreError};
 use std::path::PathBuf;
 
@@ -31,6 +33,8 @@ pub enum Screen {
     SiteEdit,
     /// A station of the stop.
     At(Station),
+    /// A page behind the Pump station, or the price list.
+    Page(Page),
     /// The tank sheet.
     Tank,
     /// The stop's photos.
@@ -87,6 +91,7 @@ pub struct App {
     pub(crate) notice: Option<Notice>,
     pub(crate) day: Vec<DayRow>,
     pub(crate) truck: TruckState,
+    pub(crate) prices: Vec<Price>,
     pub(crate) book: BookState,
     pub(crate) site: Option<SiteState>,
     pub(crate) form: Option<SiteForm>,
@@ -97,6 +102,7 @@ pub struct App {
     pub(crate) picker: Option<Picker>,
     pub(crate) confirm: Option<Confirm>,
     pub(crate) position: PositionState,
+    pub(crate) device: DeviceState,
     pub(crate) send: SendState,
 }
 
@@ -110,6 +116,7 @@ impl App {
     pub fn start(session: Session, slips: PathBuf) -> Result<Self, StoreError> {
         let is_new = session.is_new();
         let open = session.ask(|store| store.open_stop())?;
+        let prices = session.ask(|store| store.prices())?;
         let mut app = Self {
             photos: Photos::new(&session),
             session,
@@ -119,6 +126,7 @@ impl App {
             notice: None,
             day: Vec::new(),
             truck: TruckState::default(),
+            prices,
             book: BookState::default(),
             site: None,
             form: None,
@@ -129,6 +137,7 @@ impl App {
             picker: None,
             confirm: None,
             position: PositionState::default(),
+            device: DeviceState::default(),
             send: SendState::default(),
         };
         // The book is read when it is looked at: the day must not wait for thousands of sites.
@@ -215,10 +224,19 @@ impl App {
             {
                 Screen::Day
             }
+            Screen::Page(page)
+                if page.is_of_stop() && self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) =>
+            {
+                Screen::Day
+            }
             Screen::Photos if self.stop.as_ref().is_none_or(|state| state.stop_id().is_none()) => Screen::Day,
             Screen::Photo if !self.has_photo() => return,
             other => other,
         };
+        if let Some(state) = self.stop.as_mut().filter(|_| screen != Screen::Page(Page::Parts)) {
+            // A photo taken elsewhere is not one of the part that was tapped last.
+            state.page.part = None;
+        }
         match screen {
             Screen::Day => {
                 let reloaded = self.reload_day();
@@ -284,6 +302,8 @@ impl App {
                     self.reload_site();
                 }
             }
+            // From the first screen back leads out, as it does in every app of a phone.
+            None if matches!(self.screen, Screen::Day | Screen::FirstRun) => self.ask_device(Request::LeaveApp),
             None => self.go(Screen::Day),
         }
     }
@@ -318,10 +338,11 @@ impl App {
     /// Takes in news from the book and the position source; returns whether anything is to be drawn again.
     pub fn poll(&mut self) -> bool {
         // Each is asked: nobody's news may wait for another's.
+        let told = self.poll_device();
         let photos = self.poll_photos();
         let moved = self.poll_position();
         let made = self.poll_day_file();
-        self.session.poll() || photos || moved || made
+        self.session.poll() || told || photos || moved || made
     }
 
     fn leave_stop_on_screen(&mut self) {
@@ -344,6 +365,7 @@ impl App {
     }
 
     pub(crate) fn close_overlays(&mut self) {
+        self.forget_made_file();
         self.pad = None;
         self.sheet = None;
         self.picker = None;

@@ -74,6 +74,10 @@ pub struct SiteView {
     pub customer: String,
     /// Telephone.
     pub phone: String,
+    /// There is a device that opens a map, and a place to open it at.
+    pub can_map: bool,
+    /// There is a device that calls, and a number to call.
+    pub can_call: bool,
     /// The date.
     pub due_text: String,
     /// What it rests on.
@@ -177,6 +181,9 @@ impl App {
             address: joined(&[&site.address, &site.town], ", "),
             customer: joined(&[&site.customer, language.unwrap_or_default()], " · "),
             phone: site.phone.clone(),
+            can_map: self.has_device()
+                && (site.lat_e7.is_some() || !site.address.trim().is_empty() || !site.town.trim().is_empty()),
+            can_call: self.has_device() && !site.phone.trim().is_empty(),
             due_text: due.map_or_else(
                 || words.t("No date yet"),
                 |due| words.f("Next by {0}", &[&figures.month(due)]),

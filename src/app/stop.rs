@@ -50,6 +50,7 @@ pub(crate) struct StopState {
     pub door: crate::app::door::DoorState,
     pub photos: crate::app::photos::PhotoState,
     pub find: crate::app::find::FindState,
+    pub page: crate::app::page::PageState,
     pub assessments: Vec<Assessment>,
     pub undo_label: Option<String>,
 }
@@ -74,6 +75,7 @@ impl StopState {
             door: crate::app::door::DoorState::default(),
             photos: crate::app::photos::PhotoState::default(),
             find: crate::app::find::FindState::default(),
+            page: crate::app::page::PageState::default(),
             assessments: Vec::new(),
             undo_label: None,
         }

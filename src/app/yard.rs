@@ -29,6 +29,10 @@ pub const USUAL_OBSTACLE_MM: u32 = 1_000;
 /// One standard deviation of a plan's north set by compass or by eye, degrees (common practice).
 const NORTH_SIGMA_DEG: f64 = 5.0;
 
+/// A lid known by positions alone is still looked for when they are no better than this, m: a tank's width (common
+/// practice).
+const LOOSE_M: f64 = 1.5;
+
 /// How a place is known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum HeldBy {
@@ -115,6 +119,15 @@ pub struct Mark {
     pub radius_m: f64,
     /// The places of a line.
     pub line: Vec<Point>,
+}
+
+impl Mark {
+    /// Whether it is known by positions alone and no better than a rod can be put down without a map.
+    #[must_use]
+    pub fn is_loose(&self) -> bool {
+        self.placed
+            .is_some_and(|placed| placed.by == HeldBy::Position && placed.error_m() > LOOSE_M)
+    }
 }
 
 /// Who gave a clue, for the words of a reason.
@@ -231,6 +244,8 @@ pub struct YardModel {
     pub probes: Vec<Probe>,
     /// What is known of the sewer's depth.
     pub sewer: SewerDepth,
+    /// Whether the lid was found at this stop.
+    pub lid_found: bool,
 }
 
 /// Finds places from records, step by step.
@@ -425,7 +440,10 @@ impl YardModel {
             pinned,
         };
         solver.spread_out(&|_| None);
-        let mut model = Self::default();
+        let mut model = Self {
+            lid_found: visit.stop.lid_found == Some(true),
+            ..Self::default()
+        };
         model.lie_on_earth(visit, &solver);
         // What is known by position alone comes in, and with it whatever hangs on it by tape.
         for pin in &visit.pins {
@@ -584,6 +602,10 @@ impl YardModel {
                     pipe_deg: mark.pipe_deg,
                 },
                 PinKind::FieldEnd | PinKind::DistributionBox => Clue::Field { at },
+                PinKind::TankLid if mark.is_loose() => Clue::Pin {
+                    at,
+                    error: Length::from_real_mm(mark.placed?.error_m() * 1000.0)?,
+                },
                 _ => return None,
             };
             Some((pin.place, clue, ClueFrom::Pin(pin.id)))
@@ -748,7 +770,7 @@ pub struct YardMap {
 }
 
 impl YardMap {
-    /// The map; `None` when the tank has been found or nothing says where to look.
+    /// The map; `None` when a lid has been found or is known by more than positions, or nothing says where to look.
     #[must_use]
     pub fn map(&self) -> Option<&ProbeMap> {
         self.map.as_ref()?.as_ref().ok()
@@ -771,7 +793,7 @@ impl YardMap {
     /// Only a clue or a push more is added to the map that stands; anything else makes it anew. Either way it is the
     /// same map, because the grid is the same.
     pub fn follow(&mut self, model: &YardModel) {
-        if model.lids().next().is_some() {
+        if model.lid_found || model.lids().any(|mark| !mark.is_loose()) {
             if self.map.is_some() {
                 *self = Self {
                     revision: self.revision + 1,

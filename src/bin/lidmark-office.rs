@@ -3,11 +3,14 @@
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use lidmark::app::findings::Findings;
+use lidmark::app::plan_sheet;
+use lidmark::domain::locate::plan::YardPlan;
 use lidmark::domain::record::{Language, Units};
 use lidmark::exchange::customer_list::DateOrder;
 use lidmark::office::{self, Answer, Refusal, context::Call};
 use lidmark::platform::folders::Folders;
 use lidmark::say::figures::Figures;
+use lidmark::say::paper;
 use lidmark::say::words::Words;
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
@@ -98,6 +101,49 @@ impl Shared {
     }
 }
 
+/// What `locate` takes.
+#[derive(Args)]
+struct Locate {
+    /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
+    file: Option<PathBuf>,
+    /// Take the places of a GeoJSON or GPX file as pins.
+    #[arg(long, value_name = "FILE")]
+    pins: Vec<PathBuf>,
+    /// Read position fixes: NMEA 0183 sentences, or a GPX track (by its name's end); the last is where you stand.
+    #[arg(long, value_name = "FILE")]
+    fixes: Option<PathBuf>,
+    /// Write the plan as GeoJSON.
+    #[arg(long, value_name = "FILE")]
+    geojson: Option<PathBuf>,
+    /// Write the plan as GPX.
+    #[arg(long, value_name = "FILE")]
+    gpx: Option<PathBuf>,
+    /// Write the plan with its tapes as a page.
+    #[arg(long, value_name = "FILE")]
+    pdf: Option<PathBuf>,
+}
+
+impl Locate {
+    fn asked(self, shared: &Shared) -> office::locate::Asked {
+        office::locate::Asked {
+            file: self.file,
+            pins: self.pins,
+            fixes: self.fixes,
+            geojson: self.geojson,
+            gpx: self.gpx,
+            pdf: self.pdf,
+            units: shared.units(),
+            words: Words::new(shared.language().unwrap_or_default()),
+            today: shared.today.unwrap_or_else(|| chrono::Local::now().date_naive()),
+        }
+    }
+}
+
+fn draw_plan(plan: &YardPlan, figures: Figures) -> Result<Vec<u8>, String> {
+    let page = plan_sheet::sheet(plan, figures, plan_sheet::page_for(figures.units));
+    paper::pdf(&page).map_err(|error| error.to_string())
+}
+
 #[derive(Subcommand)]
 enum Command {
     /// Copies the book with its photos to a new file, and checks the copy.
@@ -144,10 +190,7 @@ enum Command {
         site: String,
     },
     /// Finds lids from pins, tape ties, clues and probes; prints JSON in metres and degrees.
-    Locate {
-        /// The file (JSON, docs/schema/locate-input.schema.json); `-` reads standard input.
-        file: PathBuf,
-    },
+    Locate(Locate),
     /// Shows the public key phones seal their files to, as text and as a QR code; makes it when there is none.
     OfficeKey {
         /// Where the secret key lies; beside the book when not given.
@@ -553,7 +596,10 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
                 bar.set_position(progress.permille);
             })
         }
-        Command::Locate { file } => office::locate::run(&file, std::io::stdin().lock()).map(line),
+        Command::Locate(locate) => {
+            let asked = locate.asked(&shared);
+            office::locate::run(&asked, &draw_plan, std::io::stdin().lock()).map(line)
+        }
         Command::Money { from, to, lines, csv } => {
             office::money::run(&shared.call()?, &office::money::Asked { from, to, lines, csv }).map(line)
         }

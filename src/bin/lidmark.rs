@@ -24,6 +24,10 @@ struct Arguments {
     /// Where positions come from in this run: nmea:FILE, tcp:HOST:PORT, serial:DEVICE[:SPEED] or gpx:FILE.
     #[arg(long, value_name = "SOURCE", value_parser = position_source)]
     position: Option<String>,
+    /// Play a phone: what it tells is typed on standard input (`hide`, `show`, `clock`, `text 2`, …; docs/android.md),
+    /// what the app asks of it is printed.
+    #[arg(long)]
+    phone: bool,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -62,7 +66,7 @@ fn main() -> ExitCode {
             )
         }),
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
-            Some(folders) => desktop::run(&folders, arguments.position, arguments.camera)
+            Some(folders) => desktop::run(&folders, arguments.position, arguments.camera, arguments.phone)
                 .map(|()| None)
                 .map_err(|error| error.lines()),
             None => Err((

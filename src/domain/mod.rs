@@ -20,6 +20,7 @@ pub mod ledger;
 pub mod locate;
 pub mod mark;
 pub mod money;
+pub mod offers;
 pub mod reading;
 pub mod record;
 pub mod riser;

@@ -487,6 +487,8 @@ pub enum Reason {
     UnknownLanguage(String),
     /// Signs that belong to no text.
     NotText,
+    /// A quotation mark that opens a cell and is not closed where the cell ends.
+    LooseQuote,
 }
 
 /// One row that can be taken.
@@ -625,6 +627,9 @@ fn utf16_without_mark(bytes: &[u8]) -> Option<&'static Encoding> {
 struct Record {
     line: u64,
     cells: Vec<String>,
+    /// A quotation mark in it opens a cell and does not close it where the cell ends, so that nobody can say which lines
+    /// belong to it.
+    has_loose_quote: bool,
 }
 
 fn records(text: &str, delimiter: u8, most: usize) -> Vec<Record> {
@@ -634,17 +639,49 @@ fn records(text: &str, delimiter: u8, most: usize) -> Vec<Record> {
         .flexible(true)
         .from_reader(text.as_bytes());
     let starts = line_starts(text);
+    let loose = loose_quotes(text, delimiter);
     let mut list = Vec::new();
     let mut record = csv::StringRecord::new();
     // Text in memory, already decoded: reading it cannot fail.
     while list.len() < most && reader.read_record(&mut record).unwrap_or(false) {
         let from = record.position().map_or(0, csv::Position::byte);
+        let within = from..reader.position().byte();
+        let first_loose = loose.partition_point(|at| *at < from);
         list.push(Record {
             line: line_of(text, &starts, from),
             cells: record.iter().map(str::to_owned).collect(),
+            has_loose_quote: loose.get(first_loose).is_some_and(|at| within.contains(at)),
         });
     }
     list
+}
+
+/// Where quotation marks open a cell (RFC 4180, 2.5) that goes on after it has been closed, or is never closed.
+fn loose_quotes(text: &str, delimiter: u8) -> Vec<u64> {
+    let mut loose = Vec::new();
+    let mut bytes = text.bytes().zip(0_u64..).peekable();
+    let ends_cell = |byte: u8| byte == delimiter || matches!(byte, b'\r' | b'\n');
+    let mut at_start = true;
+    while let Some((byte, at)) = bytes.next() {
+        if !(at_start && byte == b'"') {
+            at_start = ends_cell(byte);
+            continue;
+        }
+        at_start = false;
+        let is_closed = loop {
+            match bytes.next().map(|(byte, _)| byte) {
+                // Two of them are one inside the cell.
+                Some(b'"') if bytes.next_if(|(next, _)| *next == b'"').is_some() => {}
+                Some(b'"') => break bytes.peek().is_none_or(|(next, _)| ends_cell(*next)),
+                Some(_) => {}
+                None => break false,
+            }
+        };
+        if !is_closed {
+            loose.push(at);
+        }
+    }
+    loose
 }
 
 /// The byte each line begins at, whatever ends the lines.
@@ -815,6 +852,9 @@ fn take(
         }
         if record.cells.iter().any(|cell| cell.contains(['\u{0}', '\u{fffd}'])) {
             reasons.push(Reason::NotText);
+        }
+        if record.has_loose_quote {
+            reasons.push(Reason::LooseQuote);
         }
         let row = Reading {
             record: &record,

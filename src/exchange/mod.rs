@@ -1,6 +1,7 @@
 //! Carries records between devices, files and the office.
 #![deny(missing_docs)]
 
+pub mod checks;
 pub mod customer_list;
 pub mod dayfile;
 pub mod diagnose;

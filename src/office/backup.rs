@@ -1,10 +1,10 @@
 //! `backup` and `restore`: a checked copy of the book with its photos, and the way back.
 
-use super::blobs::{Blobs, Turn, flush_folder, hash_of};
 use super::context::{Call, cannot_write, of_store};
 use super::{Answer, Refusal};
 use crate::say::words::Words;
-use crate::store::{BlobRow, Store, StoreError};
+use crate::store::blobs::{Blobs, Turn, flush_folder, hash_of};
+use crate::store::{NamedFile, Store, StoreError};
 use serde_json::json;
 use std::fs::{self, File};
 use std::io;
@@ -35,7 +35,7 @@ pub fn backup(call: &Call, to: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Ref
         .map_err(refuse)
         .and_then(|()| {
             // Asked of the copy: another program may have taken in more since.
-            let rows = Store::look(&part).and_then(|copy| copy.blobs()).map_err(refuse)?;
+            let rows = Store::look(&part).and_then(|copy| copy.files_named()).map_err(refuse)?;
             copy_blobs(&rows, &Blobs::beside(&call.book), &Blobs::beside(&to), words)
         })
         .and_then(|photos| {
@@ -102,7 +102,7 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
         Store::copy(from, &part, &|pages, left| watch(share(pages, left))).map_err(refuse)?;
         // A copy of an older form comes to this program's form here, where nothing can be lost by it.
         let copy = Store::open(&part).map_err(refuse)?;
-        let (counts, rows) = (copy.counts().map_err(refuse)?, copy.blobs().map_err(refuse)?);
+        let (counts, rows) = (copy.counts().map_err(refuse)?, copy.files_named().map_err(refuse)?);
         copy.close().map_err(refuse)?;
         let photos = copy_blobs(&rows, &Blobs::beside(from), &blobs, words)?;
         Ok((counts, photos))
@@ -170,13 +170,20 @@ fn exchange(call: &Call, part: &Path, words: Words) -> Result<Option<PathBuf>, R
     Ok(Some(aside))
 }
 
-/// Copies every photo the copy names; one that is missing or changed is an error, not a gap.
-fn copy_blobs(rows: &[BlobRow], from: &Blobs, into: &Blobs, words: Words) -> Result<u64, Refusal> {
+/// Copies every photo the copy names, with the thumbnails that are there.
+///
+/// One that came in and is missing or changed is an error, not a gap. One that only a record names, and that no day file
+/// has brought yet, is none of the book's to lose.
+fn copy_blobs(rows: &[NamedFile], from: &Blobs, into: &Blobs, words: Words) -> Result<u64, Refusal> {
     let mut count = 0;
     let mut new = Vec::new();
     for row in rows {
-        let extension = row.name.rsplit_once('.').map_or("bin", |(_, extension)| extension);
-        let (source, target) = (from.path(&row.hash, extension), into.path(&row.hash, extension));
+        let Some((source, target)) = from.file(&row.hash, &row.ending).zip(into.file(&row.hash, &row.ending)) else {
+            continue;
+        };
+        if row.bytes.is_none() && !source.exists() {
+            continue;
+        }
         let unreadable = |error: &io::Error| super::key::unreadable(&source, error, words);
         if hash_of(&source).map_err(|error| unreadable(&error))? != row.hash {
             return Err(Refusal {
@@ -190,12 +197,17 @@ fn copy_blobs(rows: &[BlobRow], from: &Blobs, into: &Blobs, words: Words) -> Res
                 )
             });
         }
-        let file = File::open(&source).map_err(|error| unreadable(&error))?;
-        if into
-            .put(&target, row.bytes, file)
-            .map_err(|error| cannot_write(&target, &error, words))?
-        {
-            new.push(target);
+        let small = from.thumbnail(&row.hash).zip(into.thumbnail(&row.hash));
+        let small = small.filter(|(small, _)| row.ending == "jpg" && small.exists());
+        for (source, target) in std::iter::once((source.clone(), target)).chain(small) {
+            let opened = File::open(&source).and_then(|file| Ok((file.metadata()?.len(), file)));
+            let (bytes, file) = opened.map_err(|error| super::key::unreadable(&source, &error, words))?;
+            if into
+                .put(&target, bytes, file)
+                .map_err(|error| cannot_write(&target, &error, words))?
+            {
+                new.push(target);
+            }
         }
         count += 1;
     }

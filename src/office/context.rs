@@ -59,10 +59,13 @@ impl Call {
     pub fn on_book<T>(&self, command: impl FnOnce(&mut Office) -> Result<T, Refusal>) -> Result<T, Refusal> {
         let words = self.words();
         if !self.book.is_file() {
-            return Err(Refusal::refused(
-                words.f("There is no book at {0}.", &[&self.book.display().to_string()]),
-                words.t("Name it with --book FILE, or begin one with read-csv."),
-            ));
+            return Err(Refusal {
+                code: 4,
+                ..Refusal::refused(
+                    words.f("There is no book at {0}.", &[&self.book.display().to_string()]),
+                    words.t("Name it with --book FILE, or begin one with read-csv or import."),
+                )
+            });
         }
         self.on_any_book(command)
     }

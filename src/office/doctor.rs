@@ -1,13 +1,13 @@
 //! `doctor`: looks through the book and what lies beside it, and says what is not as it should be.
 
-use super::blobs::{Blobs, Turn, hash_of};
 use super::context::{Call, cannot_write, of_store};
 use super::{Answer, Refusal};
 use crate::say::words::Words;
-use crate::store::{BlobRow, Store, StoreError};
+use crate::store::blobs::{Blobs, Turn, entries, hash_of};
+use crate::store::{Store, StoreError};
 use serde_json::json;
 use std::collections::BTreeSet;
-use std::path::PathBuf;
+use std::path::Path;
 use std::time::Duration;
 
 /// What was asked of `doctor`.
@@ -131,7 +131,6 @@ fn beside(
     found: &mut Vec<Finding>,
 ) -> Result<(), Refusal> {
     let blobs = Blobs::beside(&call.book);
-    let unreadable = |error: std::io::Error| super::key::unreadable(blobs.root(), &error, words);
     // Nothing may be put there while it is decided what is left over.
     let _hold = if asked.clean {
         match blobs
@@ -151,10 +150,13 @@ fn beside(
     } else {
         None
     };
-    let rows = store.blobs().map_err(|error| of_store(&error, words))?;
+    let rows = store.files_named().map_err(|error| of_store(&error, words))?;
     let mut named = BTreeSet::new();
+    let mut awaited = 0_usize;
     for (index, row) in rows.iter().enumerate() {
-        let path = path_of(&blobs, row);
+        let Some(path) = blobs.file(&row.hash, &row.ending) else {
+            continue;
+        };
         watch(u64::try_from(index * 1_000 / rows.len()).unwrap_or(1_000));
         let place = path.display().to_string();
         let damage = |code, what| Finding {
@@ -162,13 +164,14 @@ fn beside(
             what,
             is_damage: true,
         };
-        match std::fs::metadata(&path) {
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+        match (std::fs::metadata(&path), row.bytes) {
+            (Err(error), None) if error.kind() == std::io::ErrorKind::NotFound => awaited += 1,
+            (Err(error), Some(_)) if error.kind() == std::io::ErrorKind::NotFound => {
                 found.push(damage("photo-missing", words.f("{0} is missing.", &[&place])));
             }
-            Err(error) => return Err(super::key::unreadable(&path, &error, words)),
-            Ok(data) => {
-                let is_right = data.len() == row.bytes
+            (Err(error), _) => return Err(super::key::unreadable(&path, &error, words)),
+            (Ok(data), bytes) => {
+                let is_right = bytes.is_none_or(|bytes| data.len() == bytes)
                     && (asked.quick
                         || hash_of(&path).map_err(|error| super::key::unreadable(&path, &error, words))? == row.hash);
                 if !is_right {
@@ -179,11 +182,23 @@ fn beside(
                 }
             }
         }
-        named.insert(path);
+        named.insert(row.hash.clone());
     }
-    let mut left_over = blobs.list().map_err(unreadable)?;
-    left_over.retain(|path| !named.contains(path));
-    left_over.extend(blobs.unfinished().map_err(unreadable)?);
+    if awaited > 0 {
+        found.push(Finding {
+            code: "photo-not-come",
+            what: words.n(
+                "{0} photo is named in the book and no day file has brought it yet.",
+                "{0} photos are named in the book and no day file has brought them yet.",
+                awaited,
+            ),
+            is_damage: false,
+        });
+    }
+    named.extend(named_by_others(call, asked, words)?);
+    let (mut left_over, unfinished) = blobs.list().map_err(|error| of_store(&error, words))?;
+    left_over.retain(|path| !hash_in(path).is_some_and(|hash| named.contains(hash)));
+    left_over.extend(unfinished);
     if left_over.is_empty() {
         return Ok(());
     }
@@ -211,7 +226,39 @@ fn beside(
     Ok(())
 }
 
-fn path_of(blobs: &Blobs, row: &BlobRow) -> PathBuf {
-    let extension = row.name.rsplit_once('.').map_or("bin", |(_, extension)| extension);
-    blobs.path(&row.hash, extension)
+/// What the other books in the folder name: copies and books kept aside share the photos.
+fn named_by_others(call: &Call, asked: Asked, words: Words) -> Result<BTreeSet<String>, Refusal> {
+    let mut named = BTreeSet::new();
+    let folder = call.book.parent().unwrap_or(Path::new(""));
+    let folder = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    for other in entries(folder).map_err(|error| of_store(&error, words))? {
+        let is_book = other.extension().is_some_and(|extension| extension == "sqlite");
+        if !is_book || !other.is_file() || other.file_name() == call.book.file_name() {
+            continue;
+        }
+        match Store::hashes_named_in(&other) {
+            Ok(hashes) => named.extend(hashes),
+            // Only who takes files away has to know for certain whose they are.
+            Err(_) if !asked.clean => {}
+            Err(error) => {
+                return Err(Refusal::refused(
+                    words.f(
+                        "{0} cannot be read, and may need the photos that lie here: {1}",
+                        &[&other.display().to_string(), &of_store(&error, words).what],
+                    ),
+                    words.t("Nothing was taken away. Move that file to another folder together with a copy of the photos, or mend it."),
+                ));
+            }
+        }
+    }
+    Ok(named)
+}
+
+/// The hash a file is named after.
+fn hash_in(path: &Path) -> Option<&str> {
+    path.file_name()?.to_str()?.split('.').next()
 }

@@ -4,18 +4,19 @@
 //! book, and in one transaction its records are merged and the file is noted. Whatever stops it on the way leaves the
 //! book as it was.
 
-use super::blobs::{Blobs, Turn};
 use super::context::{Call, cannot_write, of_store};
 use super::sentences::of_day_file;
 use super::{Answer, Refusal};
-use crate::domain::record::{Logged, Stamped};
+use crate::domain::record::{Cell as Kept, Logged, Photo, Record as _, Stamped};
 use crate::exchange::dayfile::read::{self, DayFile as Reading, Trust};
 use crate::exchange::dayfile::seal::OfficeSecret;
 use crate::exchange::dayfile::{DayFileError, Part};
 use crate::say::words::Words;
+use crate::store::blobs::{Blobs, Turn};
 use crate::store::{BlobRow, DayFile, Merged, PhoneKey, SequenceNote, Store, StoreError, TakenIn};
 use serde_json::{Value, json};
 use std::cell::Cell;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
@@ -103,13 +104,31 @@ pub fn run(call: &Call, asked: &Asked, watch: &(dyn Fn(Progress<'_>) + Sync)) ->
             }
         }
     }
-    if let Some(store) = import.store.take() {
-        store.close().map_err(|error| of_store(&error, words))?;
+    if let Some(Err(error)) = import.store.take().map(Store::close) {
+        // What has been taken in is in the book all the same: a code that says otherwise would have it sent again.
+        let left_open = words.f(
+            "The book could not be closed in order ({0}). Nothing of it is lost; it is checked when it is opened next. Look at the disk.",
+            &[&error.to_string()],
+        );
+        for row in &mut rows {
+            warn_in(row, &left_open);
+        }
+        if !call.json {
+            answer.text.push_str(&left_open);
+            answer.text.push('\n');
+        }
     }
     if call.json {
         answer.text = format!("{:#}\n", json!({ "files": rows }));
     }
     Ok(answer)
+}
+
+/// Adds a warning to what is said of a file that was taken in.
+fn warn_in(row: &mut Value, warning: &str) {
+    if let Some(warnings) = row.get_mut("warnings").and_then(Value::as_array_mut) {
+        warnings.push(json!(warning));
+    }
 }
 
 /// Reads the office's secret keys: those named, and those that lie beside the book.
@@ -262,15 +281,34 @@ impl Import<'_> {
                 })
             });
         match result {
-            Ok(TakenIn::Merged(merged)) => {
+            Ok((TakenIn::Merged(merged), named)) => {
                 done.photos = u64::try_from(new.len()).unwrap_or(u64::MAX);
                 done.warnings = warnings(&done.file, &done.notes, &merged, words);
+                let is_there = |hash: &String| self.blobs.picture(hash).is_some_and(|path| path.is_file());
+                let missing = named.iter().filter(|hash| !is_there(hash)).count();
+                if missing > 0 {
+                    done.warnings.push(words.n(
+                        "{0} photo it names was not on the phone any more; csv/photos.csv in the file says which.",
+                        "{0} photos it names were not on the phone any more; csv/photos.csv in the file says which.",
+                        missing,
+                    ));
+                }
                 done.merged = Some(merged);
                 Ok(())
             }
             // Another import brought it while this one waited.
-            Ok(TakenIn::Already) => Ok(()),
+            Ok((TakenIn::Already, _)) => Ok(()),
             Err(refused) => {
+                // A book that refuses at the last moment may have kept the file all the same: its log may be whole where
+                // the disk said otherwise. What the book says when it is opened anew is what counts.
+                drop(self.store.take());
+                if self.has(&done.file.hash).unwrap_or(false) {
+                    done.photos = u64::try_from(new.len()).unwrap_or(u64::MAX);
+                    done.warnings = vec![words.t(
+                        "The disk refused a part of the work, and the book has the whole file all the same. Look at the disk.",
+                    )];
+                    return Ok(());
+                }
                 for path in &new {
                     // What stays behind is found by `doctor`; the reason of the refusal is what matters now.
                     drop(std::fs::remove_file(path));
@@ -288,7 +326,10 @@ fn lay_beside<R: Read + Seek>(
     new: &mut Vec<PathBuf>,
 ) -> Result<(), (PathBuf, io::Error)> {
     for part in reading.blobs() {
-        let path = blobs.path(&part.sha256.to_string(), extension(part));
+        let Some(path) = blobs.file(&part.sha256.to_string(), extension(part)) else {
+            // The reader has checked the name; one it lets through that leads elsewhere has no place here.
+            continue;
+        };
         let fail = |error| (path.clone(), error);
         let content = reading
             .open_part(&part.name)
@@ -317,15 +358,16 @@ enum Batch {
 const BATCH: usize = 512;
 const WAITING: usize = 8;
 
-/// Merges a checked file: one thread reads it, this one writes what was read.
+/// Merges a checked file: one thread reads it, this one writes what was read. Says too which photos its records name.
 fn take_in<R: Read + Seek + Send>(
     store: &mut Store,
     reading: &mut Reading<R>,
     file: &DayFile,
     call: &Call,
-) -> Result<TakenIn, MergeError> {
+) -> Result<(TakenIn, BTreeSet<String>), MergeError> {
     let blobs = reading.blobs().map(blob_row).collect::<Vec<_>>();
-    std::thread::scope(|scope| {
+    let mut photos = Photos::default();
+    let taken = std::thread::scope(|scope| {
         let (send, batches) = sync_channel(WAITING);
         scope.spawn(move || {
             // Nobody listens any more when the book has refused something: then there is nothing left to read for.
@@ -336,7 +378,10 @@ fn take_in<R: Read + Seek + Send>(
         store.take_in(file, call.now, |merger| -> Result<(), MergeError> {
             for batch in batches {
                 match batch? {
-                    Batch::Fields(fields) => fields.into_iter().try_for_each(|field| merger.field(field))?,
+                    Batch::Fields(fields) => fields.into_iter().try_for_each(|field| {
+                        photos.see(&field);
+                        merger.field(field)
+                    })?,
                     Batch::Actions(actions) => {
                         actions
                             .iter()
@@ -347,7 +392,36 @@ fn take_in<R: Read + Seek + Send>(
             blobs.iter().try_for_each(|blob| merger.blob(blob))?;
             Ok(())
         })
-    })
+    })?;
+    Ok((taken, photos.hashes()))
+}
+
+/// The photos a file's records name, taken-away ones left out.
+#[derive(Default)]
+struct Photos {
+    named: BTreeMap<Uuid, String>,
+    removed: BTreeSet<Uuid>,
+}
+
+impl Photos {
+    fn see(&mut self, field: &Stamped) {
+        match (field.field, &field.value) {
+            _ if field.table != Photo::TABLE => {}
+            ("hash", Kept::Text(hash)) => {
+                self.named.insert(field.id, hash.clone());
+            }
+            ("removed", Kept::Int(1)) => {
+                self.removed.insert(field.id);
+            }
+            _ => {}
+        }
+    }
+
+    fn hashes(self) -> BTreeSet<String> {
+        let removed = self.removed;
+        let kept = self.named.into_iter().filter(|(id, _)| !removed.contains(id));
+        kept.map(|(_, hash)| hash).collect()
+    }
 }
 
 /// Hands over everything the file holds; ends early, and in peace, when nobody listens.

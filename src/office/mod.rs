@@ -4,7 +4,6 @@
 
 pub mod area;
 pub mod backup;
-pub mod blobs;
 pub mod conflicts;
 pub mod context;
 pub mod diagnose;

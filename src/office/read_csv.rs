@@ -265,6 +265,7 @@ fn why(reason: &Reason, words: Words) -> String {
         Reason::NullPosition => words.t("The position 0, 0 lies in the sea: leave both cells empty."),
         Reason::NotYesOrNo(text) => words.f("\"{0}\" is neither yes nor no.", &[text]),
         Reason::UnknownLanguage(text) => words.f("\"{0}\" is not English or Spanish.", &[text]),
+        Reason::LooseQuote => words.t("A quotation mark opens a cell and is not closed where the cell ends: the lines after it may have been read into it."),
         Reason::NotText => words.t("The row holds signs that belong to no text."),
     }
 }

@@ -6,6 +6,7 @@ use super::options;
 use super::sheet::{Cell, Sheet};
 use crate::domain::record::TruckTankId;
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
+use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
 use crate::say::words::Words;
 use crate::store::LoadEntry;
 use chrono::NaiveDate;
@@ -178,6 +179,7 @@ fn empty_sheet(words: Words) -> Sheet {
         ("accepted_l", String::new(), true),
         ("receiver", words.t("Receiver"), false),
         ("note", words.t("Note"), false),
+        ("keep_until", words.t("Keep until"), false),
         ("record_id", String::new(), false),
     ])
 }
@@ -276,8 +278,18 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         accepted,
         Cell::text(entry.receiver.clone()),
         Cell::text(entry.note.clone()),
+        keep_until(entry).map_or_else(Cell::default, |day| {
+            Cell::shown(day.to_string(), office.figures.date(day))
+        }),
         Cell::text(entry.id.to_string()),
     ]
+}
+
+/// Until when the entry is to be kept: what its record says by its rule set, else the years the states that say ask for.
+fn keep_until(entry: &LoadEntry) -> Option<NaiveDate> {
+    entry
+        .keep_until
+        .or_else(|| kept_until(entry.day, USUAL_RETENTION_YEARS))
 }
 
 /// The first and the last line of the CSV: what was on board when the period began and when it ended.

@@ -5,6 +5,7 @@ use crate::app::card::{PageSize, lay_out};
 use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
 use crate::app::door::file_stem;
 use crate::app::overlay::PadKey;
+use crate::app::page::Page;
 use crate::app::photos::Tool;
 use crate::app::session::Session;
 use crate::app::setup::SetupItem;
@@ -432,6 +433,32 @@ fn draw_tour(
         }),
         ("tank", |app| app.go(Screen::Tank)),
         ("pump", |app| app.go(Screen::At(Station::Pump))),
+        ("flush", |app| {
+            app.tap_page(Page::Flush);
+            let kinds = app.page_view().rows.len() - 2;
+            if kinds < 3 {
+                app.tap_page_choice(kinds, 0);
+                app.tap_page_choice(kinds + 1, 0);
+                app.tap_page_choice(kinds + 2, 2);
+                app.tap_page_choice(0, 0);
+                app.tap_page_choice(2, 1);
+                app.tap_page_choice(3, 3);
+            }
+        }),
+        ("signs", |app| {
+            app.tap_page(Page::Looks);
+            app.tap_page_choice(0, 0);
+            app.tap_page_choice(3, 0);
+        }),
+        ("findings", |app| app.tap_page(Page::Found)),
+        ("gauge", |app| app.tap_page(Page::Gauge)),
+        ("parts", |app| app.tap_page(Page::Parts)),
+        ("part", |app| app.tap_page_spot(2)),
+        ("work", |app| {
+            app.cancel_overlay();
+            app.tap_page(Page::Work);
+        }),
+        ("prices", |app| app.tap_page(Page::Prices)),
         ("leave", |app| app.go(Screen::At(Station::Leave))),
         ("photos", App::tap_photos),
         ("photo", |app| app.tap_photo(0)),

@@ -41,6 +41,24 @@ impl Folders {
         self.root.join("slips")
     }
 
+    /// Day files for the office.
+    #[must_use]
+    pub fn day_files(&self) -> PathBuf {
+        self.root.join("day-files")
+    }
+
+    /// Files made to be handed to another app.
+    #[must_use]
+    pub fn out(&self) -> PathBuf {
+        self.root.join("out")
+    }
+
+    /// Pictures the camera is writing.
+    #[must_use]
+    pub fn camera(&self) -> PathBuf {
+        self.root.join("camera")
+    }
+
     /// Rule sets of one's own.
     #[must_use]
     pub fn rules(&self) -> PathBuf {

@@ -1,11 +1,17 @@
 //! What the operating system does for the app: folders, windows, files.
 
-#[cfg(feature = "ui")]
+#[cfg(all(feature = "ui", target_os = "android"))]
+mod android;
+#[cfg(all(feature = "ui", not(target_os = "android")))]
 pub mod demo;
-#[cfg(feature = "ui")]
+#[cfg(all(feature = "ui", not(target_os = "android")))]
 pub mod desktop;
 pub mod folders;
-#[cfg(feature = "ui")]
+#[cfg(all(feature = "ui", not(target_os = "android")))]
+pub mod phone;
+#[cfg(all(feature = "ui", not(target_os = "android")))]
 pub mod picture;
 pub mod pictures;
 pub mod position;
+#[cfg(feature = "ui")]
+pub mod start;

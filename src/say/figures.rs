@@ -2,6 +2,7 @@
 //!
 //! Conversion happens here, once. Rounding happens when text is made, never before storing.
 
+use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::record::{Language, Units};
 use crate::domain::units::{Cents, Length, MM_PER_INCH, Volume, round_to_i64};
 use crate::exchange::position::ChoiceError;
@@ -48,6 +49,53 @@ pub enum TypedError {
 }
 
 impl Figures {
+    /// Writes a taped distance: "14 ft 3 in", "14 ft 3½ in", "4.35 m".
+    #[must_use]
+    pub fn tape(self, distance: Length) -> String {
+        match self.units {
+            Units::UsCustomary => {
+                let halves = round_to_i64(distance.mm() / MM_PER_INCH * 2.0).unwrap_or(0);
+                let (feet, inches) = (halves / 24, halves % 24);
+                let half = if inches % 2 == 1 { "½" } else { "" };
+                let whole = match (inches / 2, inches % 2) {
+                    (0, 1) => String::new(),
+                    (whole, _) => whole.to_string(),
+                };
+                let inches = self.words.f("{0} in", &[&format!("{whole}{half}")]);
+                let feet_text = self.words.f("{0} ft", &[&feet.to_string()]);
+                match (feet, halves % 24) {
+                    (0, _) => inches,
+                    (_, 0) => feet_text,
+                    _ => format!("{feet_text} {inches}"),
+                }
+            }
+            Units::Metric => format!("{:.2} m", distance.mm() / 1000.0),
+        }
+    }
+
+    /// Writes a distance that is walked or an error, no finer than it is known: "12 ft", "1½ ft", "3 in", "3.7 m".
+    #[must_use]
+    pub fn stride(self, metres: f64) -> String {
+        let metres = metres.max(0.0);
+        match self.units {
+            Units::UsCustomary => {
+                let feet = metres / METRES_PER_FOOT;
+                if feet < 1.5 {
+                    let inches = round_to_i64((feet * 12.0).ceil()).unwrap_or(0).max(1);
+                    return self.words.f("{0} in", &[&inches.to_string()]);
+                }
+                let whole = round_to_i64(feet).map_or_else(|| "?".to_owned(), |feet| feet.to_string());
+                self.words.f("{0} ft", &[&whole])
+            }
+            Units::Metric if metres < 0.5 => {
+                let whole = round_to_i64((metres * 100.0).ceil()).unwrap_or(0).max(1);
+                self.words.f("{0} cm", &[&whole.to_string()])
+            }
+            Units::Metric if metres < 10.0 => format!("{metres:.1} m"),
+            Units::Metric => format!("{metres:.0} m"),
+        }
+    }
+
     /// Returns the short name of the unit of length.
     #[must_use]
     pub const fn length_unit(self) -> &'static str {

@@ -81,6 +81,8 @@ pub struct LoadEntry {
     pub receiver: String,
     /// What was noted.
     pub note: String,
+    /// Until when its record says that it is kept; `None` where there is no record of the load.
+    pub keep_until: Option<NaiveDate>,
     /// It counts toward the load: it happened after the tank's load began to be counted.
     pub is_counted: bool,
 }
@@ -250,17 +252,18 @@ impl Store {
                    SELECT k.id FROM truck_tank k JOIN truck c ON c.id = k.truck
                    WHERE k.removed = 0 AND c.removed = 0 AND (SELECT count(*) FROM truck WHERE removed = 0) = 1
                    ORDER BY k.place, k.id LIMIT 1),
-                 entries (kind, id, at, tank, ml, name, address, town, customer, ticket, permit, accepted_ml, receiver, note) AS (
+                 entries (kind, id, at, tank, ml, name, address, town, customer, ticket, permit, accepted_ml, receiver, note, keep_until) AS (
                    SELECT 'collected', p.id, coalesce(s.started_at, s.day), coalesce(p.truck_tank, (SELECT id FROM only_tank)),
-                          p.out_ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', ''
+                          p.out_ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', '',
+                          (SELECT max(w.keep_until) FROM waste_record w WHERE w.pumping = p.id AND w.removed = 0)
                    FROM pumping p JOIN stop s ON s.id = p.stop JOIN site t ON t.id = s.site
                    WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND p.pumped IS NOT 0
                    UNION ALL
                    SELECT 'disposed', d.id, d.at, d.truck_tank, d.out_ml, d.place, d.address, '', '', d.ticket, d.permit,
-                          d.accepted_ml, d.receiver_name, d.discrepancy
+                          d.accepted_ml, d.receiver_name, d.discrepancy, NULL
                    FROM disposal d WHERE d.removed = 0 AND d.at IS NOT NULL
                    UNION ALL
-                   SELECT 'correction', c.id, c.at, c.truck_tank, c.change_ml, '', '', '', '', '', '', NULL, '', c.reason
+                   SELECT 'correction', c.id, c.at, c.truck_tank, c.change_ml, '', '', '', '', '', '', NULL, '', c.reason, NULL
                    FROM load_correction c WHERE c.removed = 0 AND c.at IS NOT NULL)
                  SELECT e.*, k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at)
                  FROM entries e LEFT JOIN tanks k ON k.id = e.tank
@@ -291,7 +294,8 @@ impl Store {
                     accepted_ml: row.get(11)?,
                     receiver: row.get(12)?,
                     note: row.get(13)?,
-                    is_counted: row.get(14)?,
+                    keep_until: date_of(row, 14)?,
+                    is_counted: row.get(15)?,
                 })
             })
             .map_err(StoreError::sql(doing))?;

@@ -1,11 +1,12 @@
 //! What the office's book knows of files taken in: which, from which phone, signed by whom, and what did not come to stand.
 
 use super::merge::{Known, Merged, Merger, Told, columns_of, is_same, order, told_of};
-use super::{Store, StoreError, cell_of};
+use super::{Store, StoreError, cell_of, connect};
 use crate::domain::record::{Cell, KINDS, Kept, Kind, Record, Site, SiteId};
 use chrono::{DateTime, FixedOffset, NaiveDate};
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
-use std::collections::BTreeMap;
+use rusqlite::{OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params};
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 use uuid::Uuid;
 
 /// A day file, as the ledger of files taken in knows it.
@@ -94,6 +95,17 @@ pub struct BlobRow {
     pub media_type: String,
     /// Its size.
     pub bytes: u64,
+}
+
+/// A file that ought to lie beside the book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NamedFile {
+    /// The SHA-256 of its bytes, as 64 hexadecimal digits.
+    pub hash: String,
+    /// The end of its name, without the dot.
+    pub ending: String,
+    /// Its size; `None` when only a record names it and no day file has brought it.
+    pub bytes: Option<u64>,
 }
 
 /// A number under which a phone has sent more than one file.
@@ -334,27 +346,64 @@ impl Store {
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
     }
 
-    /// Lists the photos and signatures that ought to lie beside the book, by hash.
+    /// Lists the photos and signatures that ought to lie beside the book, by hash: those that came in day files, and those
+    /// that records name, removed ones too, because an undo may bring them back.
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
-    pub fn blobs(&self) -> Result<Vec<BlobRow>, StoreError> {
+    pub fn files_named(&self) -> Result<Vec<NamedFile>, StoreError> {
         let doing = "list the photos";
         let mut select = self
             .db
-            .prepare_cached("SELECT hash, name, media_type, bytes FROM blob ORDER BY hash, name")
+            .prepare_cached(
+                "SELECT hash, replace(name, rtrim(name, replace(name, '.', '')), ''), max(bytes) FROM blob GROUP BY 1, 2
+                 UNION ALL SELECT DISTINCT hash, 'jpg', NULL FROM photo
+                   WHERE NOT EXISTS (SELECT 1 FROM blob WHERE blob.hash = photo.hash AND blob.name LIKE '%.jpg')
+                 ORDER BY 1, 2",
+            )
             .map_err(StoreError::sql(doing))?;
         let rows = select
             .query_map([], |row| {
-                Ok(BlobRow {
+                Ok(NamedFile {
                     hash: row.get(0)?,
-                    name: row.get(1)?,
-                    media_type: row.get(2)?,
-                    bytes: u64::try_from(row.get::<_, i64>(3)?).unwrap_or(0),
+                    ending: row.get(1)?,
+                    bytes: row
+                        .get::<_, Option<i64>>(2)?
+                        .map(|bytes| u64::try_from(bytes).unwrap_or(0)),
                 })
             })
             .map_err(StoreError::sql(doing))?;
         rows.collect::<Result<_, _>>().map_err(StoreError::sql(doing))
+    }
+
+    /// Lists the hashes that another book in the same folder names, whatever its form; nothing for a file of another program.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read, or is of a newer form, so that nobody knows what it names.
+    pub fn hashes_named_in(path: &Path) -> Result<BTreeSet<String>, StoreError> {
+        let doing = "look into the other book";
+        let db = match connect(path, OpenFlags::default() - OpenFlags::SQLITE_OPEN_CREATE) {
+            Ok((db, _)) => db,
+            Err(StoreError::NotOurs { .. }) => return Ok(BTreeSet::new()),
+            Err(error) => return Err(error),
+        };
+        db.pragma_update(None, "query_only", true)
+            .map_err(StoreError::sql(doing))?;
+        let mut hashes = BTreeSet::new();
+        for table in ["blob", "photo"] {
+            // An older form may not have the table yet.
+            if !db.table_exists(None, table).map_err(StoreError::sql(doing))? {
+                continue;
+            }
+            let mut select = db
+                .prepare(&format!("SELECT hash FROM {table}"))
+                .map_err(StoreError::sql(doing))?;
+            let rows = select.query_map([], |row| row.get(0)).map_err(StoreError::sql(doing))?;
+            for hash in rows {
+                hashes.insert(hash.map_err(StoreError::sql(doing))?);
+            }
+        }
+        Ok(hashes)
     }
 
     /// Lists the numbers under which a phone has sent more than one file.

@@ -19,7 +19,9 @@ mod truck;
 
 pub use ask::{DueRange, DueRow, LoadEntry, SiteName, WorkRow};
 pub use error::StoreError;
-pub use ledger::{BlobRow, Conflict, DayFile, DoubtfulFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn};
+pub use ledger::{
+    BlobRow, Conflict, DayFile, DoubtfulFile, NamedFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn,
+};
 pub use merge::{Merged, Merger};
 pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};

@@ -259,7 +259,7 @@ fn a_file_comes_into_the_book_once() {
     );
     assert_eq!(row["warnings"], serde_json::json!([]));
     // Every photo lies beside the book under its hash, as sha256sum sees it.
-    let beside = folder.path().join("office/book-files");
+    let beside = folder.path().join("office/photos");
     let photos = files_below(&beside)
         .into_keys()
         .filter(|path| path.extension().is_some())
@@ -330,7 +330,7 @@ fn files_of_two_phones_in_any_order_give_one_book_with_their_conflict() {
         assert_eq!(note["set_aside"]["phone"], one.id.to_string());
         assert!(done(&book, &["conflicts"]).contains("gate code 4711"));
         assert!(done(&book, &["--lang", "es", "conflicts"]).contains("apartado: \"gate code 4711\""));
-        let names = files_below(&book.with_file_name("book-files"))
+        let names = files_below(&book.with_file_name("photos"))
             .into_iter()
             .map(|(path, bytes)| (path.file_name().unwrap().to_owned(), bytes))
             .collect::<Vec<_>>();

@@ -1,12 +1,34 @@
 //! `lidmark-office locate`: the JSON contract, and what is refused.
 
-use lidmark::office::{Refusal, locate};
+use lidmark::app::plan_sheet;
+use lidmark::domain::locate::plan::YardPlan;
+use lidmark::office::Refusal;
+use lidmark::office::locate::{self, Asked};
+use lidmark::say::figures::Figures;
+use lidmark::say::paper;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use std::path::Path;
 
 fn run(text: &str) -> Result<Value, Refusal> {
-    locate::run(Path::new("-"), text.as_bytes()).map(|answer| serde_json::from_str(&answer).unwrap())
+    run_with(text, Asked::default())
+}
+
+fn run_with(text: &str, asked: Asked) -> Result<Value, Refusal> {
+    let asked = Asked {
+        file: Some("-".into()),
+        ..asked
+    };
+    answer(&asked, text)
+}
+
+fn answer(asked: &Asked, text: &str) -> Result<Value, Refusal> {
+    let draw = |plan: &YardPlan, figures: Figures| {
+        let page = plan_sheet::sheet(plan, figures, plan_sheet::page_for(figures.units));
+        paper::pdf(&page).map_err(|error| error.to_string())
+    };
+    let answer = locate::run(asked, &draw, text.as_bytes())?;
+    Ok(serde_json::from_str(&answer).unwrap())
 }
 
 fn validator(name: &str) -> jsonschema::Validator {
@@ -78,6 +100,190 @@ fn the_picked_side_is_the_one_answered_and_stands_on_the_earth() {
             .all(|pin| pin["error_m"].as_f64().unwrap() >= 4.9)
     );
     assert!(answer["map"]["cautions"][0].as_str().unwrap().contains("811"));
+}
+
+/// Source: Flinders Peak to Buninyong, GDA technical manual (ICSM), read in public test suites, recomputed with
+/// geographiclib 2.1; short lines: Karney's GeodTest (doi 10.5281/zenodo.32156), read in geographiclib-rs.
+#[test]
+fn published_geodesics_come_out_of_the_file() {
+    let dms = |d: f64, m: f64, s: f64| d + m / 60.0 + s / 3600.0;
+    let karney = [
+        (
+            18.725775553796,
+            98.927919777265,
+            18.724785210853172866,
+            0.006615636046166963,
+            98.930043600815390181,
+            706.2676803,
+        ),
+        (
+            47.900780879363,
+            148.758779524609,
+            47.899309788344023215,
+            0.001327005894209747,
+            148.759764131627358008,
+            191.3088022,
+        ),
+        (
+            2.514600234503,
+            166.362139719401,
+            2.506446532968658234,
+            0.00196695535966103,
+            166.362225877709852834,
+            927.7647972,
+        ),
+    ];
+    let mut lines = vec![json!({
+        "from": {"lat_deg": -dms(37.0, 57.0, 3.7203), "lon_deg": dms(144.0, 25.0, 29.5244)},
+        "to": {"lat_deg": -dms(37.0, 39.0, 10.1561), "lon_deg": dms(143.0, 55.0, 35.3839)},
+    })];
+    for (lat1, azi1, lat2, lon2, _, s12) in karney {
+        let from = json!({"lat_deg": lat1, "lon_deg": 0});
+        lines.push(json!({"from": from, "to": {"lat_deg": lat2, "lon_deg": lon2}}));
+        lines.push(json!({"from": from, "bearing_deg": azi1, "distance_m": s12}));
+    }
+    let answer = run(&json!({"geodesics": lines}).to_string()).unwrap();
+    fits(&validator("locate-output.schema.json"), &answer);
+    let near = |value: &Value, expected: f64, within: f64| {
+        assert!(
+            (value.as_f64().unwrap() - expected).abs() < within,
+            "{value} for {expected}"
+        );
+    };
+    let flinders = &answer["geodesics"][0];
+    near(&flinders["distance_m"], 54_972.271, 0.0006);
+    near(&flinders["bearing_deg"], dms(306.0, 52.0, 5.37), 0.006 / 3600.0);
+    near(&flinders["bearing_back_deg"], dms(127.0, 10.0, 25.07), 0.006 / 3600.0);
+    for (index, (_, azi1, lat2, lon2, azi2, s12)) in karney.into_iter().enumerate() {
+        let (inverse, direct) = (&answer["geodesics"][1 + 2 * index], &answer["geodesics"][2 + 2 * index]);
+        near(&inverse["distance_m"], s12, 2e-7);
+        // Over 200 m a hundredth of a micrometre turns a bearing by 3e-9 degrees.
+        near(&inverse["bearing_deg"], azi1, 1e-7);
+        near(&inverse["bearing_onward_deg"], azi2, 1e-7);
+        near(&direct["to"]["lat_deg"], lat2, 2e-9);
+        near(&direct["to"]["lon_deg"], lon2, 2e-9);
+    }
+    for line in [
+        json!({"from": "a", "to": "b"}),
+        json!({"from": {"lat_deg": 1, "lon_deg": 1}, "bearing_deg": 4}),
+    ] {
+        let refusal = run(&json!({"geodesics": [line]}).to_string()).unwrap_err();
+        assert!(
+            refusal.code == 2 && refusal.what.starts_with("geodesics[0]"),
+            "{}",
+            refusal.what
+        );
+    }
+}
+
+/// 100 m due south of a lid by the published length of a degree: the meridian's radius at 45° is 6,367,382 m (WGS 84,
+/// M = a(1 - e²)/(1 - e² sin² φ)^1.5), so 100 m is 0.000899830°. Two errors of 4.9 and 12 m add to 12.96 m.
+#[test]
+fn the_way_to_a_lid_has_its_distance_bearing_and_both_errors() {
+    let text = json!({
+        "pins": [{"name": "lid", "kind": "tank_lid", "fixes": [{"lat_deg": 45.0, "lon_deg": -93.0, "accuracy_m": 3}]}],
+        "here": {"lat_deg": 44.99910017, "lon_deg": -93.0, "accuracy_m": 12, "heading_deg": 90}
+    });
+    let answer = run(&text.to_string()).unwrap();
+    fits(&validator("locate-output.schema.json"), &answer);
+    let way = &answer["ways"][0];
+    assert!((way["distance_m"].as_f64().unwrap() - 100.0).abs() < 0.005, "{way}");
+    assert!(way["bearing_deg"].as_f64().unwrap().abs() < 1e-3, "{way}");
+    assert!((way["error_m"].as_f64().unwrap() - 12.962).abs() < 0.001, "{way}");
+    assert_eq!(
+        (&way["arrow_deg"], &way["arrow_from"]),
+        (&json!(270.0), &json!("heading"))
+    );
+    assert_eq!(way["use_tape"], false);
+    let mut near = text;
+    near["here"]["lat_deg"] = json!(44.99995);
+    assert_eq!(run(&near.to_string()).unwrap()["ways"][0]["use_tape"], true);
+}
+
+fn made_in(folder: &tempfile::TempDir, name: &str) -> std::path::PathBuf {
+    folder.path().join(name)
+}
+
+#[test]
+fn a_plan_leaves_as_geojson_gpx_and_a_page_and_comes_back_as_pins() {
+    let folder = tempfile::tempdir().unwrap();
+    let (geojson, gpx, pdf) = (
+        made_in(&folder, "p.geojson"),
+        made_in(&folder, "p.gpx"),
+        made_in(&folder, "p.pdf"),
+    );
+    let asked = Asked {
+        geojson: Some(geojson.clone()),
+        gpx: Some(gpx.clone()),
+        pdf: Some(pdf.clone()),
+        ..Asked::default()
+    };
+    let mut text: Value = serde_json::from_str(&vector("invented-lot.json")).unwrap();
+    text["name"] = json!("Invented lot");
+    text["paths"] = json!([{"name": "hose", "places": ["back-left corner", {"x_m": 4, "y_m": -20}]}]);
+    let there = run_with(&text.to_string(), asked).unwrap();
+    assert!(std::fs::read(&pdf).unwrap().starts_with(b"%PDF"));
+    let lid = &there["positions"][0]["candidates"][0];
+    for file in [geojson, gpx] {
+        let asked = Asked {
+            pins: vec![file],
+            ..Asked::default()
+        };
+        let back = answer(&asked, "").unwrap();
+        let pins = back["pins"].as_array().unwrap();
+        let pin = pins.iter().find(|pin| pin["name"] == "inlet lid").unwrap();
+        assert_eq!(pin["kind"], "tank_lid");
+        for field in ["lat_deg", "lon_deg"] {
+            // Seven decimals are written.
+            assert!((pin[field].as_f64().unwrap() - lid[field].as_f64().unwrap()).abs() < 6e-8);
+        }
+        assert!(pin["error_m"].as_f64().unwrap() >= 4.9);
+    }
+    // Nothing of this plan lies on the Earth: no map, and the sentence says so.
+    let asked = Asked {
+        gpx: Some(made_in(&folder, "none.gpx")),
+        ..Asked::default()
+    };
+    let refusal = run_with(&vector("mahun.json"), asked).unwrap_err();
+    assert!(refusal.code == 1 && refusal.what.contains("no place of this plan has a position"));
+}
+
+/// The checksum is the exclusive-or of all between `$` and `*`, as NMEA 0183 has it, worked out here on its own.
+#[test]
+fn a_stream_is_read_averaged_and_its_bad_sentences_counted() {
+    let sum = |body: &str| body.bytes().fold(0_u8, |sum, byte| sum ^ byte);
+    let good = |second: u32, north: &str| {
+        let body = format!("GPGGA,1200{second:02}.00,{north},N,09300.0000,W,1,08,1.0,250.0,M,-30.0,M,,");
+        format!("${body}*{:02X}\r\n", sum(&body))
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let file = made_in(&folder, "walk.nmea");
+    let bad = good(3, "4500.0000").replace("4500", "4600");
+    let cut = "$GPGGA,120004.00,45";
+    std::fs::write(
+        &file,
+        format!("{}{bad}{}{cut}", good(1, "4500.0000"), good(2, "4500.0060")),
+    )
+    .unwrap();
+    let asked = Asked {
+        fixes: Some(file),
+        ..Asked::default()
+    };
+    let answer = answer(&asked, "").unwrap();
+    fits(&validator("locate-output.schema.json"), &answer);
+    let track = &answer["track"];
+    assert_eq!(track["fixes"].as_array().unwrap().len(), 2, "{track}");
+    assert_eq!(track["sentences"]["bad_checksum"], 1, "{track}");
+    assert_eq!(track["sentences"]["skipped"], 2, "{track}");
+    // 0.003 minutes are 0.00005 degrees.
+    assert!((track["mean"]["lat_deg"].as_f64().unwrap() - 45.00005).abs() < 1e-8);
+    assert!(track["mean"]["error_m"].as_f64().unwrap() >= 4.9);
+    let asked = Asked {
+        fixes: Some(made_in(&folder, "none.nmea")),
+        ..Asked::default()
+    };
+    assert_eq!(self::answer(&asked, "").unwrap_err().code, 4);
+    assert_eq!(self::answer(&Asked::default(), "").unwrap_err().code, 2);
 }
 
 #[test]

@@ -13,7 +13,9 @@
     clippy::format_push_string
 )]
 
+mod android;
 mod card;
+mod checks;
 mod dayfile;
 mod diagnose;
 mod fixture;
@@ -24,6 +26,7 @@ mod gpx;
 mod import;
 mod killed;
 mod layering;
+mod lifecycle;
 mod locate;
 mod locate_file;
 #[cfg(feature = "ui")]

@@ -155,9 +155,24 @@ fn id_of(desk: &Desk, name: &str) -> String {
 /// Every example of docs/office.md prints what stands there. `LIDMARK_UPDATE_DOCS=1` writes it anew.
 #[test]
 fn every_example_of_the_page_prints_what_it_says() {
-    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/office.md");
-    let text = std::fs::read_to_string(&page).unwrap();
     let desk = Desk::with_customers();
+    let day = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/vectors/dayfile/good.lidmark");
+    std::fs::copy(day, desk.path("day.lidmark")).unwrap();
+    examples_of("docs/office.md", &desk, 8);
+}
+
+/// The same of docs/locate.md.
+#[test]
+fn every_example_of_the_page_on_lids_prints_what_it_says() {
+    let desk = Desk::with_customers();
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples/locate-lid.json");
+    std::fs::copy(example, desk.path("locate-lid.json")).unwrap();
+    examples_of("docs/locate.md", &desk, 3);
+}
+
+fn examples_of(page: &str, desk: &Desk, least: usize) {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join(page);
+    let text = std::fs::read_to_string(&page).unwrap();
     let bin = Path::new(env!("CARGO_BIN_EXE_lidmark-office")).parent().unwrap();
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap());
     let mut made = String::new();
@@ -187,7 +202,7 @@ fn every_example_of_the_page_prints_what_it_says() {
         count += 1;
     }
     made.push_str(rest);
-    assert!(count >= 8, "only {count} examples were found");
+    assert!(count >= least, "only {count} examples were found");
     if std::env::var_os("LIDMARK_UPDATE_DOCS").is_some() {
         std::fs::write(page, made).unwrap();
     }
@@ -212,6 +227,27 @@ const DIRTY: &str = "Kundenliste / Customers 2026;;;;;;;;\n;;;;;;;;\nCustomer no
 10;Year;7 Pine;Weir;;1500;5/13/19;;;\n\
 ;;;Weir;;1500;;;;\n\
 12;Zed;8 Pine;Weir;n/a;1500;mayo de 2023;;;\n";
+
+/// Python's csv module with strict=True refuses the same two rows: RFC 4180, 2.5 to 2.7.
+#[test]
+fn a_quotation_mark_that_is_not_closed_takes_no_site_in() {
+    let desk = Desk::new();
+    let list = "name;address\n\"Whole, inside\"\"\";\"1 Elm\nLane\"\n\"Broken\" off;2 Elm\nGood;3 \"Elm\"\n\"Open;4 Elm\nSwallowed;5 Elm\n";
+    desk.write("list.csv", list.as_bytes());
+    let said = desk.json(&["read-csv", "list.csv", "--json"]);
+    assert_eq!(
+        (&said["sites_added"], &said["rows_refused"]),
+        (&Value::from(2), &Value::from(2)),
+        "{said}"
+    );
+    let rejects = std::fs::read_to_string(desk.path("list-rejected.csv")).unwrap();
+    assert!(rejects.contains("Swallowed"), "nothing is lost: {rejects}");
+    let script = "import csv\nfor start in ('\"Broken\" off;2 Elm\\n', '\"Open;4 Elm\\nSwallowed;5 Elm\\n'):\n    try:\n        list(csv.reader([start], delimiter=';', strict=True)); print('read')\n    except csv.Error: print('refused')";
+    assert_eq!(
+        desk.python(script, &[]).split_whitespace().collect::<Vec<_>>(),
+        ["refused", "refused"]
+    );
+}
 
 fn windows_1252(text: &str) -> Vec<u8> {
     encoding_rs::WINDOWS_1252
@@ -490,7 +526,7 @@ fn due_is_narrowed_by_date_town_distance_and_area() {
 #[test]
 fn a_book_that_is_not_there_not_ours_newer_or_damaged_is_said_and_left_alone() {
     let desk = Desk::new();
-    assert!(desk.refused(1, &["due"]).contains("There is no book"));
+    assert!(desk.refused(4, &["due"]).contains("There is no book"));
     assert!(!desk.path("book.sqlite").exists());
     assert!(
         desk.refused(1, &["due", "--lang", "es"])
@@ -826,6 +862,10 @@ fn the_ledger_of_a_period_balances_in_another_program() {
         assert_eq!(said[key].as_f64(), Some(litres), "{key}");
     }
     assert_eq!(said["balances"], true);
+    // Five years, as 30 TAC 312.145, NR 113.11 and Minn. R. 7083.0770 ask for.
+    let kept = said["entries"].as_array().unwrap().iter();
+    let kept = kept.map(|row| row["keep_until"].as_str().unwrap()).collect::<Vec<_>>();
+    assert_eq!(kept, ["2031-01-09", "2031-01-10"]);
     let sums = "import csv,sys\nfrom decimal import Decimal as D\nr=list(csv.DictReader(open('r.csv',newline=''),strict=True))\nassert r[0]['kind']=='carried_over' and r[-1]['kind']=='on_board'\ns=sum(D(x['change_l']) for x in r[1:-1])\nprint(D(r[0]['on_board_after_l'])+s==D(r[-1]['on_board_after_l']), len(r)-2)";
     desk.done(&[&nine[..], &["--csv", "r.csv"]].concat());
     assert_eq!(desk.python(sums, &[]).trim(), "True 2");

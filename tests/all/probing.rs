@@ -751,7 +751,7 @@ fn draw_other(dice: &mut Dice) -> Lot {
     }
 }
 
-/// Lots from the other generator, none of whose numbers the map was ever held against.
+/// Lots from the other generator: the map was fitted to seeds of the first alone.
 #[test]
 fn the_map_holds_on_lots_from_another_generator() {
     let lots: Vec<Lot> = {
@@ -767,5 +767,5 @@ fn the_map_holds_on_lots_from_another_generator() {
         mean(&pushes)
     );
     assert!(ours * 2.0 <= pipe.min(spiral), "{ours} against {pipe} and {spiral}");
-    assert!(held >= 0.85, "the 90 % area holds {held}");
+    assert!((0.85..=0.95).contains(&held), "the 90 % area holds {held}");
 }

@@ -58,7 +58,40 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "Wishes",
         ],
     ),
-    ("photos.rs", &["PictureSource", "camera", "camera data"]),
+    (
+        "photos.rs",
+        &["PictureSource", "camera", "camera data", "part", "{}.jpg"],
+    ),
+    // Media types, ends of file names, and what is told to whoever reads a fault report.
+    (
+        "device.rs",
+        &[
+            "application/geo+json",
+            "application/gpx+xml",
+            "application/octet-stream",
+            "application/pdf",
+            "image/jpeg",
+            "text/csv",
+            "csv",
+            "geojson",
+            "gpx",
+            "pdf",
+            "Device",
+            "there",
+        ],
+    ),
+    // A label of a change that has no Undo to show it; what a screen shows of a clock; numbers of their own.
+    ("prices.rs", &["prices"]),
+    (
+        "gauge.rs",
+        &[
+            "{hours}:{minutes:02}:{rest:02}",
+            "{minutes:02}:{rest:02}",
+            "{:.2} in",
+            "{:.1} cm",
+        ],
+    ),
+    ("work.rs", &["{sign}{}.{:03}"]),
     ("plan.rs", &["inbox"]),
     ("session.rs", &["general", "Session", "setup", "pending"]),
     (

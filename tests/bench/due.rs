@@ -1,15 +1,6 @@
 //! `due` over a large book, against the same rows asked of SQLite and dropped.
 //!
 //! `cargo bench --no-default-features --bench due`. The book is invented and made anew by prepared statements.
-#![allow(
-    clippy::unwrap_used,
-    clippy::indexing_slicing,
-    clippy::cast_possible_truncation,
-    clippy::cast_precision_loss,
-    clippy::print_stdout,
-    reason = "a benchmark stops where it fails"
-)]
-
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -23,17 +14,12 @@ use rusqlite::{Connection, params};
 const SITES: u32 = 200_000;
 const STOPS_EACH: u32 = 5;
 
-fn main() {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("due-{}", std::process::id()));
+/// Prints the lines of the table.
+pub fn lines(folder: &Path) {
+    let folder = folder.join("due");
     std::fs::create_dir_all(&folder).unwrap();
     let book = folder.join("book.sqlite");
-    let built = seconds(|| build(&book));
-    println!(
-        "book of {SITES} sites and {} stops made in {built:.1} s",
-        SITES * STOPS_EACH
-    );
-    println!("| What | Lidmark | The same rows from SQLite, dropped | Ratio |");
-    println!("|---|---|---|---|");
+    build(&book);
     let out = folder.join("due.csv");
     for (what, from, to) in [
         ("one month", "2027-03-01", "2027-03-31"),
@@ -49,13 +35,13 @@ fn main() {
         }
         let (ours, bare) = (median(&mut ours), median(&mut bare));
         println!(
-            "| due as CSV, {what}, {rows} sites | {:.1} ms | {:.1} ms | {:.2} |",
+            "| due over {SITES} sites and {} stops as CSV, {what}, {rows} sites | {:.1} ms | the same rows from SQLite, dropped: {:.1} ms | {:.2} |",
+            SITES * STOPS_EACH,
             ours * 1e3,
             bare * 1e3,
             ours / bare
         );
     }
-    std::fs::remove_dir_all(&folder).unwrap();
 }
 
 fn seconds(work: impl FnOnce()) -> f64 {

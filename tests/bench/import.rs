@@ -276,6 +276,15 @@ fn bare(book: &Path, tables: &[(String, Vec<Vec<Value>>)]) -> f64 {
 const RECORDS: [&str; 4] = ["site", "tank", "stop", "pumping"];
 const BESIDE: [&str; 3] = ["stamp", "phone_action", "taken_in"];
 
+/// The size of a day file, and the sum of its parts as its directory lists them, bytes.
+fn sizes(file: &Path) -> (f64, f64) {
+    let mut archive = zip::ZipArchive::new(std::fs::File::open(file).unwrap()).unwrap();
+    let parts = (0..archive.len())
+        .map(|index| archive.by_index_raw(index).unwrap().size())
+        .sum::<u64>();
+    (std::fs::metadata(file).unwrap().len() as f64, parts as f64)
+}
+
 /// Prints the lines of the table.
 pub fn lines(folder: &Path) {
     let folder = folder.join("import");
@@ -310,6 +319,13 @@ pub fn lines(folder: &Path) {
     let few = phone_with(&folder, 200);
     let many = day_file(&folder, &few, "photos.lidmark", 1_000);
     let none = day_file(&folder, &few, "plain.lidmark", 0);
+    let (packed, parts) = sizes(&many);
+    println!(
+        "| — the file of 200 stops and 1000 photos | {:.1} MB | the sum of its parts: {:.1} MB | {:.3} |",
+        packed / 1e6,
+        parts / 1e6,
+        packed / parts
+    );
     let (seconds, with) = in_child(&many, &folder.join("photos/book.sqlite"));
     let (_, without) = in_child(&none, &folder.join("plain/book.sqlite"));
     println!(

@@ -14,6 +14,7 @@
 
 use std::path::Path;
 
+mod due;
 mod import;
 
 fn main() {
@@ -26,5 +27,6 @@ fn main() {
     println!("| What | Lidmark | The least it could take | Ratio |");
     println!("|---|---|---|---|");
     import::lines(&folder);
+    due::lines(&folder);
     std::fs::remove_dir_all(&folder).unwrap();
 }

@@ -325,7 +325,7 @@ fn labels(ink: &mut Ink, plan: &YardPlan, view: &View, figures: Figures) {
         let (Some(from), Some(to)) = (plan.marks.get(tie.from), plan.marks.get(tie.to)) else {
             continue;
         };
-        let text = super::tape_text(figures, tie.distance);
+        let text = figures.tape(tie.distance);
         let (width, height) = (LABEL.width(&text) + 2.0, LABEL.leading());
         // Beside the middle, or nearer to where the tape was held: the table has it anyway.
         let spot = [0.5, 0.35, 0.65].into_iter().find_map(|share| {

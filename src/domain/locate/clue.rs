@@ -3,7 +3,7 @@
 //! A clue that may be about something else entirely is a mixture: with its trust `w` it was made by the tank and lies
 //! about it by a normal error; otherwise it could be anywhere in the yard. `L(c) = w · N(clue - c) + (1 - w) / area`.
 
-use super::plane::{Point, distance_to_piece_m};
+use super::plane::{AXES_PER_RADIUS, Point, distance_to_piece_m};
 use super::yard::{METRES_PER_FOOT, Yard};
 use crate::domain::units::Length;
 use std::f64::consts::TAU;
@@ -61,6 +61,13 @@ pub enum Clue {
         /// How wide they waved.
         radius: Length,
     },
+    /// A lid known by positions alone: near it, and no nearer than they are good.
+    Pin {
+        /// Where they put it.
+        at: Point,
+        /// Their error, radius of about 68 %.
+        error: Length,
+    },
     /// A distance to the tank on a record drawing.
     Record {
         /// From where.
@@ -106,7 +113,8 @@ impl Clue {
             | Self::Vent { at }
             | Self::Settled { at, .. }
             | Self::Marker { at }
-            | Self::Customer { at, .. } => *at,
+            | Self::Customer { at, .. }
+            | Self::Pin { at, .. } => *at,
             Self::Record { from, .. } => *from,
         }
     }
@@ -121,6 +129,8 @@ impl Clue {
             Self::Settled { radius, .. } => Some((0.4, half(radius).max(1.0))),
             Self::Marker { .. } => Some((0.85, 5.0 * METRES_PER_FOOT / 1.5)),
             Self::Customer { radius, .. } => Some((0.6, half(radius).max(3.0))),
+            // A lid lies within half a tank of its middle; one in twenty was pinned at another place (common practice).
+            Self::Pin { error, .. } => Some((0.95, (half(error) / AXES_PER_RADIUS).hypot(0.6))),
             _ => None,
         }
     }
@@ -223,7 +233,8 @@ const PLACE_SIGMA_M: f64 = 0.4;
 /// The density of the distance from the wall to the tank's middle, per metre, not scaled.
 ///
 /// Source: popular how-to pages: usually 10-25 ft from the house, some say 5-25 ft (weak). "Usually" is read as seven in
-/// ten; the tank's middle is taken as 1 m behind its near edge (common practice).
+/// ten; the tank's middle is taken as 1 m behind its near edge, and beyond 25 ft the chance falls by e every 2 m (common
+/// practice).
 fn from_wall(wall_m: f64) -> f64 {
     let edge_ft = (wall_m - 1.0) / METRES_PER_FOOT;
     if edge_ft < 5.0 {
@@ -233,7 +244,7 @@ fn from_wall(wall_m: f64) -> f64 {
     } else if edge_ft < 25.0 {
         1.0
     } else {
-        0.4 * (-(edge_ft - 25.0) * METRES_PER_FOOT / 3.0).exp()
+        0.4 * (-(edge_ft - 25.0) * METRES_PER_FOOT / 2.0).exp()
     }
 }
 

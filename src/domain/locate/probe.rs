@@ -189,6 +189,12 @@ impl ProbeMap {
         self.grid
     }
 
+    /// The yard it was made for.
+    #[must_use]
+    pub const fn yard(&self) -> &Yard {
+        &self.yard
+    }
+
     /// Whether a map made from these clues would lie on the same grid, so that adding to this one comes to the same.
     #[must_use]
     pub fn lies_on_the_grid_of(&self, clues: &[Clue]) -> bool {

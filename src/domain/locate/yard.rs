@@ -81,7 +81,9 @@ pub enum Firmness {
 }
 
 impl Firmness {
-    const fn inside(self) -> f64 {
+    /// Returns how much less likely a tank is inside a distance that codes keep.
+    #[must_use]
+    pub const fn inside(self) -> f64 {
         match self {
             Self::Soft => 0.05,
             Self::Hard => 0.0,

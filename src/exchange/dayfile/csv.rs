@@ -2,14 +2,17 @@
 
 use super::WriteError;
 use super::geo::degrees;
+use super::write::Blob;
+use crate::domain::money::line_amount;
 use crate::domain::record::{
-    Cell, Compartment, Kind, Pumping, Reading, Record, Site, SiteId, Stop, StopId, Tank, TankId,
+    Cell, Compartment, Disposal, Kind, LoadCorrection, Photo, Pumping, Reading, Record, Site, SiteId, Stop, StopId,
+    Tank, TankId, Truck, TruckTank, TruckTankId, WorkLine,
 };
 use crate::domain::units::Length;
 use crate::store::Store;
 use crate::store::carry::Carry;
 use chrono::{DateTime, FixedOffset};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::io::Write;
 use uuid::Uuid;
 
@@ -45,6 +48,13 @@ fn decimal(parts: i64, per: u64, decimals: usize) -> String {
 
 fn moment(at: Option<DateTime<FixedOffset>>) -> String {
     at.map(|at| at.to_rfc3339_opts(chrono::SecondsFormat::Secs, false))
+        .unwrap_or_default()
+}
+
+/// Degrees, exactly; nothing past the range of a position.
+fn angle(e7: Option<i64>) -> String {
+    e7.filter(|e7| degrees(*e7).is_some())
+        .map(|e7| decimal(e7, 10_000_000, 7))
         .unwrap_or_default()
 }
 
@@ -109,11 +119,6 @@ pub fn write_sites(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         if site.is_removed() {
             return Ok(());
         }
-        let angle = |e7: Option<i64>| {
-            e7.filter(|e7| degrees(*e7).is_some())
-                .map(|e7| decimal(e7, 10_000_000, 7))
-                .unwrap_or_default()
-        };
         table.write_record([
             site.name,
             site.address,
@@ -262,7 +267,7 @@ pub fn write_stops(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
 /// # Errors
 /// When the book cannot be read or the output not written.
 pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(), WriteError> {
-    let names = Names::read(store, carry)?;
+    let (names, trucks) = (Names::read(store, carry)?, truck_names(store, carry)?);
     let mut table = table(
         out,
         &[
@@ -275,6 +280,9 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             "taken_out_l",
             "left_in_l",
             "rinsed",
+            "waste",
+            "truck",
+            "truck_tank",
             "stop_id",
             "tank_id",
         ],
@@ -283,6 +291,10 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         let Some([day, place, site, address]) = names.stop(pumping.stop).filter(|_| !pumping.removed) else {
             return Ok(());
         };
+        let [truck, truck_tank] = pumping
+            .truck_tank
+            .and_then(|tank| trucks.get(&tank).cloned())
+            .unwrap_or_default();
         table.write_record([
             day,
             place,
@@ -293,8 +305,246 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             litres(pumping.out_ml),
             litres(pumping.heel_ml),
             yes_no(pumping.rinsed).to_owned(),
+            pumping.waste.map(|waste| waste.word().to_owned()).unwrap_or_default(),
+            truck,
+            truck_tank,
             pumping.stop.to_string(),
             pumping.tank.to_string(),
+        ])?;
+        Ok(())
+    })?;
+    table.flush()?;
+    Ok(())
+}
+
+/// The trucks and their tanks, by name.
+fn truck_names(store: &Store, carry: &Carry) -> Result<HashMap<TruckTankId, [String; 2]>, WriteError> {
+    let mut trucks = HashMap::new();
+    store.each_record(carry, |truck: Truck| -> Result<(), WriteError> {
+        let name = if truck.name.is_empty() { truck.plate } else { truck.name };
+        trucks.insert(truck.id, name);
+        Ok(())
+    })?;
+    let mut tanks = HashMap::new();
+    store.each_record(carry, |tank: TruckTank| -> Result<(), WriteError> {
+        let number = if tank.name.is_empty() {
+            tank.place.saturating_add(1).to_string()
+        } else {
+            tank.name
+        };
+        tanks.insert(tank.id, [trucks.get(&tank.truck).cloned().unwrap_or_default(), number]);
+        Ok(())
+    })?;
+    Ok(tanks)
+}
+
+/// What was let out, where, and who took it.
+///
+/// # Errors
+/// When the book cannot be read or the output not written.
+pub fn write_disposals(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(), WriteError> {
+    let trucks = truck_names(store, carry)?;
+    let mut table = table(
+        out,
+        &[
+            "at",
+            "truck",
+            "truck_tank",
+            "place",
+            "address",
+            "permit",
+            "operator",
+            "method",
+            "let_out_l",
+            "accepted_l",
+            "ticket",
+            "receiver",
+            "signed_at",
+            "discrepancy",
+            "treatment",
+            "land_rate",
+            "disposal_id",
+        ],
+    )?;
+    store.each_record(carry, |disposal: Disposal| -> Result<(), WriteError> {
+        if disposal.removed {
+            return Ok(());
+        }
+        let [truck, tank] = trucks.get(&disposal.truck_tank).cloned().unwrap_or_default();
+        table.write_record([
+            moment(disposal.at),
+            truck,
+            tank,
+            disposal.place,
+            disposal.address,
+            disposal.permit,
+            disposal.operator,
+            disposal
+                .method
+                .map(|method| method.word().to_owned())
+                .unwrap_or_default(),
+            litres(Some(disposal.out_ml)),
+            litres(disposal.accepted_ml),
+            disposal.ticket,
+            disposal.receiver_name,
+            moment(disposal.receiver_signed_at),
+            disposal.discrepancy,
+            disposal.treatment,
+            disposal.land_rate,
+            disposal.id.to_string(),
+        ])?;
+        Ok(())
+    })?;
+    table.flush()?;
+    Ok(())
+}
+
+/// What was put right in the load, and why.
+///
+/// # Errors
+/// When the book cannot be read or the output not written.
+pub fn write_corrections(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(), WriteError> {
+    let trucks = truck_names(store, carry)?;
+    let mut table = table(
+        out,
+        &[
+            "at",
+            "truck",
+            "truck_tank",
+            "change_l",
+            "reason",
+            "corrects_id",
+            "correction_id",
+        ],
+    )?;
+    store.each_record(carry, |correction: LoadCorrection| -> Result<(), WriteError> {
+        if correction.removed {
+            return Ok(());
+        }
+        let [truck, tank] = trucks.get(&correction.truck_tank).cloned().unwrap_or_default();
+        table.write_record([
+            moment(correction.at),
+            truck,
+            tank,
+            litres(Some(correction.change_ml)),
+            correction.reason,
+            correction.corrects,
+            correction.id.to_string(),
+        ])?;
+        Ok(())
+    })?;
+    table.flush()?;
+    Ok(())
+}
+
+/// The lines of the slips, each with what it comes to before tax; tax is taken once a slip and rate, not here.
+///
+/// # Errors
+/// When the book cannot be read or the output not written.
+pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(), WriteError> {
+    let names = Names::read(store, carry)?;
+    let mut table = table(
+        out,
+        &[
+            "day",
+            "place",
+            "site",
+            "address",
+            "line",
+            "work",
+            "quantity",
+            "unit_price",
+            "amount_before_tax",
+            "tax_percent",
+            "accepted",
+            "stop_id",
+            "work_line_id",
+        ],
+    )?;
+    store.each_record(carry, |line: WorkLine| -> Result<(), WriteError> {
+        let Some([day, place, site, address]) = names.stop(line.stop).filter(|_| !line.removed) else {
+            return Ok(());
+        };
+        let amount = line_amount(&line).map(|cents| decimal(cents.0, 100, 2));
+        table.write_record([
+            day,
+            place,
+            site,
+            address,
+            line.place.saturating_add(1).to_string(),
+            line.label,
+            decimal(line.quantity_thousandths, 1_000, 3),
+            decimal(line.unit_price.0, 100, 2),
+            amount.unwrap_or_default(),
+            decimal(line.tax_permille, 10, 1),
+            line.accepted.word().to_owned(),
+            line.stop.to_string(),
+            line.id.to_string(),
+        ])?;
+        Ok(())
+    })?;
+    table.flush()?;
+    Ok(())
+}
+
+/// The photos: what each shows, where it lies in the file, and whether it does.
+///
+/// # Errors
+/// When the book cannot be read or the output not written.
+pub fn write_photos(store: &Store, carry: &Carry, blobs: &[Blob], out: &mut dyn Write) -> Result<(), WriteError> {
+    let names = Names::read(store, carry)?;
+    let there = blobs.iter().map(|blob| blob.sha256.to_string()).collect::<HashSet<_>>();
+    let mut table = table(
+        out,
+        &[
+            "day",
+            "place",
+            "site",
+            "address",
+            "shows",
+            "tank",
+            "taken_at",
+            "added_at",
+            "width_px",
+            "height_px",
+            "latitude_deg",
+            "longitude_deg",
+            "note",
+            "file",
+            "in_this_file",
+            "stop_id",
+            "site_id",
+            "photo_id",
+        ],
+    )?;
+    store.each_record(carry, |photo: Photo| -> Result<(), WriteError> {
+        if photo.removed {
+            return Ok(());
+        }
+        let [day, place, site, address] = photo.stop.and_then(|stop| names.stop(stop)).unwrap_or_else(|| {
+            let (site, address) = names.sites.get(&photo.site).cloned().unwrap_or_default();
+            [String::new(), String::new(), site, address]
+        });
+        let tank = photo.tank.and_then(|tank| names.tanks.get(&tank).cloned());
+        table.write_record([
+            day,
+            place,
+            site,
+            address,
+            photo.part.word().to_owned(),
+            tank.unwrap_or_default(),
+            moment(photo.taken_at),
+            moment(Some(photo.added_at)),
+            photo.width_px.to_string(),
+            photo.height_px.to_string(),
+            angle(photo.lat_e7),
+            angle(photo.lon_e7),
+            photo.note,
+            format!("photos/{}.jpg", photo.hash),
+            yes_no(Some(there.contains(&photo.hash))).to_owned(),
+            shown(photo.stop),
+            photo.site.to_string(),
+            photo.id.to_string(),
         ])?;
         Ok(())
     })?;

@@ -6,7 +6,7 @@
 use super::manifest::{Digest, Hashing, MANIFEST, Manifest, Part, SIGNATURE};
 use super::sign::SecretKey;
 use super::{FORMAT, MOST_BYTES, WriteError, csv, geo, lines};
-use crate::domain::record::{KINDS, Kind, Logged, Record as _, Setup, Stamped, Stop};
+use crate::domain::record::{DayClose, Disposal, KINDS, Kind, Logged, Record as _, Setup, Stamped, Stop};
 use crate::store::carry::{Carry, Place};
 use crate::store::{SCHEMA_VERSION, Store};
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, Timelike};
@@ -255,6 +255,19 @@ fn texts<'a>(store: &'a Store, order: &'a Order<'a>) -> Result<Vec<Text<'a>>, Wr
         "csv/readings.csv",
         Box::new(move |out| csv::write_readings(store, carry, out)),
     );
+    plain(
+        "csv/disposals.csv",
+        Box::new(move |out| csv::write_disposals(store, carry, out)),
+    );
+    plain(
+        "csv/corrections.csv",
+        Box::new(move |out| csv::write_corrections(store, carry, out)),
+    );
+    plain("csv/work.csv", Box::new(move |out| csv::write_work(store, carry, out)));
+    plain(
+        "csv/photos.csv",
+        Box::new(move |out| csv::write_photos(store, carry, order.blobs, out)),
+    );
     for kind in KINDS.iter().filter(|kind| carry.count(kind.table) > 0) {
         let make = move |out: &mut dyn Write| csv::write_kind(store, carry, kind, phone, out);
         plain(&format!("tables/{}.csv", kind.table), Box::new(make));
@@ -264,14 +277,25 @@ fn texts<'a>(store: &'a Store, order: &'a Order<'a>) -> Result<Vec<Text<'a>>, Wr
         media_type: "application/geo+json",
         make: Box::new(move |out| geo::write(store, carry, out)),
     });
-    store.each_record(carry, |stop: Stop| -> Result<(), WriteError> {
-        if let Some(picture) = signature_svg(&stop) {
+    let mut signature = |id: Uuid, strokes: &str, name: &str| {
+        if let Some(picture) = signature_svg(strokes, name) {
             list.push(Text {
-                name: format!("signatures/{}.svg", stop.id),
+                name: format!("signatures/{id}.svg"),
                 media_type: "image/svg+xml",
                 make: Box::new(move |out| Ok(out.write_all(picture.as_bytes())?)),
             });
         }
+    };
+    store.each_record(carry, |stop: Stop| -> Result<(), WriteError> {
+        signature(stop.id.0, &stop.signature, &stop.signed_name);
+        Ok(())
+    })?;
+    store.each_record(carry, |disposal: Disposal| -> Result<(), WriteError> {
+        signature(disposal.id.0, &disposal.receiver_signature, &disposal.receiver_name);
+        Ok(())
+    })?;
+    store.each_record(carry, |close: DayClose| -> Result<(), WriteError> {
+        signature(close.id.0, &close.driver_signature, &close.driver);
         Ok(())
     })?;
     Ok(list)
@@ -294,10 +318,10 @@ fn write_records(
     })
 }
 
-/// A signature as a picture; `None` for an unsigned stop or strokes nobody can read, which stay in the record.
-fn signature_svg(stop: &Stop) -> Option<String> {
+/// A signature as a picture; `None` where nobody signed, or for strokes nobody can read, which stay in the record.
+fn signature_svg(strokes: &str, name: &str) -> Option<String> {
     use std::fmt::Write as _;
-    let strokes: Vec<Vec<(i32, i32)>> = serde_json::from_str(&stop.signature).ok()?;
+    let strokes: Vec<Vec<(i32, i32)>> = serde_json::from_str(strokes).ok()?;
     let height = strokes.iter().flatten().map(|(_, y)| *y).max()?.clamp(1, 10_000);
     let mut path = String::new();
     for stroke in &strokes {
@@ -310,7 +334,7 @@ fn signature_svg(stop: &Stop) -> Option<String> {
             let _ = write!(path, "L{x} {y}");
         }
     }
-    let name = stop.signed_name.replace('&', "&amp;").replace('<', "&lt;");
+    let name = name.replace('&', "&amp;").replace('<', "&lt;");
     let name: String = name.chars().filter(|c| !c.is_control()).collect();
     Some(format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"-10 -10 1020 {}\"><title>{name}</title>\
@@ -330,9 +354,10 @@ fn readme(order: &Order<'_>) -> String {
          This is the work of one truck on one day: septic tank pump-outs, as the technician recorded them.\n\
          It is an ordinary zip file. Nothing in it needs a program of ours:\n\
          \n\
-         csv/        stops, sites, loads and readings as tables for any spreadsheet; the units stand in the headers\n\
+         csv/        stops, sites, loads, disposals, corrections, readings, work and photos as tables for any spreadsheet;\n\
+         \x20           the units stand in the headers\n\
          tables/     every kind of record with all of its fields; mm millimetres, ml millilitres, e7 ten-millionths of a degree\n\
-         map.geojson the sites on a map\n\
+         map.geojson the sites on a map, and the photos whose camera noted where it was\n\
          photos/     the photos      signatures/  the signatures\n\
          records/    the records with the time of each change, log.jsonl the actions: for programs\n\
          manifest.json the size and SHA-256 of each part; manifest.sig the phone's Ed25519 signature of it\n\
@@ -347,9 +372,10 @@ fn readme(order: &Order<'_>) -> String {
          Este es el trabajo de un camión en un día: vaciados de fosas sépticas, tal como los anotó el técnico.\n\
          Es un archivo zip corriente. Nada de lo que contiene necesita un programa nuestro:\n\
          \n\
-         csv/        paradas, sitios, cargas y lecturas en tablas para cualquier hoja de cálculo; las unidades están en los encabezados\n\
+         csv/        paradas, sitios, cargas, descargas, correcciones, lecturas, trabajos y fotos en tablas para cualquier\n\
+         \x20           hoja de cálculo; las unidades están en los encabezados\n\
          tables/     cada tipo de registro con todos sus campos; mm milímetros, ml mililitros, e7 diezmillonésimas de grado\n\
-         map.geojson los sitios en un mapa\n\
+         map.geojson los sitios en un mapa, y las fotos cuya cámara anotó dónde estaba\n\
          photos/     las fotos       signatures/  las firmas\n\
          records/    los registros con la hora de cada cambio, log.jsonl las acciones: para programas\n\
          manifest.json el tamaño y el SHA-256 de cada parte; manifest.sig la firma Ed25519 del teléfono\n\

@@ -168,6 +168,7 @@ pub fn english() -> CardData {
                 "Outlet baffle in place and sound.",
             ]),
         },
+        work: TextBlock::default(),
         cautions: TextBlock {
             heading: "Please keep safe".to_owned(),
             lines: texts(&[
@@ -246,6 +247,7 @@ pub fn spanish() -> CardData {
                 "La línea de la casa estaba obstruida; quedó libre.",
             ]),
         },
+        work: TextBlock::default(),
         cautions: TextBlock {
             heading: "Por su seguridad".to_owned(),
             lines: texts(&[

@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 use lidmark::app::overlay::Verdict;
 use lidmark::app::setup::SetupItem;
 use lidmark::app::shell::{App, NoticeKind, Screen};
-use lidmark::domain::record::Language;
+use lidmark::domain::record::{Language, Station};
 use lidmark::exchange::dayfile::digest_of;
 use lidmark::exchange::dayfile::read::{DayFile, Trust, open};
 use lidmark::exchange::dayfile::seal::OfficeSecret;
 use lidmark::exchange::dayfile::sign::TrustedPhone;
+use lidmark::store::blobs::Blobs;
 
-use crate::fixture::{app_at_a_stop, taps};
+use crate::fixture::{Dice, app_at_a_stop, app_on, taps};
 
 fn make(app: &mut App) {
     app.go(Screen::Day);
@@ -262,4 +263,131 @@ fn with_no_room_left_nothing_is_left_and_a_sentence_says_so() {
     assert_eq!(left, Vec::<PathBuf>::new());
     make(&mut app);
     assert_eq!(files(&place).len(), 1, "with room again it is made");
+}
+
+/// The day's photos go along; one that is lost is named and stops nothing; the office lays them where the records look.
+#[test]
+fn photos_go_along_and_a_lost_one_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
+    app.go(Screen::At(Station::Dig));
+    for number in 0..2_u8 {
+        let path = folder.path().join(format!("{number}.png"));
+        image::RgbImage::from_fn(320, 240, |x, y| {
+            image::Rgb([(x % 251) as u8, (y % 241) as u8, 90 + 60 * number])
+        })
+        .save(&path)
+        .unwrap();
+        app.take_photo(&path);
+        app.settle_photos();
+    }
+    make(&mut app);
+    assert_eq!(app.notice().unwrap().kind, NoticeKind::Info, "{:?}", app.notice());
+    let blobs = Blobs::beside(app.session().book());
+    let hashes = app.session().ask(|store| store.photo_hashes()).unwrap();
+    let hashes = hashes.into_iter().collect::<Vec<_>>();
+    assert_eq!(hashes.len(), 2);
+    std::fs::write(blobs.picture(&hashes[0]).unwrap(), b"changed").unwrap();
+    make(&mut app);
+    let notice = app.notice().unwrap().clone();
+    assert_eq!(notice.kind, NoticeKind::Warning);
+    assert!(notice.text.what.contains("1 photo is not in it"), "{notice:?}");
+    let made = files(&folder.path().join("day-files"));
+    let photos = |path: &Path| {
+        let file = read(path, &[]);
+        let names = file.blobs().map(|part| part.name.clone()).collect::<Vec<_>>();
+        names
+            .into_iter()
+            .filter(|name| name.starts_with("photos/"))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        photos(&made[0]),
+        [format!("photos/{}.jpg", hashes[0]), format!("photos/{}.jpg", hashes[1])]
+    );
+    assert_eq!(photos(&made[1]), [format!("photos/{}.jpg", hashes[1])]);
+
+    let book = folder.path().join("office/book.sqlite");
+    let office = |arguments: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_lidmark-office"))
+            .arg("--book")
+            .arg(&book)
+            .args(arguments)
+            .output()
+            .unwrap();
+        assert!(
+            output.status.success(),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let there = Blobs::beside(&book);
+    let lies = |hash: &str| there.picture(hash).unwrap().is_file();
+    let import = |path: &Path| office(&["import", "--accept-unsigned", path.to_str().unwrap()]);
+    assert!(import(&made[1]).contains("1 photo it names was not on the phone any more"));
+    assert_eq!((lies(&hashes[0]), lies(&hashes[1])), (false, true));
+    assert!(office(&["doctor"]).contains("1 photo is named in the book and no day file has brought it"));
+    // The copy of a book that waits for a photo is a copy all the same.
+    office(&["backup", folder.path().join("copy.sqlite").to_str().unwrap()]);
+    assert!(!import(&made[0]).contains("not on the phone any more"));
+    assert_eq!((lies(&hashes[0]), lies(&hashes[1])), (true, true));
+    assert_eq!(office(&["doctor"]).trim(), "The book is sound.");
+}
+
+const FULL_DISK: &str = "LIDMARK_TEST_FULL_DISK";
+
+/// A file may not grow past a limit: to the phone that is a full disk (`ulimit -f`, POSIX.1-2017, in units of 512 bytes).
+#[cfg(unix)]
+#[test]
+fn a_full_disk_on_the_phone_leaves_no_half_a_file() {
+    if let Ok(book) = std::env::var(FULL_DISK) {
+        let mut app = app_on(Path::new(&book));
+        make(&mut app);
+        let notice = app.notice().unwrap();
+        println!("\nsaid: {:?} {} {}", notice.kind, notice.text.what, notice.text.advice);
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("book.sqlite");
+    let (mut app, _) = app_at_a_stop(&book);
+    app.go(Screen::At(Station::Dig));
+    // Noise does not pack: the photo alone is larger than the limit, and the book is far smaller.
+    let mut dice = Dice::new(7);
+    let path = folder.path().join("noise.png");
+    image::RgbImage::from_fn(1_600, 1_200, |_, _| {
+        let roll = dice.roll().to_le_bytes();
+        image::Rgb([roll[0], roll[1], roll[2]])
+    })
+    .save(&path)
+    .unwrap();
+    app.take_photo(&path);
+    app.settle_photos();
+    assert_eq!(app.photo_count(), 1);
+    drop(app);
+    let make_with = |blocks: &str| {
+        let output = std::process::Command::new("sh")
+            .args(["-c", "trap '' XFSZ; ulimit -f \"$0\"; exec \"$@\"", blocks])
+            .arg(std::env::current_exe().unwrap())
+            .args([
+                "--exact",
+                "dayfile::app::a_full_disk_on_the_phone_leaves_no_half_a_file",
+                "--nocapture",
+            ])
+            .env(FULL_DISK, &book)
+            .output()
+            .unwrap();
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        let said = text.lines().find_map(|line| line.strip_prefix("said: "));
+        said.unwrap_or_else(|| panic!("{text}{}", String::from_utf8_lossy(&output.stderr)))
+            .to_owned()
+    };
+    let said = make_with("2048");
+    assert!(said.starts_with("Failure"), "{said}");
+    assert_eq!(files(&folder.path().join("day-files")), Vec::<PathBuf>::new(), "{said}");
+    let said = make_with("unlimited");
+    assert!(said.starts_with("Info"), "{said}");
+    let made = files(&folder.path().join("day-files"));
+    assert_eq!(made.len(), 1, "{made:?}");
+    assert_eq!(read(&made[0], &[]).blobs().count(), 1);
 }

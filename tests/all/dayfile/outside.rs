@@ -5,10 +5,15 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use jsonschema::Validator;
+use lidmark::domain::record::{
+    Accepted, Disposal, DisposalId, LoadCorrection, LoadCorrectionId, Photo, PhotoId, Truck, TruckId, TruckTank,
+    TruckTankId, WorkLine, WorkLineId, changes,
+};
+use lidmark::domain::units::Cents;
 use lidmark::exchange::dayfile::seal::{OfficeSecret, seal};
 use serde_json::Value;
 
-use super::book::{self, Book, day};
+use super::book::{self, Book, at, day};
 use super::made;
 
 fn run(command: &mut Command) -> String {
@@ -234,4 +239,124 @@ fn a_signature_is_a_picture() {
     );
     let tree = resvg::usvg::Tree::from_str(&svg, &resvg::usvg::Options::default()).unwrap();
     assert_eq!((tree.size().width(), tree.size().height()), (1020.0, 520.0));
+}
+
+/// What the truck did, the lines of the slip and the photos, as Python's csv module reads them (RFC 4180, strict).
+#[test]
+fn an_office_without_the_program_has_the_truck_the_work_and_the_photos() {
+    let mut book = Book::empty();
+    let site = book.site("A", at(16, 9));
+    let stop = book.stop(site, 17, 0);
+    let truck = Truck {
+        id: TruckId(book.id()),
+        name: "Invented truck".to_owned(),
+        ..Truck::default()
+    };
+    let tank = TruckTank {
+        id: TruckTankId(book.id()),
+        truck: truck.id,
+        place: 1,
+        capacity_ml: 9_463_530,
+        ..TruckTank::default()
+    };
+    let disposal = Disposal {
+        id: DisposalId(book.id()),
+        truck_tank: tank.id,
+        at: Some(at(17, 15)),
+        place: "Invented plant, \"north\" gate".to_owned(),
+        permit: "P-1".to_owned(),
+        ticket: "T-77".to_owned(),
+        out_ml: 3_785_412,
+        accepted_ml: Some(3_700_000),
+        receiver_name: "Rey <Invented>".to_owned(),
+        receiver_signature: "[[[10,20],[300,40]]]".to_owned(),
+        ..Disposal::default()
+    };
+    let correction = LoadCorrection {
+        id: LoadCorrectionId(book.id()),
+        truck_tank: tank.id,
+        at: Some(at(17, 16)),
+        change_ml: -500,
+        reason: "gauge read again".to_owned(),
+        ..LoadCorrection::default()
+    };
+    let line = WorkLine {
+        id: WorkLineId(book.id()),
+        stop,
+        label: "Pump-out".to_owned(),
+        quantity_thousandths: 1_500,
+        unit_price: Cents(20_001),
+        tax_permille: 68,
+        accepted: Accepted::Yes,
+        ..WorkLine::default()
+    };
+    let blob = book::photo(1, 30_000);
+    let there = Photo {
+        id: PhotoId(book.id()),
+        site,
+        stop: Some(stop),
+        hash: blob.0.sha256.to_string(),
+        lat_e7: Some(441_234_567),
+        lon_e7: Some(-939_876_543),
+        ..Photo::default()
+    };
+    let gone = Photo {
+        id: PhotoId(book.id()),
+        hash: "0".repeat(64),
+        lat_e7: None,
+        ..there.clone()
+    };
+    let mut list = changes(&[], &[truck]);
+    list.extend(changes(&[], &[tank]));
+    list.extend(changes(&[], &[disposal]));
+    list.extend(changes(&[], &[correction]));
+    list.extend(changes(&[], &[line]));
+    list.extend(changes(&[], &[there, gone]));
+    book.keep(Some(stop), at(17, 17), list);
+    let carry = book.store.carry(day(17), false).unwrap();
+    let (_, bytes) = made(&book.store, &carry, &[blob]);
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("day.lidmark"), &bytes).unwrap();
+    run(Command::new("unzip")
+        .args(["-q", "day.lidmark", "-d", "out"])
+        .current_dir(&folder));
+    let script = r"
+import csv, json, os
+def rows(name):
+    return list(csv.DictReader(open('out/csv/' + name + '.csv', newline='', encoding='utf-8'), strict=True))
+photos = rows('photos')
+for photo in photos:
+    assert (photo['in_this_file'] == 'yes') == os.path.exists('out/' + photo['file']), photo
+places = json.load(open('out/map.geojson', encoding='utf-8'))['features']
+print(json.dumps([rows('disposals'), rows('corrections'), rows('work'), photos, [place['properties']['kind'] for place in places]]))
+";
+    let said = run(Command::new("python3").args(["-c", script]).current_dir(&folder));
+    let tables: Value = serde_json::from_str(&said).unwrap();
+    let (disposal, correction, work) = (&tables[0][0], &tables[1][0], &tables[2][0]);
+    // 1,000 US gallons are 3,785.411784 l (NIST SP 811), kept to the millilitre.
+    assert_eq!(disposal["let_out_l"], "3785.412");
+    assert_eq!(disposal["accepted_l"], "3700.000");
+    assert_eq!(disposal["place"], "Invented plant, \"north\" gate");
+    assert_eq!(
+        (&disposal["truck"], &disposal["truck_tank"]),
+        (&"Invented truck".into(), &"2".into())
+    );
+    assert_eq!(
+        (&disposal["permit"], &disposal["ticket"]),
+        (&"P-1".into(), &"T-77".into())
+    );
+    assert_eq!(correction["change_l"], "-0.500");
+    assert_eq!(correction["reason"], "gauge read again");
+    // 1.5 times 200.01 is 300.015, half a cent away from zero 300.02.
+    assert_eq!(work["amount_before_tax"], "300.02");
+    assert_eq!(
+        (&work["quantity"], &work["unit_price"], &work["tax_percent"]),
+        (&"1.500".into(), &"200.01".into(), &"6.8".into())
+    );
+    let said = tables[3].as_array().unwrap();
+    assert_eq!(said.iter().filter(|row| row["in_this_file"] == "yes").count(), 1);
+    assert_eq!(said.len(), 2);
+    assert_eq!(tables[4], serde_json::json!(["site", "photo"]));
+    let signatures = std::fs::read_dir(folder.path().join("out/signatures")).unwrap();
+    assert_eq!(signatures.count(), 2, "the customer's and the receiver's");
 }

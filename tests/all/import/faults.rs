@@ -78,6 +78,28 @@ fn every_damaged_or_hostile_file_is_refused_and_changes_no_byte() {
     assert!(done(&book, &["doctor"]).contains("sound"));
 }
 
+/// Made by Python's zipfile; APPNOTE.TXT 4.3.16: the end record counts entries in 16 bits.
+#[test]
+fn a_zip_of_65536_entries_is_refused_and_changes_no_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let (book, _, _) = book_and_next(folder.path(), 0);
+    let before = files_below(&folder.path().join("office"));
+    let many = folder.path().join("many.lidmark");
+    let script = "import sys, zipfile\nwith zipfile.ZipFile(sys.argv[1], 'w') as z:\n    for n in range(65536): z.writestr(f'csv/{n}.csv', b'')";
+    let made = Command::new("python3")
+        .args(["-c", script])
+        .arg(&many)
+        .status()
+        .unwrap();
+    assert!(made.success());
+    let output = office(&book, &["import", "--json", text(&many)]);
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(json["files"][0]["code"], "too-many-entries");
+    assert!(refused(&book, &["import", text(&many)], 1).contains("what to do: "));
+    assert!(files_below(&folder.path().join("office")) == before);
+}
+
 #[test]
 fn of_several_files_the_sound_ones_come_in() {
     let folder = tempfile::tempdir().unwrap();
@@ -194,7 +216,7 @@ fn a_full_disk_at_any_moment_leaves_the_book_as_it_was() {
     let (book, _, next) = book_and_next(folder.path(), 3);
     let before = contents(&book);
     let photos = |book: &Path| {
-        let mut files = files_below(&book.with_file_name("book-files"));
+        let mut files = files_below(&book.with_file_name("photos"));
         files.retain(|path, _| !path.ends_with(".turn"));
         files
     };
@@ -215,7 +237,7 @@ fn a_full_disk_at_any_moment_leaves_the_book_as_it_was() {
         assert_eq!(output.status.code(), Some(4), "{blocks} blocks: {}", said(&output));
         let why = String::from_utf8_lossy(&output.stderr);
         assert!(why.contains("what to do: "), "{why}");
-        assert_eq!(contents(&book), before, "{blocks} blocks");
+        assert_eq!(contents(&book), before, "{blocks} blocks: {}", said(&output));
         assert_eq!(photos(&book), photos_before, "{blocks} blocks");
     }
     assert!(failures >= 3, "the limit was met {failures} times only");
@@ -244,7 +266,7 @@ fn a_folder_that_may_not_be_written_to_is_named() {
         mode(&path, 0o444);
     }
     mode(&office, 0o555);
-    mode(&office.join("book-files"), 0o555);
+    mode(&office.join("photos"), 0o555);
     let run = |arguments: &[&str]| {
         let mut command = Command::new(&program);
         command.args(["--book", text(&book)]).args(arguments);
@@ -256,7 +278,7 @@ fn a_folder_that_may_not_be_written_to_is_named() {
     let unread = run(&["import", text(&next)]);
     let copied = run(&["backup", text(&office.join("copy.sqlite"))]);
     mode(&office, 0o755);
-    mode(&office.join("book-files"), 0o755);
+    mode(&office.join("photos"), 0o755);
     for output in [unread, copied] {
         assert_eq!(output.status.code(), Some(4), "{}", said(&output));
         assert!(
