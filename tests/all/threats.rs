@@ -32,6 +32,7 @@ fn every_test_the_threats_name_exists_and_every_answer_names_one() {
     tests_below(&root.join("tests/all"), &mut tests);
     tests_below(&root.join("src"), &mut tests);
     let page = std::fs::read_to_string(root.join("docs/threats.md")).unwrap();
+    let (promised, _) = page.split_once("## What is not promised").unwrap();
     let mut rows = 0;
     for line in page
         .lines()
