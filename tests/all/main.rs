@@ -46,6 +46,7 @@ mod rules;
 mod schema;
 mod stops;
 mod store;
+mod threats;
 mod truck;
 #[cfg(feature = "ui")]
 mod window;
