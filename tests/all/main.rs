@@ -48,6 +48,8 @@ mod stops;
 mod store;
 mod threats;
 mod truck;
+mod upkeep;
+mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;
