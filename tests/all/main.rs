@@ -49,7 +49,6 @@ mod store;
 mod threats;
 mod truck;
 mod upkeep;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;
