@@ -41,6 +41,10 @@ ROWS = {
     6: [("lost", dict(record="site", id=SITE, field="name", at_ms=1781704800000, offset_min=-300, by=uid(60), op=uid(61), sound=1, value="\"2 Sample Lane\""))],
     7: [("work_line", dict(id=uid(70), stop=STOP, place=0, label="pumping", quantity_thousandths=1000, unit_price=32500, tax_permille=0))],
     8: [("photo", dict(id=uid(80), site=SITE, part="lid", place=0, hash="a" * 64, width_px=4, height_px=3, added_at=AT))],
+    9: [
+        ("fixture", dict(id=uid(90), site=SITE, place=0, kind="toilet", name="upstairs")),
+        ("flush", dict(id=uid(91), stop=STOP, fixture=uid(90), round="before", result="slow", after_s=40)),
+    ],
 }
 
 for form in range(1, len(STEPS) + 1):
