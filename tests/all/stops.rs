@@ -722,7 +722,7 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         SiteField::Latitude,
         SiteField::Longitude,
     ]);
-    match dice.below(196) {
+    match dice.below(201) {
         // Most of the time something is typed, moved or kept, or a stop is opened.
         0..=9 => {
             let key = match dice.below(14) {
@@ -991,8 +991,12 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
         // A page is rarely on the screen of its own accord.
         172..=175 => app.tap_page(*dice.pick(Page::ALL)),
         176..=178 => app.tap_page_row(dice.below(30)),
-        179..=188 => app.tap_page_choice(dice.below(30), dice.below(5)),
+        179..=188 => {
+            app.tap_page(*dice.pick(Page::ALL));
+            app.tap_page_choice(dice.below(12), dice.below(5));
+        }
         189..=191 => {
+            app.tap_page(*dice.pick(Page::ALL));
             app.tap_page_key(dice.below(3));
             app.pad_key(PadKey::Digit(4));
             app.pad_keep();
@@ -1006,6 +1010,20 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
             app.tap_page(Page::Parts);
             app.tap_page_spot(dice.below(10));
             app.picker_choose(dice.below(10));
+        }
+        196..=198 => {
+            // A price takes the page, a key and a name.
+            app.tap_page(Page::Prices);
+            app.tap_page_key(0);
+            app.sheet_edit("hose over 100 ft");
+            app.sheet_keep();
+        }
+        199 => {
+            // A flush takes the fixtures that are there, whichever rows they stand in.
+            app.tap_page(Page::Flush);
+            for row in 0..10 {
+                app.tap_page_choice(row, dice.below(4));
+            }
         }
         _ => app.sign_accept(),
     }

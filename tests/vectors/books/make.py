@@ -43,7 +43,7 @@ ROWS = {
     8: [("photo", dict(id=uid(80), site=SITE, part="lid", place=0, hash="a" * 64, width_px=4, height_px=3, added_at=AT))],
     9: [
         ("fixture", dict(id=uid(90), site=SITE, place=0, kind="toilet", name="upstairs")),
-        ("flush", dict(id=uid(91), stop=STOP, fixture=uid(90), round="before", result="slow", after_s=40)),
+        ("flush", dict(id=uid(91), stop=STOP, fixture=uid(90), round="before", result="slowly", after_s=40)),
     ],
 }
 
