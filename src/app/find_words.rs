@@ -342,7 +342,7 @@ fn weak_text(located: &Located, model: &YardModel, lids: &[Lid], figures: Figure
     }
 }
 
-/// The ties of a mark in large plain words: "14 ft 3 in from the back-left corner (A), 22 ft 1 in from …".
+/// The ties of a mark in large plain words: "15 ft 8 in from the back-left corner (A), 21 ft 1 in from …".
 #[must_use]
 pub fn ties_text(mark: &Mark, model: &YardModel, lids: &[Lid], figures: Figures) -> String {
     let words = figures.words;

@@ -49,7 +49,7 @@ pub enum TypedError {
 }
 
 impl Figures {
-    /// Writes a taped distance: "14 ft 3 in", "14 ft 3½ in", "4.35 m".
+    /// Writes a taped distance: "15 ft 8 in", "15 ft 8½ in", "4.35 m".
     #[must_use]
     pub fn tape(self, distance: Length) -> String {
         match self.units {
@@ -345,7 +345,7 @@ impl Figures {
         }
     }
 
-    /// Reads a typed tape: feet, a `′`, inches ("14′3½"; "14" is feet), or metres to the millimetre.
+    /// Reads a typed tape: feet, a `′`, inches ("15′8½"; "15" is feet), or metres to the millimetre.
     ///
     /// # Errors
     /// [`TypedError`] saying why it cannot be used.

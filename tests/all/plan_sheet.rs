@@ -68,7 +68,7 @@ fn yard(marks: usize, ties: usize, name: &str, with_earth: bool) -> YardPlan {
         .map(|index| PlanTie {
             from: index % 2,
             to: (2 + index / 2).min(marks.len().saturating_sub(1)),
-            distance: Length::from_mm(4_343 + 1_000 * index as u32),
+            distance: Length::from_mm(4_775 + 1_000 * index as u32),
             residual_m: (index % 3 > 0).then_some(0.013 * (index as f64 - 4.0)),
         })
         .collect();
@@ -135,11 +135,11 @@ fn the_sheet_says_ties_places_and_cautions() {
     let page = sheet(&usual(), figures(EVERY[0]), PageSize::Letter);
     let bytes = pdf(&page).unwrap();
     let text = normal(&poppler("pdftotext", &["-layout"], &bytes));
-    // 4,343 mm is 14 ft 3 in, worked by hand: 14 × 304.8 + 3 × 25.4 = 4,343.4.
+    // 4,775 mm is 15 ft 8 in, worked by hand: 15 × 304.8 + 8 × 25.4 = 4,775.2.
     for words in [
         "Site plan",
         "June 17, 2026",
-        "14 ft 3 in",
+        "15 ft 8 in",
         "1 in = ",
         "back-left corner",
         "44.1235377, -93.9876543",
