@@ -1,6 +1,6 @@
 //! `due` over a large book, against the same rows asked of SQLite and dropped.
 //!
-//! `cargo bench --no-default-features --bench due`. The book is invented and made anew by prepared statements.
+//! `cargo bench --no-default-features --bench office`. The book is invented and made anew by prepared statements.
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
