@@ -148,9 +148,12 @@ fn a_stop_killed_at_any_moment_reopens_with_all_that_was_kept() {
         if found != expected {
             // The kill may have come between the commit and the word that it was made: one action more is no loss.
             let next = undisturbed(seed, kept + 1);
-            assert_eq!(
-                found, next,
-                "seed {seed}, {kept} touches said to be kept, which show\n{expected}"
+            // A touch that is made at another station goes there first, which is an action of its own.
+            let (there, _) = next.split_once(") ").unwrap();
+            let (_, rest) = expected.split_once(") ").unwrap();
+            assert!(
+                found == next || found == format!("{there}) {rest}"),
+                "seed {seed}, {kept} touches said to be kept, which show\n{expected}\nthe next one shows\n{next}\nfound was\n{found}"
             );
             one_more += 1;
         }
