@@ -1613,10 +1613,9 @@ const fn screen_of(screen: ui::Screen) -> Screen {
         ui::Screen::Find => Screen::At(Station::Find),
         ui::Screen::Dig => Screen::At(Station::Dig),
         ui::Screen::Read => Screen::At(Station::Read),
-        ui::Screen::Pump => Screen::At(Station::Pump),
-        ui::Screen::Leave => Screen::At(Station::Leave),
         // The pages are opened by their own keys; what stands before them is the station.
-        ui::Screen::Page => Screen::At(Station::Pump),
+        ui::Screen::Pump | ui::Screen::Page => Screen::At(Station::Pump),
+        ui::Screen::Leave => Screen::At(Station::Leave),
         ui::Screen::Tank => Screen::Tank,
         ui::Screen::Photos => Screen::Photos,
         ui::Screen::Photo => Screen::Photo,
