@@ -5,7 +5,7 @@ use crate::domain::flush::{Came, Fixture as FlushFixture, FlushTest};
 use crate::domain::judge::Decision;
 use crate::domain::leak::{DEFAULT_EDGE, DEFAULT_TIME_ERROR_S, Mark};
 use crate::domain::record::{
-    Compartment, Condition, Fixture, Flush, FlushResult, FlushRound, LeakRun, PartState, TankPart, Visit,
+    Compartment, Condition, Fixture, Flush, FlushResult, FlushRound, LeakRun, PartState, Reading, TankPart, Visit,
 };
 use crate::domain::signs::{Origin, Seen, Sign, Signs, TankState};
 use crate::domain::tank::{Compartment as CompartmentFacts, Tank as TankFacts, TankShape};
@@ -111,10 +111,14 @@ pub const fn is_asked(sign: Sign) -> bool {
 /// Returns the level before pumping, of the first compartment it was read in.
 #[must_use]
 pub fn level_before(visit: &Visit) -> Option<Offset> {
+    // In the order of tank and flow: readings have none of their own.
     visit
-        .readings
+        .compartments
         .iter()
-        .filter(|reading| !reading.removed)
+        .flat_map(|compartment| {
+            let read_here = move |reading: &&Reading| reading.compartment == compartment.id && !reading.removed;
+            visit.readings.iter().filter(read_here)
+        })
         .find_map(|reading| reading.level_mm)
         .and_then(|mm| i32::try_from(mm).ok())
         .map(Offset::from_mm)

@@ -151,7 +151,7 @@ fn the_sheet_says_ties_places_and_cautions() {
     }
     let page = sheet(&usual(), figures(EVERY[3]), PageSize::A4);
     let text = normal(&poppler("pdftotext", &["-layout"], &pdf(&page).unwrap()));
-    for words in ["4.34 m", "1:", "17 de junio de 2026"] {
+    for words in ["4.78 m", "1:", "17 de junio de 2026"] {
         assert!(text.contains(words), "{words} is not in\n{text}");
     }
     assert!(!text.contains("Site plan"), "{text}");

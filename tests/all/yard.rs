@@ -357,8 +357,8 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
     assert_eq!(app.screen(), Screen::Photo);
     app.back();
     assert_eq!(app.screen(), Screen::At(Station::Find));
-    // From 60 ft north of A. The lid lies at (10.26, -9.89) ft, by x = (30² + 14.25² - 22.0833²) / 60.
-    let (x, y) = (10.26 * FOOT, -9.89 * FOOT);
+    // From 60 ft north of A. The lid lies at (11.59, -10.53) ft, by x = (30² + 15.6667² - 21.3333²) / 60.
+    let (x, y) = (11.59 * FOOT, -10.53 * FOOT);
     let from = a.travel(0.0, 60.0 * FOOT);
     app.take_position(here(from, 3.0, Some(90.0)));
     let view = app.find_view();
@@ -384,7 +384,7 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
     );
     app.choose_units(Units::Metric);
     assert!(
-        app.find_view().title.contains("4.34 m from"),
+        app.find_view().title.contains("4.78 m from"),
         "{}",
         app.find_view().title
     );
