@@ -219,12 +219,12 @@ fn connect_stop(window: &ui::AppWindow, binder: &Rc<Binder>) {
     on!(binder, api,
         on_tap_previous_tank() => |app| app.step_tank(-1);
         on_tap_next_tank() => |app| app.step_tank(1);
-        on_tap_pumped(answer) => |app| app.tap_pumped(answer_of(answer));
+        on_tap_pumped() => |app| app.turn_pumped();
         on_nudge_out(steps) => |app| app.nudge_out(steps);
         on_pad_out() => |app| app.pad_out();
         on_nudge_heel(steps) => |app| app.nudge_heel(steps);
         on_pad_heel() => |app| app.pad_heel();
-        on_tap_rinsed(answer) => |app| app.tap_rinsed(answer_of(answer));
+        on_tap_rinsed() => |app| app.turn_rinsed();
         on_tap_truck() => |app| app.tap_pump_record();
         on_tap_flush() => |app| app.tap_page(Page::Flush);
         on_tap_signs() => |app| app.tap_page(Page::Looks);

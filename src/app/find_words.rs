@@ -13,19 +13,7 @@ use crate::say::words::Words;
 /// What a kind of pin is called.
 #[must_use]
 pub fn kind_title(kind: PinKind, words: Words) -> String {
-    words.t(match kind {
-        PinKind::TankLid => "tank lid",
-        PinKind::Cleanout => "cleanout",
-        PinKind::SewerExit => "sewer exit",
-        PinKind::HouseCorner => "house corner",
-        PinKind::DistributionBox => "distribution box",
-        PinKind::FieldEnd => "field end",
-        PinKind::Well => "well",
-        PinKind::Obstacle => "obstacle",
-        PinKind::TruckParking => "truck parking",
-        PinKind::HosePath => "hose path",
-        PinKind::Landmark => "point",
-    })
+    words.t(crate::app::plan_sheet::kind_text(kind))
 }
 
 /// What a clue is called.

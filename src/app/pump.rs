@@ -1,6 +1,6 @@
 //! Pump: what came out, what was left in, and what the truck holds after.
 
-use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict};
+use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
 use crate::app::shell::App;
 use crate::app::stop::pumping_mut;
 use crate::app::truck::volume_of;
@@ -235,6 +235,16 @@ impl App {
     /// Rinsed or not; tapping the answer that stands takes it back.
     pub fn tap_rinsed(&mut self, answer: Answer) {
         self.change_pumping("rinsed", |pumping| pumping.rinsed = answer.tapped_on(pumping.rinsed));
+    }
+
+    /// Not said, pumped, not pumped.
+    pub fn turn_pumped(&mut self) {
+        self.change_pumping("pumped", |pumping| pumping.pumped = next_answer(pumping.pumped));
+    }
+
+    /// Not said, rinsed, not rinsed.
+    pub fn turn_rinsed(&mut self) {
+        self.change_pumping("rinsed", |pumping| pumping.rinsed = next_answer(pumping.rinsed));
     }
 }
 

@@ -122,23 +122,11 @@ impl<T: Kept> Kept for Option<T> {
 
 /// A closed set of words, kept as text.
 macro_rules! words {
-    ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $text:literal),+ $(,)? }) => {
-        $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub enum $name { $($(#[$vdoc])* $variant),+ }
-        impl $name {
-            /// Every value, in the order a person is offered them.
-            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
-            /// Returns the word this value is kept as.
-            #[must_use]
-            pub const fn word(self) -> &'static str {
-                match self { $(Self::$variant => $text),+ }
-            }
-            /// Reads a kept word back.
-            #[must_use]
-            pub fn from_word(word: &str) -> Option<Self> {
-                Self::ALL.iter().copied().find(|value| value.word() == word)
-            }
+    ($(#[$doc:meta])* $name:ident { $($values:tt)+ }) => {
+        $crate::domain::coded::coded! {
+            $(#[$doc])*
+            #[derive(Default)]
+            $name { $($values)+ }
         }
         impl Kept for $name {
             fn to_cell(&self) -> Cell { Cell::Text(self.word().to_owned()) }

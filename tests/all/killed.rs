@@ -18,7 +18,7 @@ const SEED: &str = "LIDMARK_TEST_KILLED_SEED";
 /// More touches than a child lives to make.
 const TOUCHES: usize = 400;
 
-/// One touch, which is one action at the most; the same seed makes the same touches.
+/// One touch, which is one action, or two where undoing goes to another station first; the same seed makes the same touches.
 fn touch(app: &mut App, dice: &mut Dice) {
     let number = dice.below(40);
     let line = match dice.below(24) {
@@ -46,6 +46,15 @@ fn touch(app: &mut App, dice: &mut Dice) {
             return;
         }
     };
+    // The cautions are read before the first lid is touched: a touch of its own.
+    if !app.is_cautioned()
+        && ["cover", "nudge cover", "add lid"]
+            .iter()
+            .any(|digs| line.starts_with(digs))
+    {
+        app.acknowledge_cautions();
+        return;
+    }
     taps(app, &line);
 }
 
@@ -275,8 +284,9 @@ fn series(first: u64, kills: u64) -> Tally {
         let said_kept: i64 = words.next().unwrap().parse().unwrap();
         let screen = words.next().unwrap();
         tally.touches += touches;
+        // Two, because undoing what was done at another station goes there first.
         assert!(
-            lines == said_kept || lines == said_kept + 1,
+            (said_kept..=said_kept + 2).contains(&lines),
             "seed {seed}: {said_kept} actions were said to be kept, {lines} are there"
         );
         if lines == said_kept {
@@ -295,7 +305,7 @@ fn one_book_killed_again_and_again_keeps_every_touch() {
         go_on(Path::new(&book), seed.parse().unwrap());
         return;
     }
-    let (kills, first) = (many(200), first_seed());
+    let (kills, first) = (many(2000), first_seed());
     println!("repeat with: LIDMARK_SEED={first} LIDMARK_KILLS={kills} cargo test --test all killed -- --nocapture");
     let half = std::thread::spawn(move || series(first, kills / 2));
     let (one, two) = (series(first + kills, kills - kills / 2), half.join().unwrap());
