@@ -162,7 +162,7 @@ impl App {
             if bytes > CLOUD_TAKES {
                 warns = true;
                 words.f(
-                    "The copy has {0}; a phone's cloud backup takes at most 25 MB of an app, so it takes none. Use the sealed copy below.",
+                    "The copy has {0}; a phone's cloud backup takes at most 25 MB of an app, so it takes none. Make the sealed copy of the whole book instead.",
                     &[&size],
                 )
             } else {
