@@ -1042,6 +1042,12 @@ record! {
         ended_at: Option<DateTime<FixedOffset>>,
         /// The second mark against the outlet invert, above positive.
         level_end_mm: Option<i64>,
+        /// Which start of the phone the two counts below are from; empty when it keeps none.
+        boot: String,
+        /// Seconds of that start at the first mark, by a clock that nobody can set.
+        steady_start_s: Option<i64>,
+        /// The same at the second mark; nothing when the phone was started again in between.
+        steady_end_s: Option<i64>,
     }
 }
 record! {

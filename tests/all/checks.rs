@@ -3,6 +3,7 @@
 use chrono::TimeDelta;
 use lidmark::app::overlay::PadKey;
 use lidmark::app::page::{Page, PageRow, PageView};
+use lidmark::app::session::Steady;
 use lidmark::app::shell::{App, Screen};
 use lidmark::domain::record::{Language, Station, Units};
 
@@ -228,6 +229,110 @@ fn the_wait_of_the_leak_gauge_goes_on_while_the_program_is_closed() {
     assert!(app.page_view().lead.iter().any(|line| line.contains("88.6 cm")));
 }
 
+/// The phone's two clocks: the time of day, and the seconds since its start by a clock that nobody can set.
+fn clocks(app: &mut App, day: i64, boot: &'static str, steady: i64) {
+    later(app, day);
+    drop(app.session_mut().set_steady_clock(Box::new(move || {
+        Some(Steady {
+            boot: boot.to_owned(),
+            seconds: steady,
+        })
+    })));
+}
+
+#[test]
+fn a_clock_that_is_changed_during_the_wait_is_noticed_and_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let (mut app, _) = app_at_a_stop(&path);
+    taps(&mut app, TANK);
+    app.tap_page(Page::Gauge);
+    clocks(&mut app, 0, "a", 1_000);
+    answer(&mut app, "Wait", "1 h");
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    app.session_mut().settle().unwrap();
+    drop(app);
+    // Killed and started again; in between somebody set the clock five hours back. Twenty minutes have gone by.
+    let mut app = app_on(&path);
+    clocks(&mut app, -5 * 3_600, "a", 2_200);
+    app.tap_page(Page::Gauge);
+    assert_eq!(app.page_view().figure, "40:00");
+    assert!(
+        says(&app.page_view(), "was changed during the wait"),
+        "{:?}",
+        app.page_view().lead
+    );
+    clocks(&mut app, 9 * 3_600, "a", 4_600);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    // As by hand above: 92.9 L in the hour that went by, whatever the time of day says.
+    let view = app.page_view();
+    assert!(says(&view, "589 gal a day"), "{:?}", view.result);
+    assert!(
+        says(&view, "The clock was changed between the marks"),
+        "{:?}",
+        view.result
+    );
+
+    // Started again: only the time of day is left, and that is said.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 10 * 3_600, "b", 50);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    let view = app.page_view();
+    assert!(says(&view, "589 gal a day"), "{:?}", view.result);
+    assert!(says(&view, "was started again between the marks"), "{:?}", view.result);
+
+    // Set back behind the first mark, with nothing else to go by: no figure, and why.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 8 * 3_600, "c", 50);
+    assert!(says(&app.page_view(), "it was set back"), "{:?}", app.page_view().lead);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    let view = app.page_view();
+    assert!(says(&view, "the clock was set back"), "{:?}", view.result);
+    assert!(!says(&view, "gal a day,"), "{:?}", view.result);
+
+    // A year forward is asked about.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 366 * 86_400, "d", 50);
+    app.tap_page_key(0);
+    type_keys(&mut app, "10");
+    assert!(
+        says(&app.page_view(), "More than a day lies between the marks"),
+        "{:?}",
+        app.page_view().result
+    );
+    app.session_mut().settle().unwrap();
+    app.session().ask(|store| store.check()).unwrap();
+}
+
+#[test]
+fn a_clock_that_is_changed_while_a_fixture_runs_counts_nothing_false() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
+    taps(&mut app, TANK);
+    app.tap_page(Page::Flush);
+    tap_caption(&mut app, "Toilet");
+    clocks(&mut app, 0, "a", 100);
+    answer(&mut app, "Toilet", "Run");
+    clocks(&mut app, 7_200, "a", 109);
+    assert_eq!(row(&app, "Toilet").1.detail, "running for 9 s");
+    answer(&mut app, "Toilet", "Came");
+    assert_eq!(row(&app, "Toilet").1.detail, "came after 9 s");
+    // With no such clock a jump of hours is no count at all.
+    drop(app.session_mut().set_steady_clock(Box::new(|| None)));
+    answer(&mut app, "Toilet", "Run");
+    later(&mut app, -7_200);
+    assert_eq!(row(&app, "Toilet").1.detail, "running");
+    answer(&mut app, "Toilet", "Came");
+    assert_eq!(row(&app, "Toilet").1.detail, "came");
+}
+
 #[test]
 fn two_answers_that_do_not_go_together_are_said() {
     let folder = tempfile::tempdir().unwrap();
@@ -235,7 +340,11 @@ fn two_answers_that_do_not_go_together_are_said() {
     taps(&mut app, TANK);
     app.tap_page(Page::Looks);
     answer(&mut app, "Water coming in with nothing running", "Not there");
-    answer(&mut app, "That water coming from the inlet pipe", "There");
+    answer(
+        &mut app,
+        "Water coming in at the inlet pipe with nothing running",
+        "There",
+    );
     assert!(
         says(&app.page_view(), "do not go together"),
         "{:?}",

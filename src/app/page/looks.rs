@@ -31,6 +31,7 @@ const ORDER: &[Sign] = &[
     Sign::AlarmOn,
     Sign::PumpChamberHigh,
     Sign::PumpNotStarting,
+    Sign::FloatStuck,
     Sign::BackupInHouse,
     Sign::CleanoutFull,
     Sign::Gurgling,

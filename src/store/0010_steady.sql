@@ -1,0 +1,3 @@
+ALTER TABLE leak_run ADD COLUMN boot TEXT NOT NULL DEFAULT '';
+ALTER TABLE leak_run ADD COLUMN steady_start_s INTEGER;
+ALTER TABLE leak_run ADD COLUMN steady_end_s INTEGER;
