@@ -74,7 +74,7 @@ impl Findings {
             Sign::InflowAtInlet => words.t("water coming in at the inlet pipe with nothing running"),
             Sign::InflowAtWall => words.t("water coming in through a wall, joint, riser or lid"),
             Sign::GaugeInflow => words.t("water coming in by the leak gauge"),
-            Sign::GaugeOutflow => words.t("water leaving the full tank by the leak gauge"),
+            Sign::GaugeOutflow => words.t("water leaving the tank by the leak gauge"),
             Sign::FilterClogged => words.t("a clogged filter"),
             Sign::OutletPlugged => words.t("something blocking the outlet or the pipe behind it"),
             Sign::OutletDeviceMissing => words.t("an outlet baffle or tee missing or broken"),

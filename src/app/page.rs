@@ -404,14 +404,14 @@ impl App {
             (PageNumber::LinePrice(line), PadValue::Money(price)) => {
                 self.change_line("work", line, |line| line.unit_price = price);
             }
-            (PageNumber::LineTax(line), PadValue::Permille(tax)) => {
-                self.change_line("work", line, |line| line.tax_permille = tax);
+            (PageNumber::LineTax(line), PadValue::Ppm(tax)) => {
+                self.change_line("work", line, |line| line.set_tax_ppm(tax));
             }
             (PageNumber::Price(slot), PadValue::Money(price)) => {
                 self.change_price(slot, |line| line.unit_price = price);
             }
-            (PageNumber::Tax(slot), PadValue::Permille(tax)) => {
-                self.change_price(slot, |line| line.tax_permille = tax);
+            (PageNumber::Tax(slot), PadValue::Ppm(tax)) => {
+                self.change_price(slot, |line| line.set_tax_ppm(tax));
             }
             _ => {}
         }

@@ -936,6 +936,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// What the customer said to it.
         accepted: Accepted,
         /// What was recorded that it was offered for.
@@ -953,6 +955,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// The work it is the price of when that is offered from what was recorded.
         kind: Option<WorkKind>,
     }

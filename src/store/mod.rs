@@ -49,7 +49,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("0007_work_line.sql"),
     include_str!("0008_photo.sql"),
     include_str!("0009_checks.sql"),
-    include_str!("0010_steady.sql"),
+    include_str!("0010_steady_and_tax.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.

@@ -116,6 +116,7 @@ impl App {
             title: words.t("Flush test"),
             cautions: vec![
                 says.caution(Caution::StayOut),
+                says.caution(Caution::Gas),
                 says.caution(Caution::CleanoutUnderPressure),
             ],
             lead: vec![

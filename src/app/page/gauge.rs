@@ -110,6 +110,7 @@ impl App {
             cautions: vec![
                 says.caution(Caution::StayOut),
                 says.caution(Caution::LidsShut),
+                says.caution(Caution::Children),
                 says.caution(Caution::FloatingTank),
             ],
             lead: vec![
