@@ -217,7 +217,7 @@ pub enum PadValue {
     Months(i64),
     /// Thousandths.
     Thousandths(i64),
-    /// Thousandths of a whole, from percent.
+    /// Millionths of a whole, from percent.
     Ppm(i64),
 }
 

@@ -425,7 +425,7 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
         type_keys(app, tax);
     };
     set(&mut app, "Pumping a tank", "295", "0");
-    set(&mut app, "Digging out a lid", "45.50", "6.5");
+    set(&mut app, "Digging out a lid", "45.50", "8.25");
     assert_eq!(row(&app, "Digging out a lid").1.right, "$45.50");
     app.tap_page_key(0);
     app.sheet_edit("Bacteria test");
@@ -440,8 +440,8 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
     assert!(offered.detail.contains("5 in"), "{offered:?}");
     answer(&mut app, "Pumping a tank", "Accepted");
     answer(&mut app, "Digging out a lid", "Accepted");
-    // By hand: 295.00 + 45.50 = 340.50; 6.5 % of 45.50 = 2.9575, so 2.96; 343.46.
-    assert_eq!(app.page_view().figure, "$343.46");
+    // By hand: 295.00 + 45.50 = 340.50; 8.25 % of 45.50 = 3.75375, so 3.75; 344.25.
+    assert_eq!(app.page_view().figure, "$344.25");
     answer(&mut app, "Hose sections beyond the usual", "+ 1");
     answer(&mut app, "Extra hose, one section", "Declined");
     // Both answers are kept, and the one declined is not offered again.
@@ -458,7 +458,7 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
         "{lines:?}"
     );
     let slip = app.card_data().unwrap().work.lines;
-    assert_eq!(slip[0], "Total with $2.96 tax: $343.46.");
+    assert_eq!(slip[0], "Total with $3.75 tax: $344.25.");
     assert!(
         slip.iter()
             .any(|line| line.starts_with("Offered and declined: Extra hose")),
