@@ -473,6 +473,7 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
             return Ok(());
         };
         let amount = line_amount(&line).map(|cents| decimal(cents.0, 100, 2));
+        let tax = percent(line.tax_ppm());
         table.write_record([
             day,
             place,
@@ -483,7 +484,7 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
             decimal(line.quantity_thousandths, 1_000, 3),
             decimal(line.unit_price.0, 100, 2),
             amount.unwrap_or_default(),
-            percent(line.tax_ppm()),
+            tax,
             line.accepted.word().to_owned(),
             line.stop.to_string(),
             line.id.to_string(),
