@@ -289,6 +289,7 @@ impl App {
         let Some(tank) = state.tank().map(|tank| tank.id) else {
             return Rows::new();
         };
+        let large = self.text_scale() > 1.3;
         self.part_spots()
             .into_iter()
             .filter_map(|spot| {
@@ -299,7 +300,8 @@ impl App {
                     detail.push(words.n("{0} photo", "{0} photos", photos));
                 }
                 detail.retain(|part| !part.is_empty());
-                (!detail.is_empty()).then(|| {
+                // The words in the drawing stay small; who reads large ones finds every part below it.
+                (large || !detail.is_empty()).then(|| {
                     let row = PageRow {
                         title: title_of(state, spot.part, spot.lid, figures),
                         detail: detail.join(" · "),
