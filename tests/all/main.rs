@@ -18,6 +18,7 @@ mod card;
 mod checks;
 mod dayfile;
 mod diagnose;
+mod documents;
 mod fixture;
 mod forecast;
 mod forms;
@@ -48,7 +49,6 @@ mod stops;
 mod store;
 mod threats;
 mod truck;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;
