@@ -217,8 +217,8 @@ pub enum PadValue {
     Months(i64),
     /// Thousandths.
     Thousandths(i64),
-    /// Thousandths of a whole, from percent.
-    Permille(i64),
+    /// Millionths of a whole, from percent.
+    Ppm(i64),
 }
 
 /// A key of the pad.
@@ -280,7 +280,8 @@ impl Pad {
             PadKind::Money => scaled(100.0, 100_000_000).map(|cents| PadValue::Money(Cents(cents))),
             PadKind::Years => scaled(12.0, 1_200).map(PadValue::Months),
             PadKind::Quantity => scaled(1_000.0, 1_000_000_000).map(PadValue::Thousandths),
-            PadKind::Percent => scaled(10.0, 1_000).map(PadValue::Permille),
+            // To the thousandth of a percent: sales taxes have up to three decimals.
+            PadKind::Percent => scaled(1_000.0, 100_000).map(|parts| PadValue::Ppm(parts * 10)),
         }
     }
 

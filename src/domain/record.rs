@@ -936,6 +936,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// What the customer said to it.
         accepted: Accepted,
         /// What was recorded that it was offered for.
@@ -953,6 +955,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// The work it is the price of when that is offered from what was recorded.
         kind: Option<WorkKind>,
     }
@@ -1042,6 +1046,12 @@ record! {
         ended_at: Option<DateTime<FixedOffset>>,
         /// The second mark against the outlet invert, above positive.
         level_end_mm: Option<i64>,
+        /// Which start of the phone the two counts below are from; empty when it keeps none.
+        boot: String,
+        /// Seconds of that start at the first mark, by a clock that nobody can set.
+        steady_start_s: Option<i64>,
+        /// The same at the second mark; nothing when the phone was started again in between.
+        steady_end_s: Option<i64>,
     }
 }
 record! {

@@ -329,7 +329,7 @@ impl Store {
             .db
             .prepare_cached(
                 "SELECT s.day, t.name, t.customer, w.id, w.stop, w.place, w.label, w.quantity_thousandths, w.unit_price,
-                        w.tax_permille, w.accepted, w.kind
+                        w.tax_permille, w.accepted, w.kind, w.tax_rest_ppm
                  FROM stop s JOIN work_line w ON w.stop = s.id JOIN site t ON t.id = s.site
                  WHERE s.day BETWEEN ?1 AND ?2 AND s.removed = 0 AND w.removed = 0
                  ORDER BY s.day, s.place, s.id, w.place, w.id",
@@ -355,6 +355,7 @@ impl Store {
                         quantity_thousandths: row.get(7)?,
                         unit_price: crate::domain::units::Cents(row.get(8)?),
                         tax_permille: row.get(9)?,
+                        tax_rest_ppm: row.get(12)?,
                         accepted,
                         kind: row
                             .get::<_, Option<String>>(11)?

@@ -36,6 +36,8 @@ mod merge;
 mod model;
 mod nmea;
 mod office;
+#[cfg(feature = "ui")]
+mod pages_look;
 mod photos;
 mod plan_files;
 mod plan_sheet;

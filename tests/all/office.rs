@@ -903,8 +903,7 @@ fn money_is_what_a_calculator_with_decimals_makes_of_it() {
         unit_price: Cents(cents),
         tax_permille: tax,
         accepted,
-        kind: None,
-        removed: false,
+        ..WorkLine::default()
     };
     let lines = [
         line(1, 0, 1_000, 29_500, 0, Accepted::Yes),

@@ -267,7 +267,11 @@ impl App {
         }
         PageView {
             title: words.t("Parts"),
-            cautions: vec![says.caution(Caution::StayOut), says.caution(Caution::PumpPower)],
+            cautions: vec![
+                says.caution(Caution::StayOut),
+                says.caution(Caution::LidsShut),
+                says.caution(Caution::PumpPower),
+            ],
             lead,
             drawing: self.parts_drawing(),
             spots,
