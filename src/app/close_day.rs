@@ -337,6 +337,7 @@ impl App {
         self.session.keep(None, "day closed", false, list);
         self.truck.day = Some(day);
         self.after_truck_change();
+        self.renew_cloud(true);
         let words = self.session.words();
         self.say(
             NoticeKind::Info,

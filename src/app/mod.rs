@@ -10,6 +10,7 @@ pub mod bind;
 pub mod book;
 pub mod card;
 pub mod close_day;
+pub mod cloud_copy;
 pub mod day;
 pub mod demo;
 pub mod device;

@@ -382,6 +382,10 @@ pub enum SheetTarget {
     Setup(SetupItem),
     /// The phrase a copy of the book is sealed with.
     CopyPhrase,
+    /// The phrase the copy for the phone's cloud backup is sealed with.
+    CloudPhrase,
+    /// The phrase that opens a copy that came back from a cloud.
+    CloudOpen,
 }
 
 /// The text sheet.
@@ -479,6 +483,8 @@ pub enum ConfirmTarget {
     PinLid(LidId),
     /// Wiping; the second time it is asked, it is done.
     Wipe(Wipe, bool),
+    /// Leaving a sealed copy for the phone's cloud backup.
+    CloudCopy,
 }
 
 /// A question with two answers.
@@ -677,7 +683,9 @@ impl App {
             let error = OfficeKey::parse(text).err()?;
             return Some(explain::office_key(error, self.session.words()));
         }
-        if sheet.target == SheetTarget::CopyPhrase && text.chars().count() < LEAST_PHRASE {
+        if matches!(sheet.target, SheetTarget::CopyPhrase | SheetTarget::CloudPhrase)
+            && text.chars().count() < LEAST_PHRASE
+        {
             let least = LEAST_PHRASE.to_string();
             return Some(self.session.words().f(
                 "At least {0} characters: several words are easier to keep in mind.",
@@ -720,6 +728,8 @@ impl App {
             SheetTarget::CorrectionReason => self.correction_reasoned(&text),
             SheetTarget::CloseReason => self.close_day(&text),
             SheetTarget::CopyPhrase => self.make_copy(text),
+            SheetTarget::CloudPhrase => self.begin_cloud(text),
+            SheetTarget::CloudOpen => self.open_cloud(text),
         }
     }
 
@@ -790,6 +800,7 @@ impl App {
                 ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
                 ConfirmTarget::Wipe(what, false) => self.ask_wipe_again(what),
                 ConfirmTarget::Wipe(what, true) => self.wipe(what),
+                ConfirmTarget::CloudCopy => self.ask_cloud_phrase(),
             }
         }
     }
@@ -804,6 +815,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
             SheetTarget::CorrectionReason
                 | SheetTarget::CloseReason
                 | SheetTarget::PlaceName
+                | SheetTarget::CloudOpen
                 | SheetTarget::Page(PageText::NewPrice | PageText::PriceName(_))
                 | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
         )
@@ -828,6 +840,8 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         | SheetTarget::CorrectionReason
         | SheetTarget::CloseReason
         | SheetTarget::CopyPhrase
+        | SheetTarget::CloudPhrase
+        | SheetTarget::CloudOpen
         | SheetTarget::NewPoint
         | SheetTarget::NewTapedPoint
         | SheetTarget::PinName(_)

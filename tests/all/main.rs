@@ -16,6 +16,7 @@
 mod android;
 mod card;
 mod checks;
+mod cloud;
 mod dayfile;
 mod diagnose;
 mod documents;
