@@ -126,6 +126,10 @@ impl App {
                             "Will not fit: {0} too much. Empty the truck first.",
                             &[&figures.volume(volume_of(lacking_ml))],
                         ),
+                        Some(Fit::OverTwo { tanks, .. }) => {
+                            let [first, second] = tanks.map(|tank| self.truck_tank_name(tank));
+                            words.f("It fits only into {0} and {1} together.", &[&first, &second])
+                        }
                         _ => String::new(),
                     },
                     progress,

@@ -264,6 +264,14 @@ impl App {
                 },
                 FormTap::TruckTank(id),
             ));
+            rows.push((
+                FormRow {
+                    title: words.t("What ran over"),
+                    right: self.second_text(&row.pumping),
+                    ..FormRow::default()
+                },
+                FormTap::SecondTank(id),
+            ));
         }
         for field in WasteField::ALL {
             let asked = found.rule.asks_for(*field, &found.facts, found.circumstances);
@@ -451,6 +459,110 @@ impl App {
             title: words.t("Went into"),
             rows,
             selected,
+        });
+    }
+
+    /// Where the rest of a load went and how much that was.
+    fn second_text(&self, pumping: &Pumping) -> String {
+        let first = self.truck.rows.tank_of(pumping);
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let parts = pumping.parts(first);
+        match parts.iter().find(|(tank, _)| Some(*tank) != first) {
+            Some((tank, ml)) => {
+                let amount = figures.volume(Volume::from_whole_ml(*ml));
+                words.f("{0} into {1}", &[&amount, &self.truck_tank_name(*tank)])
+            }
+            None => words.t("nothing"),
+        }
+    }
+
+    /// The tanks of the truck that can take what the first tank of the open load did not.
+    fn second_tanks(&self) -> Vec<TruckTankId> {
+        let row = self.truck.load.and_then(|id| self.load_row(id));
+        let first = row.and_then(|row| self.truck.rows.tank_of(&row.pumping));
+        let used = self.used_tanks().into_iter().map(|tank| tank.id);
+        used.filter(|tank| Some(*tank) != first).collect()
+    }
+
+    /// Asks which tank of the truck took what the first one did not.
+    pub(crate) fn tap_second_tank(&mut self, id: PumpingId) {
+        self.truck.load = Some(id);
+        let Some(pumping) = self.load_row(id).map(|row| row.pumping.clone()) else {
+            return;
+        };
+        if pumping.out_ml.is_none_or(|ml| ml <= 0) {
+            self.say_nothing_to_do("No load yet.", "Say first what came out of this tank.");
+            return;
+        }
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let ledger = self.truck.rows.ledger(None);
+        let first = self.truck.rows.tank_of(&pumping).map(|tank| self.truck_tank_name(tank));
+        let mut rows = vec![(
+            words.f("All of it into {0}", &[&first.unwrap_or_default()]),
+            String::new(),
+        )];
+        let tanks = self.second_tanks();
+        rows.extend(tanks.iter().map(|tank| {
+            let room = figures.volume(volume_of(ledger.room_ml(*tank).max(0)));
+            (self.truck_tank_name(*tank), words.f("room for {0}", &[&room]))
+        }));
+        let selected = tanks.iter().position(|tank| pumping.second_tank == Some(*tank));
+        self.picker = Some(Picker {
+            target: PickerTarget::SecondTank,
+            title: words.t("Where did the rest go?"),
+            rows,
+            selected: Some(selected.map_or(0, |place| place + 1)),
+        });
+    }
+
+    pub(crate) fn second_tank_chosen(&mut self, index: usize) {
+        let Some(tank) = index.checked_sub(1).and_then(|place| self.second_tanks().get(place).copied()) else {
+            self.change_load("truck tank", |pumping| {
+                pumping.second_tank = None;
+                pumping.second_ml = None;
+            });
+            return;
+        };
+        let Some(pumping) = self.truck.load.and_then(|id| self.load_row(id)).map(|row| row.pumping.clone()) else {
+            return;
+        };
+        // What stands there already, else what the first tank could not hold.
+        let stands_ml = pumping.second_ml.filter(|_| pumping.second_tank == Some(tank));
+        let ledger = self.truck.rows.ledger(None);
+        let over_ml = self.truck.rows.tank_of(&pumping).map_or(0, |first| -ledger.room_ml(first));
+        let offered_ml = stands_ml.or_else(|| i64::try_from(over_ml).ok().filter(|ml| *ml > 0));
+        let figures = self.session.figures();
+        let text = offered_ml.map(|ml| {
+            let text = figures.volume_value(Volume::from_whole_ml(ml)).replace(',', "");
+            (text, ml)
+        });
+        self.truck.prefilled.clone_from(&text);
+        self.truck.second = Some(tank);
+        let title = self.session.words().f("Of it into {0}", &[&self.truck_tank_name(tank)]);
+        self.open_pad_titled(PadTarget::SecondAmount, PadKind::Volume, title, text.map(|(text, _)| text).unwrap_or_default());
+    }
+
+    pub(crate) fn set_second_amount(&mut self, over_ml: i64) {
+        let Some(tank) = self.truck.second.take() else { return };
+        let out_ml = self.truck.load.and_then(|id| self.load_row(id)).and_then(|row| row.pumping.out_ml);
+        let out_ml = out_ml.unwrap_or(0);
+        // Typed in whole gallons or litres, all of it may be a little more than all of it.
+        if over_ml.saturating_sub(out_ml) >= SAME_AMOUNT_ML {
+            let (words, figures) = (self.session.words(), self.session.figures());
+            self.say(
+                NoticeKind::Failure,
+                words.f(
+                    "Only {0} came out of this tank.",
+                    &[&figures.volume(Volume::from_whole_ml(out_ml))],
+                ),
+                words.t("Say how much of it went into the second tank of the truck."),
+            );
+            return;
+        }
+        self.change_load("truck tank", |pumping| {
+            let over_ml = over_ml.min(out_ml);
+            pumping.second_tank = Some(tank).filter(|_| over_ml > 0);
+            pumping.second_ml = Some(over_ml).filter(|ml| *ml > 0);
         });
     }
 

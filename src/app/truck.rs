@@ -56,6 +56,8 @@ pub(crate) struct TruckState {
     pub place: Option<DisposalPlace>,
     pub prefilled: Option<(String, i64)>,
     pub unreasoned: Option<Unreasoned>,
+    /// The tank the rest of a load went into, while its amount is typed.
+    pub second: Option<TruckTankId>,
     pub signing: Option<SignTarget>,
     pub pad: DoorState,
 }
@@ -553,6 +555,10 @@ impl App {
             }
             PadTarget::Accepted => self.set_accepted(volume.as_whole_ml()),
             PadTarget::LoadAmount => self.set_load_amount(volume),
+            PadTarget::SecondAmount => {
+                let over_ml = self.exact(typed, volume);
+                self.set_second_amount(over_ml);
+            }
             _ => {}
         }
     }

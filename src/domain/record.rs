@@ -494,6 +494,26 @@ pub struct Kind {
     pub fits: fn(&str, &Cell) -> bool,
 }
 
+impl Pumping {
+    /// Says how much of what was taken out went into which tank of a truck, millilitres; nothing while no amount is known.
+    ///
+    /// * `first`: the tank it went into when it names none
+    #[must_use]
+    pub fn parts(&self, first: Option<TruckTankId>) -> Vec<(TruckTankId, i64)> {
+        let (Some(out_ml), Some(first)) = (self.out_ml, self.truck_tank.or(first)) else {
+            return Vec::new();
+        };
+        let second = self.second_tank.filter(|second| *second != first);
+        // An amount that was made smaller afterwards is never split into more than there is.
+        let over_ml = self.second_ml.unwrap_or(0).min(out_ml).max(0);
+        match second {
+            Some(second) if over_ml > 0 && over_ml == out_ml => vec![(second, over_ml)],
+            Some(second) if over_ml > 0 => vec![(first, out_ml - over_ml), (second, over_ml)],
+            _ => vec![(first, out_ml)],
+        }
+    }
+}
+
 impl Kind {
     const fn of<R: Record>() -> Self {
         Self {
@@ -790,6 +810,10 @@ record! {
         lid_note: String,
         /// Repairs and faults looked into.
         repair_note: String,
+        /// The tank of a truck that took what the first one did not.
+        second_tank: Option<TruckTankId>,
+        /// How much of what was taken out went there, millilitres.
+        second_ml: Option<i64>,
     }
 }
 record! {

@@ -54,7 +54,7 @@ impl Balance {
 }
 
 /// What an entry does to the load, millilitres.
-fn change(entry: &LoadEntry) -> i128 {
+pub(super) fn change(entry: &LoadEntry) -> i128 {
     match (entry.is_counted, entry.kind.as_str()) {
         (false, _) => 0,
         (true, "disposed") => -i128::from(entry.ml),
@@ -64,8 +64,8 @@ fn change(entry: &LoadEntry) -> i128 {
 
 /// The trucks asked for.
 struct Trucks {
-    /// The truck's name for each of its tanks.
-    names: HashMap<TruckTankId, String>,
+    /// For each tank, the truck's name and its own; none of its own for the only one.
+    names: HashMap<TruckTankId, [String; 2]>,
     /// What was in the tanks when their load began to be counted, millilitres.
     opening_ml: i128,
 }
@@ -87,11 +87,16 @@ impl Trucks {
                 .into_iter()
                 .find(|name| !name.is_empty())
                 .unwrap_or_else(|| words.t("Truck"));
-            for tank in tanks {
+            let several = tanks.len() > 1;
+            for (number, tank) in (1..).zip(tanks) {
                 if tank.opened_at.is_none_or(|opened| opened.date_naive() <= to) {
                     opening_ml += i128::from(tank.opening_ml);
                 }
-                names.insert(tank.id, called.clone());
+                let own = match tank.name.as_str() {
+                    "" if several => words.f("truck tank {0}", &[&number.to_string()]),
+                    name => name.to_owned(),
+                };
+                names.insert(tank.id, [called.clone(), own]);
             }
         }
         match asked {
@@ -180,6 +185,7 @@ fn empty_sheet(words: Words) -> Sheet {
         ("receiver", words.t("Receiver"), false),
         ("note", words.t("Note"), false),
         ("keep_until", words.t("Keep until"), false),
+        ("truck_tank", String::new(), false),
         ("record_id", String::new(), false),
     ])
 }
@@ -245,7 +251,7 @@ fn volume_text(office: &Office, ml: i128) -> String {
     office.figures.volume(Volume::from_whole_ml(whole))
 }
 
-fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>, running: i128) -> Vec<Cell> {
+fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, [String; 2]>, running: i128) -> Vec<Cell> {
     let words = office.words();
     let kind = match entry.kind.as_str() {
         "collected" => words.t("collected"),
@@ -256,7 +262,7 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
     let accepted = entry
         .accepted_ml
         .map_or_else(Cell::default, |ml| Cell::shown(litres(i128::from(ml)), ""));
-    let truck = entry
+    let [truck, truck_tank] = entry
         .tank
         .and_then(|tank| names.get(&tank).cloned())
         .unwrap_or_default();
@@ -281,6 +287,7 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         keep_until(entry).map_or_else(Cell::default, |day| {
             Cell::shown(day.to_string(), office.figures.date(day))
         }),
+        Cell::text(truck_tank),
         Cell::text(entry.id.to_string()),
     ]
 }

@@ -37,7 +37,7 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 9;
+pub const SCHEMA_VERSION: u32 = 10;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[
@@ -50,6 +50,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("0007_work_line.sql"),
     include_str!("0008_photo.sql"),
     include_str!("0009_checks.sql"),
+    include_str!("0010_second_tank.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
