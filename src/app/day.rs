@@ -5,10 +5,10 @@ use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::pump::ratio;
 use crate::app::shell::{App, Screen};
 use crate::app::stop::add_tank;
-use crate::app::truck::volume_of;
 use crate::domain::ledger::Fit;
 use crate::domain::record::{Site, SiteId, StopId, Visit};
 use crate::domain::units::Volume;
+use crate::say::hauled::volume_of;
 use crate::store::StoreError;
 
 /// How far a stop has come.

@@ -511,15 +511,6 @@ pub fn parse_degrees_e7(text: &str, limit: f64) -> Result<i64, TypedError> {
     round_to_i64(degrees * 1e7).ok_or(TypedError::TooLarge)
 }
 
-/// Writes 1e-7 degrees as decimal degrees.
-#[must_use]
-pub fn degrees_text(e7: i64) -> String {
-    let sign = if e7 < 0 { "-" } else { "" };
-    let e7 = e7.unsigned_abs();
-    let digits = format!("{sign}{}.{:07}", e7 / 10_000_000, e7 % 10_000_000);
-    digits.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 impl App {
     pub(crate) fn open_pad(&mut self, target: PadTarget, kind: PadKind, title: &str, text: String) {
         self.open_pad_titled(target, kind, self.session.words().t(title), text);

@@ -3,10 +3,10 @@
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
 use crate::app::shell::App;
 use crate::app::stop::pumping_mut;
-use crate::app::truck::volume_of;
 use crate::domain::ledger::{Fit, Ledger};
 use crate::domain::record::{Pumping, TruckTankId};
 use crate::domain::units::Volume;
+use crate::say::hauled::volume_of;
 
 /// What the Pump station shows.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -127,9 +127,14 @@ impl App {
             let line = words.f("{0} after this: {1} of {2}.", &[&name, &load_text, &capacity_text]);
             crate::app::leave::capitalised(&line)
         };
-        let text = self.second_after(pumping, tank, &ledger).map_or_else(|| text.clone(), |line| format!("{text} {line}"));
+        let text = self
+            .second_after(pumping, tank, &ledger)
+            .map_or_else(|| text.clone(), |line| format!("{text} {line}"));
         if room_ml < 0 {
-            let roomy = rows.tanks.iter().any(|other| other.id != tank && ledger.room_ml(other.id) + room_ml >= 0);
+            let roomy = rows
+                .tanks
+                .iter()
+                .any(|other| other.id != tank && ledger.room_ml(other.id) + room_ml >= 0);
             let over = if roomy && rows.tanks.len() > 1 {
                 words.t("More than it holds: tap here to say what ran over into another tank.")
             } else {
@@ -158,7 +163,12 @@ impl App {
                 let line = words.f("It fits into {0} only.", &[&self.truck_tank_name(other)]);
                 (format!("{text} {line}"), share, true)
             }
-            (Fit::OverTwo { tanks: [first, second], .. }, false) => {
+            (
+                Fit::OverTwo {
+                    tanks: [first, second], ..
+                },
+                false,
+            ) => {
                 let names = [first, second].map(|tank| self.truck_tank_name(tank));
                 let line = words.f("It fits only into {0} and {1} together.", &[&names[0], &names[1]]);
                 (format!("{text} {line}"), share, true)

@@ -162,7 +162,8 @@ impl Pack {
                 CellRef::Text(text) => {
                     self.bytes.push(TEXT);
                     // A line of a file, and so a text in it, has at most a few million bytes.
-                    self.bytes.extend(u32::try_from(text.len()).unwrap_or(u32::MAX).to_le_bytes());
+                    self.bytes
+                        .extend(u32::try_from(text.len()).unwrap_or(u32::MAX).to_le_bytes());
                     self.bytes.extend(text.as_bytes());
                 }
             }
@@ -227,7 +228,15 @@ impl<'a> Packed<'a> {
             rest = after;
         }
         let id = Uuid::from_bytes(*id);
-        Some((Self { pack, id, stamps, fields }, rest))
+        Some((
+            Self {
+                pack,
+                id,
+                stamps,
+                fields,
+            },
+            rest,
+        ))
     }
 
     /// Returns what kind of record it is.

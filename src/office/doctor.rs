@@ -159,7 +159,10 @@ fn balance(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), 
         for tank in tanks {
             let own = entries.iter().filter(|entry| entry.tank == Some(tank.id));
             let listed = own.map(super::records::change).sum::<i128>() + i128::from(tank.opening_ml);
-            let summed = sums.iter().find(|(id, _)| *id == tank.id).map_or(0, |(_, ml)| i128::from(*ml));
+            let summed = sums
+                .iter()
+                .find(|(id, _)| *id == tank.id)
+                .map_or(0, |(_, ml)| i128::from(*ml));
             // What names no truck is everyone's in the sum of the phones: then the two cannot be compared.
             if unnamed == 0 && listed != summed {
                 found.push(Finding {

@@ -377,7 +377,11 @@ fn take_in<R: Read + Seek + Send>(
 ) -> Result<(TakenIn, BTreeSet<String>), MergeError> {
     let blobs = reading.blobs().map(blob_row).collect::<Vec<_>>();
     let mut photos = Photos::default();
-    let lines = reading.manifest().parts.iter().filter(|part| part.name.ends_with(".jsonl"));
+    let lines = reading
+        .manifest()
+        .parts
+        .iter()
+        .filter(|part| part.name.ends_with(".jsonl"));
     let (all, mut done) = (lines.map(|part| part.bytes).sum(), 0);
     let taken = std::thread::scope(|scope| {
         let (send, batches) = sync_channel(WAITING);

@@ -4,7 +4,7 @@ use super::Refusal;
 use super::context::{Call, Office, hand_over};
 use super::options;
 use super::sheet::{Cell, Sheet};
-use crate::domain::record::TruckTankId;
+use crate::domain::record::{Truck, TruckTankId};
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
 use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
 use crate::say::words::Words;
@@ -25,6 +25,8 @@ pub struct Asked {
     pub truck: Option<String>,
     /// Write CSV there.
     pub csv: Option<PathBuf>,
+    /// Write the record of each load there, as PDF: one file, or one for each load in a folder.
+    pub pdf: Option<PathBuf>,
 }
 
 /// The five figures of a period's balance, millilitres.
@@ -66,6 +68,7 @@ pub(super) fn change(entry: &LoadEntry) -> i128 {
 struct Trucks {
     /// For each tank, the truck's name and its own; none of its own for the only one.
     names: HashMap<TruckTankId, [String; 2]>,
+    list: Vec<Truck>,
     /// What was in the tanks when their load began to be counted, millilitres.
     opening_ml: i128,
 }
@@ -73,7 +76,7 @@ struct Trucks {
 impl Trucks {
     fn read(office: &Office, asked: Option<&str>, to: NaiveDate) -> Result<Self, Refusal> {
         let words = office.words();
-        let (mut names, mut opening_ml) = (HashMap::new(), 0_i128);
+        let (mut names, mut list, mut opening_ml) = (HashMap::new(), Vec::new(), 0_i128);
         for (truck, tanks) in office.store.trucks().map_err(|error| office.refuse(&error))? {
             let own = [
                 truck.name.to_lowercase(),
@@ -83,6 +86,7 @@ impl Trucks {
             if asked.is_some_and(|asked| !own.contains(&asked.trim().to_lowercase())) {
                 continue;
             }
+            list.push(truck.clone());
             let called = [truck.name, truck.plate]
                 .into_iter()
                 .find(|name| !name.is_empty())
@@ -101,7 +105,11 @@ impl Trucks {
         }
         match asked {
             Some(asked) if names.is_empty() => Err(no_such_truck(office, asked)),
-            _ => Ok(Self { names, opening_ml }),
+            _ => Ok(Self {
+                names,
+                list,
+                opening_ml,
+            }),
         }
     }
 }
@@ -115,6 +123,9 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let words = office.words();
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
         let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
+        if let Some(path) = &asked.pdf {
+            return super::waste::write(office, &trucks.list, (from, to), path);
+        }
         let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
         // What no truck is named for belongs to the company all the same, unless one truck was asked for.
         entries

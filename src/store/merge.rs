@@ -189,10 +189,17 @@ impl<'tx> Merger<'tx> {
             return Ok(false);
         };
         let stamps = record.stamps().collect::<Vec<_>>();
-        let marks = stamps.iter().map(|stamp| Mark::new(stamp.at, stamp.by, stamp.op, self.now_ms));
+        let marks = stamps
+            .iter()
+            .map(|stamp| Mark::new(stamp.at, stamp.by, stamp.op, self.now_ms));
         let marks = marks.collect::<Vec<_>>();
         let of_fields = record.fields().filter_map(|(_, stamp, _)| marks.get(stamp).copied());
-        if !self.insert(table, record.id(), record.fields().map(|(_, _, value)| value), of_fields)? {
+        if !self.insert(
+            table,
+            record.id(),
+            record.fields().map(|(_, _, value)| value),
+            of_fields,
+        )? {
             return Ok(false);
         }
         if marks.iter().any(|mark| !mark.sound) {
@@ -360,11 +367,7 @@ impl<'tx> Table<'tx> {
     }
 
     /// Writes a whole record unless there is one of this id; returns whether it was written.
-    fn insert_whole<'a>(
-        &mut self,
-        id: &str,
-        cells: impl Iterator<Item = CellRef<'a>>,
-    ) -> Result<bool, StoreError> {
+    fn insert_whole<'a>(&mut self, id: &str, cells: impl Iterator<Item = CellRef<'a>>) -> Result<bool, StoreError> {
         let write = || {
             self.insert.raw_bind_parameter(1, id)?;
             for (place, cell) in (2..).zip(cells) {

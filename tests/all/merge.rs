@@ -7,8 +7,8 @@ use std::path::Path;
 
 use chrono::{DateTime, Duration, FixedOffset, NaiveDate};
 use lidmark::domain::record::{
-    Cell, FieldChange, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId,
-    Stamped, Stop, StopId, Tank, TankId, changes,
+    Cell, FieldChange, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId, Stamped, Stop,
+    StopId, Tank, TankId, changes,
 };
 use lidmark::store::{ActionRow, DayFile, Merged, SequenceNote, Store, StoreError, TakenIn};
 use proptest::prelude::*;
@@ -625,9 +625,8 @@ fn how_a_phone_is_set_up_never_becomes_how_the_office_is() {
 #[test]
 fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
     let stop = stop(5, 1).id;
-    let changes = |label: &str| {
-        format!(r#"[{{"table":"stop","id":"{stop}","field":"found_note","old":"","new":"{label}"}}]"#)
-    };
+    let changes =
+        |label: &str| format!(r#"[{{"table":"stop","id":"{stop}","field":"found_note","old":"","new":"{label}"}}]"#);
     let mut books = Vec::new();
     for order in [["one", "two"], ["two", "one"]] {
         let folder = tempfile::tempdir().unwrap();

@@ -296,7 +296,10 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         };
         let named = |tank: Option<TruckTankId>| tank.and_then(|tank| trucks.get(&tank).cloned()).unwrap_or_default();
         let [truck, truck_tank] = named(pumping.truck_tank);
-        let over = pumping.parts(pumping.truck_tank).into_iter().find(|(tank, _)| Some(*tank) != pumping.truck_tank);
+        let over = pumping
+            .parts(pumping.truck_tank)
+            .into_iter()
+            .find(|(tank, _)| Some(*tank) != pumping.truck_tank);
         let [second_truck, second_tank] = named(over.map(|(tank, _)| tank));
         table.write_record([
             day,

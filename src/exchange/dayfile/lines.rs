@@ -359,7 +359,9 @@ pub fn read_logged_text(line: &[u8]) -> Result<LoggedText, String> {
         at: DateTime::parse_from_rfc3339(&head.at).map_err(|error| format!("`at`: {error}"))?,
         label: head.label,
         undoes: head.undoes,
-        changes: std::str::from_utf8(changes).map_err(|error| error.to_string())?.to_owned(),
+        changes: std::str::from_utf8(changes)
+            .map_err(|error| error.to_string())?
+            .to_owned(),
     })
 }
 
@@ -388,7 +390,8 @@ mod tests {
         let id = Uuid::from_u128(9);
         for label in ["plain", ",\"changes\":[", "\\", "]}", "a\\\",\"changes\":[]}"] {
             let label_text = serde_json::to_string(label).unwrap();
-            let head = format!(r#""id":"{id}","at":"2026-06-17T09:00:00.000-05:00","label":{label_text},"undoable":true"#);
+            let head =
+                format!(r#""id":"{id}","at":"2026-06-17T09:00:00.000-05:00","label":{label_text},"undoable":true"#);
             for line in [
                 format!("{{{head},\"changes\":{changes}}}\n"),
                 format!("{{{head},\"undoes\":\"{id}\",\"changes\":{changes}}}"),
