@@ -1,21 +1,4 @@
-//! One command, one run, one table: how long things take, against the least they could take on the same machine.
-//!
-//! `cargo bench --bench ratios`. The ratios compare two things measured in turn in the same run, so they mean the same
-//! on a fast machine and on a slow one; docs/benchmarks.md says how to read them.
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    clippy::indexing_slicing,
-    clippy::cast_possible_truncation,
-    clippy::cast_possible_wrap,
-    clippy::cast_precision_loss,
-    clippy::cast_sign_loss,
-    clippy::print_stdout,
-    reason = "a benchmark stops where it fails"
-)]
-
-mod photo;
+//! The app's parts: a touch until it is kept, the first frame, the search, figures, the card.
 
 use std::cell::RefCell;
 use std::hint::black_box;
@@ -44,6 +27,9 @@ use rusqlite::{Connection, params};
 use slint::platform::WindowEvent;
 use slint::{ComponentHandle, Global, PhysicalSize};
 
+use crate::report::{self, Unit, at_share, each, median, seconds, written};
+use crate::{drag, photo};
+
 #[allow(
     warnings,
     clippy::all,
@@ -52,7 +38,7 @@ use slint::{ComponentHandle, Global, PhysicalSize};
     unsafe_code,
     reason = "generated code"
 )]
-mod least {
+pub mod least {
     slint::slint! {
         export component EmptyWindow inherits Window {}
         export component OneLine inherits Window {
@@ -61,98 +47,67 @@ mod least {
     }
 }
 
-mod import;
-
 /// Sites in the large book.
 const SITES: usize = 20_000;
-/// What a child process draws; its book is the second variable.
-const CHILD: &str = "LIDMARK_BENCH_CHILD";
-const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
+/// What a child process does; its book is the second variable.
+pub const CHILD: &str = "LIDMARK_BENCH_CHILD";
+pub const CHILD_BOOK: &str = "LIDMARK_BENCH_BOOK";
 
-fn main() {
-    if import::is_child() {
-        return;
+/// Does a child's work; returns whether this process is one.
+pub fn is_child() -> bool {
+    let Ok(what) = std::env::var(CHILD) else { return false };
+    match what.as_str() {
+        photo::CHILD_PHOTO => photo::take_one(),
+        drag::CHILD_DRAG => drag::drag_all(),
+        memory if drag::CHILD_MEMORY.contains(&memory) => drag::hold_memory(memory),
+        _ => draw_first_frame(&what),
     }
-    if let Ok(what) = std::env::var(CHILD) {
-        if what == photo::CHILD_PHOTO {
-            photo::take_one();
-        } else {
-            draw_first_frame(&what);
+    true
+}
+
+/// Measures the parts that are wanted.
+pub fn lines(folder: &Path, wanted: &dyn Fn(&str) -> bool) {
+    if wanted("tap") {
+        tap_to_durable(folder);
+    }
+    let large = ["frame", "memory", "search"]
+        .iter()
+        .any(|part| wanted(part))
+        .then(|| large_book(folder));
+    if let Some(book) = &large {
+        if wanted("frame") {
+            first_frame(book);
         }
-        return;
+        if wanted("memory") {
+            drag::memory(folder, book);
+        }
+        if wanted("search") {
+            search(book);
+        }
     }
-    // On the disk the build is on: a folder of the system for passing files may lie in memory, where a flush costs nothing.
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("ratios-{}", std::process::id()));
-    std::fs::create_dir_all(&folder).unwrap();
-    println!("| What | Lidmark | The least it could take | Ratio |");
-    println!("|---|---|---|---|");
-    photo::photos(&folder);
-    // `cargo bench --bench ratios -- photo` stops here.
-    if std::env::args().any(|argument| argument == "photo") {
-        std::fs::remove_dir_all(&folder).unwrap();
-        return;
+    if wanted("drag") {
+        drag::frames(folder);
     }
-    tap_to_durable(&folder);
-    let book = large_book(&folder);
-    first_frame(&book);
-    search(&book);
-    figures(&folder);
-    card(&folder);
-    import::lines(&folder);
-    std::fs::remove_dir_all(&folder).unwrap();
-}
-
-// --- measuring -----------------------------------------------------------------------------------
-
-fn seconds(work: impl FnOnce()) -> f64 {
-    let started = Instant::now();
-    work();
-    started.elapsed().as_secs_f64()
-}
-
-fn at_share(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted[((sorted.len() - 1) as f64 * share).round() as usize]
-}
-
-fn median(values: &[f64]) -> f64 {
-    at_share(values, 0.5)
-}
-
-/// The median time of one of many calls, after warming up; short work is timed in batches.
-fn each(batch: u32, rounds: usize, mut work: impl FnMut()) -> f64 {
-    let mut once = || {
-        seconds(|| {
-            for _ in 0..batch {
-                work();
-            }
-        }) / f64::from(batch)
-    };
-    for _ in 0..rounds.div_ceil(10) {
-        once();
+    if wanted("photo") {
+        photo::photos(folder);
     }
-    median(&(0..rounds).map(|_| once()).collect::<Vec<_>>())
-}
-
-fn written(seconds: f64) -> String {
-    match seconds {
-        s if s < 1e-6 => format!("{:.1} ns", s * 1e9),
-        s if s < 1e-3 => format!("{:.1} µs", s * 1e6),
-        s => format!("{:.2} ms", s * 1e3),
+    if wanted("figures") {
+        figures(folder);
+    }
+    if wanted("card") {
+        card(folder);
     }
 }
 
-fn row(what: &str, ours: f64, least: &str, floor: f64) {
-    println!(
-        "| {what} | {} | {least}: {} | {:.2} |",
-        written(ours),
-        written(floor),
-        ours / floor
-    );
+fn row(what: &str, ours: f64, against: &str, least: f64) {
+    report::line(what, ours, Unit::Seconds, against, least, None);
 }
 
-fn app_on(book: &Path) -> App {
+fn row_with_bar(what: &str, ours: f64, against: &str, least: f64, bar: f64) {
+    report::line(what, ours, Unit::Seconds, against, least, Some(bar));
+}
+
+pub fn app_on(book: &Path) -> App {
     let store = Store::open(book).unwrap();
     let clock = Box::new(|| chrono::Local::now().fixed_offset());
     let session = Session::new(store, rulefile::embedded().unwrap(), clock, || {}).unwrap();
@@ -268,21 +223,19 @@ fn tap_to_durable(folder: &Path) {
             floor.push(least);
         }
     }
-    row(
+    row_with_bar(
         "a touch, until it is on the disk",
         median(&ours),
         "the same rows in a bare transaction",
         median(&floor),
+        1.3,
     );
-    println!(
-        "| — of it, until the touch is handed over and the screen is free | {} | | |",
-        written(median(&touch))
-    );
-    println!(
-        "| — the slowest of a hundred | {} | {} | |",
+    report::note(&format!(
+        "until the touch is handed over and the screen is free {}; the slowest of a hundred {}, of the bare ones {}",
+        written(median(&touch)),
         written(at_share(&ours, 0.99)),
         written(at_share(&floor, 0.99))
-    );
+    ));
 }
 
 // --- a book of 20,000 ----------------------------------------------------------------------------
@@ -456,7 +409,14 @@ fn first_frame(book: &Path) {
         }
     }
     let what = format!("process start to first frame, {SITES} sites");
-    row(&what, median(&large), "an empty Slint window", median(&empty));
+    row_with_bar(&what, median(&large), "an empty Slint window", median(&empty), 1.5);
+    let part = |of: &dyn Fn(&[f64; 3]) -> f64| written(median(&parts.iter().map(of).collect::<Vec<_>>()));
+    report::note(&format!(
+        "of it: book opened {}, window made and filled {}, drawn {}; the rest is the process starting",
+        part(&|p| p[0]),
+        part(&|p| p[1] - p[0]),
+        part(&|p| p[2] - p[1])
+    ));
     row(
         &what,
         median(&large),
@@ -464,13 +424,6 @@ fn first_frame(book: &Path) {
         median(&line),
     );
     row(&what, median(&large), "the same app on an empty book", median(&few));
-    let part = |of: &dyn Fn(&[f64; 3]) -> f64| written(median(&parts.iter().map(of).collect::<Vec<_>>()));
-    println!(
-        "| — of it: book opened {}, window made and filled {}, drawn {} | | | |",
-        part(&|p| p[0]),
-        part(&|p| p[1] - p[0]),
-        part(&|p| p[2] - p[1])
-    );
 }
 
 fn search(book: &Path) {
@@ -564,10 +517,13 @@ fn search(book: &Path) {
         "a plain scan of the same text",
         median(&floor),
     );
-    println!(
-        "| — the slowest key | {} | with the screen drawn anew: {} | |",
-        written(at_share(&ours, 1.0)),
-        written(median(&drawn))
+    report::note(&format!("with the screen drawn anew {}", written(median(&drawn))));
+    row_with_bar(
+        &format!("the slowest key of {} typed into the search, {SITES} sites", ours.len()),
+        at_share(&ours, 1.0),
+        "5 ms",
+        0.005,
+        1.0,
     );
 }
 
@@ -616,7 +572,7 @@ fn figures(folder: &Path) {
         "the closed form once",
         floor,
     );
-    println!("| — forecasts a second on one core | {:.0} | | |", 1.0 / ours);
+    report::note(&format!("forecasts a second on one core: {:.0}", 1.0 / ours));
 
     let mm = Length::from_mm;
     for (name, shape) in [
