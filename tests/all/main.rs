@@ -48,6 +48,8 @@ mod power;
 mod probing;
 mod rules;
 mod schema;
+#[cfg(target_os = "linux")]
+mod season;
 mod stops;
 mod store;
 mod threats;

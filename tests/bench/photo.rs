@@ -6,7 +6,8 @@ use std::process::{Command, Stdio};
 
 use lidmark::exchange::photo::{decode_kept, prepare};
 
-use crate::{CHILD, CHILD_BOOK, median, row, seconds};
+use crate::app::{CHILD, CHILD_BOOK};
+use crate::report::{self, Unit, median, seconds};
 
 /// What the child process is told to do.
 pub const CHILD_PHOTO: &str = "photo";
@@ -124,14 +125,18 @@ pub fn photos(folder: &Path) {
         }
     }
     let what = "a 12 MP photo taken in, thumbnail and hash included, one process each";
-    row(what, median(&ours), "vipsthumbnail, the photo alone", median(&by_vips));
-    row(what, median(&ours), "ImageMagick, the photo alone", median(&by_magick));
+    let row = |what: &str, ours: &[f64], against: &str, least: &[f64], bar| {
+        report::line(what, median(ours), Unit::Seconds, against, median(least), bar);
+    };
     row(
         "the same inside the running app",
-        median(&inside),
+        &inside,
         "vipsthumbnail, the photo alone",
-        median(&by_vips),
+        &by_vips,
+        None,
     );
+    row(what, &ours, "ImageMagick, the photo alone", &by_magick, None);
+    row(what, &ours, "vipsthumbnail, the photo alone", &by_vips, Some(1.0));
     let held = [
         most_held_kb(
             own.to_str().unwrap(),
@@ -142,12 +147,12 @@ pub fn photos(folder: &Path) {
         most_held_kb("convert", &magick, &[]),
     ];
     let mb = |kb: u64| format!("{:.0} MB", kb as f64 / 1_024.0);
-    println!(
-        "| — most memory held | {} | vipsthumbnail {}, ImageMagick {} | |",
+    report::note(&format!(
+        "most memory held {}, vipsthumbnail {}, ImageMagick {}",
         mb(held[0]),
         mb(held[1]),
         mb(held[2])
-    );
+    ));
     // Likeness to a lossless Lanczos reduction by ImageMagick; 1 is the same picture.
     let reference = path.with_extension("reference.png");
     run(
@@ -176,8 +181,8 @@ pub fn photos(folder: &Path) {
         .iter()
         .map(|file| format!("SSIM {:.4}, {} kB", likeness(file), size_kb(file)))
         .collect::<Vec<_>>();
-    println!(
-        "| — likeness to a lossless Lanczos reduction | {} | vipsthumbnail {}; ImageMagick {} | |",
+    report::note(&format!(
+        "likeness to a lossless Lanczos reduction: {}; vipsthumbnail {}; ImageMagick {}",
         said[0], said[1], said[2]
-    );
+    ));
 }
