@@ -73,6 +73,14 @@ for size in "892 412" "412 400" "412 892"; do
     echo "size $size" >&9
     look "size $size"
 done
+# The keyboard covers the foot of the window: nothing but the ground is drawn there, and all is drawn again when it goes.
+foot() { import -window root -crop 412x300+0+592 +repage "$work/foot.png" && identify -format %k "$work/foot.png"; }
+echo "keyboard 300" >&9
+look "keyboard 300"
+[ "$(foot)" = 1 ] || fail "something is drawn where the keyboard lies"
+echo "keyboard 0" >&9
+look "keyboard 0"
+[ "$(foot)" -gt 1 ] || fail "nothing is drawn where the keyboard lay"
 echo "nonsense" >&9
 wait_for "the refusal of a line that means nothing" grep -qxF "not understood: nonsense" "$work/said"
 # Back on the first screen leads out.

@@ -262,6 +262,19 @@ impl Session {
         std::mem::replace(&mut self.steady, steady)
     }
 
+    /// Reads the set-up again, after another book has taken the place of a new one.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub(crate) fn look_again(&mut self) -> Result<(), StoreError> {
+        if let Some(setup) = self.ask(|store| store.setup())? {
+            self.setup = setup;
+            self.is_new = false;
+        }
+        self.kept_at = None;
+        Ok(())
+    }
+
     /// Takes another clock, so that a demo can live through years.
     pub fn set_clock(&mut self, clock: Clock) {
         self.clock = clock;

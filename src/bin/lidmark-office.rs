@@ -243,6 +243,9 @@ enum Command {
         /// Write CSV (RFC 4180) to a file, or print it.
         #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
         csv: Option<PathBuf>,
+        /// Write the hauled-waste record of each load collected then as PDF: into one file, or into a folder, a file each.
+        #[arg(long, value_name = "FILE or FOLDER", conflicts_with = "csv")]
+        pdf: Option<PathBuf>,
     },
     /// Writes letters or cards to the customers due in a month, as PDF.
     Remind(Remind),
@@ -609,8 +612,21 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
         Command::ReadCsv(list) => {
             office::read_csv::run(&shared.call()?, &list.asked(), std::io::stdin().lock()).map(line)
         }
-        Command::Records { from, to, truck, csv } => {
-            office::records::run(&shared.call()?, &office::records::Asked { from, to, truck, csv }).map(line)
+        Command::Records {
+            from,
+            to,
+            truck,
+            csv,
+            pdf,
+        } => {
+            let asked = office::records::Asked {
+                from,
+                to,
+                truck,
+                csv,
+                pdf,
+            };
+            office::records::run(&shared.call()?, &asked).map(line)
         }
         Command::Remind(remind) => office::remind::run(&shared.call()?, &remind.asked()).map(line),
         Command::Restore { from } => office::backup::restore(&shared.call()?, &from, &watch).map(|a| silent(a, quiet)),

@@ -16,8 +16,10 @@
 mod android;
 mod card;
 mod checks;
+mod cloud;
 mod dayfile;
 mod diagnose;
+mod documents;
 mod fixture;
 mod forecast;
 mod forms;
@@ -46,11 +48,12 @@ mod power;
 mod probing;
 mod rules;
 mod schema;
+#[cfg(target_os = "linux")]
+mod season;
 mod stops;
 mod store;
 mod threats;
 mod truck;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;

@@ -7,10 +7,10 @@ use std::path::Path;
 
 use chrono::{DateTime, Duration, FixedOffset, NaiveDate};
 use lidmark::domain::record::{
-    Cell, FieldChange, Logged, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId,
-    Stamped, Stop, StopId, Tank, TankId, changes,
+    Cell, FieldChange, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId, Stamped, Stop,
+    StopId, Tank, TankId, changes,
 };
-use lidmark::store::{DayFile, Merged, SequenceNote, Store, StoreError, TakenIn};
+use lidmark::store::{ActionRow, DayFile, Merged, SequenceNote, Store, StoreError, TakenIn};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -624,23 +624,9 @@ fn how_a_phone_is_set_up_never_becomes_how_the_office_is() {
 
 #[test]
 fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
-    let action = |label: &str| Logged {
-        op: Op {
-            id: Uuid::from_u128(70),
-            stop: Some(stop(5, 1).id),
-            at: ago(9),
-            label: label.to_owned(),
-            undoable: true,
-            changes: vec![FieldChange {
-                table: "stop",
-                id: Uuid::from_u128(5),
-                field: "found_note",
-                value: text(label),
-            }],
-        },
-        undoes: None,
-        before: vec![Some(text(""))],
-    };
+    let stop = stop(5, 1).id;
+    let changes =
+        |label: &str| format!(r#"[{{"table":"stop","id":"{stop}","field":"found_note","old":"","new":"{label}"}}]"#);
     let mut books = Vec::new();
     for order in [["one", "two"], ["two", "one"]] {
         let folder = tempfile::tempdir().unwrap();
@@ -649,7 +635,17 @@ fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
             for again in 0..2 {
                 store
                     .take_in(&file(phone(again), i as u64), now(), |merger| {
-                        merger.action(phone(1), &action(label))
+                        merger.action(
+                            phone(1),
+                            ActionRow {
+                                id: Uuid::from_u128(70),
+                                stop: Some(stop.0),
+                                at: ago(9),
+                                label,
+                                undoes: None,
+                                changes: &changes(label),
+                            },
+                        )
                     })
                     .unwrap();
             }

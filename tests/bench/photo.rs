@@ -6,7 +6,8 @@ use std::process::{Command, Stdio};
 
 use lidmark::exchange::photo::{decode_kept, prepare};
 
-use crate::{CHILD, CHILD_BOOK, median, row, seconds};
+use crate::app::{CHILD, CHILD_BOOK};
+use crate::report::{self, Unit, median, seconds};
 
 /// What the child process is told to do.
 pub const CHILD_PHOTO: &str = "photo";
@@ -124,14 +125,18 @@ pub fn photos(folder: &Path) {
         }
     }
     let what = "a 12 MP photo taken in, thumbnail and hash included, one process each";
-    row(what, median(&ours), "vipsthumbnail, the photo alone", median(&by_vips));
-    row(what, median(&ours), "ImageMagick, the photo alone", median(&by_magick));
+    let row = |what: &str, ours: &[f64], against: &str, least: &[f64], bar| {
+        report::line(what, median(ours), Unit::Seconds, against, median(least), bar);
+    };
     row(
         "the same inside the running app",
-        median(&inside),
+        &inside,
         "vipsthumbnail, the photo alone",
-        median(&by_vips),
+        &by_vips,
+        None,
     );
+    row(what, &ours, "ImageMagick, the photo alone", &by_magick, None);
+    row(what, &ours, "vipsthumbnail, the photo alone", &by_vips, Some(1.0));
     let held = [
         most_held_kb(
             own.to_str().unwrap(),
@@ -142,12 +147,12 @@ pub fn photos(folder: &Path) {
         most_held_kb("convert", &magick, &[]),
     ];
     let mb = |kb: u64| format!("{:.0} MB", kb as f64 / 1_024.0);
-    println!(
-        "| — most memory held | {} | vipsthumbnail {}, ImageMagick {} | |",
+    report::note(&format!(
+        "most memory held {}, vipsthumbnail {}, ImageMagick {}",
         mb(held[0]),
         mb(held[1]),
         mb(held[2])
-    );
+    ));
     likeness("the same photo", &path);
     for (name, scene) in SCENES {
         let path = folder.join(format!("{name}.jpg"));
@@ -328,8 +333,8 @@ fn likeness(name: &str, path: &Path) {
         .iter()
         .map(|file| format!("SSIM {:.4}, {} kB", alike(file), size_kb(file)))
         .collect::<Vec<_>>();
-    println!(
-        "| — likeness to a lossless Lanczos reduction: {name} | {} | vipsthumbnail {}; ImageMagick {} | |",
+    report::note(&format!(
+        "likeness to a lossless Lanczos reduction, {name}: {}; vipsthumbnail {}; ImageMagick {}",
         said[0], said[1], said[2]
-    );
+    ));
 }

@@ -290,6 +290,9 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             "waste",
             "truck",
             "truck_tank",
+            "into_second_l",
+            "second_truck",
+            "second_truck_tank",
             "stop_id",
             "tank_id",
         ],
@@ -298,10 +301,13 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         let Some([day, place, site, address]) = names.stop(pumping.stop).filter(|_| !pumping.removed) else {
             return Ok(());
         };
-        let [truck, truck_tank] = pumping
-            .truck_tank
-            .and_then(|tank| trucks.get(&tank).cloned())
-            .unwrap_or_default();
+        let named = |tank: Option<TruckTankId>| tank.and_then(|tank| trucks.get(&tank).cloned()).unwrap_or_default();
+        let [truck, truck_tank] = named(pumping.truck_tank);
+        let over = pumping
+            .parts(pumping.truck_tank)
+            .into_iter()
+            .find(|(tank, _)| Some(*tank) != pumping.truck_tank);
+        let [second_truck, second_tank] = named(over.map(|(tank, _)| tank));
         table.write_record([
             day,
             place,
@@ -315,6 +321,9 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             pumping.waste.map(|waste| waste.word().to_owned()).unwrap_or_default(),
             truck,
             truck_tank,
+            litres(over.map(|(_, ml)| ml)),
+            second_truck,
+            second_tank,
             pumping.stop.to_string(),
             pumping.tank.to_string(),
         ])?;
