@@ -120,6 +120,10 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
             words.f("{0} is empty.", &[&file]),
             words.t("Export the list again and look into it."),
         ),
+        ListError::Sheet => (
+            words.f("{0} is a file of a spreadsheet program, not a list as text.", &[&file]),
+            words.t("Open it there, save it as CSV, and give that file."),
+        ),
         ListError::UnknownEncoding(name) => (
             words.f("No encoding is called {0}.", &[name]),
             words.t("Use a name such as utf-8, windows-1252 or utf-16le."),
