@@ -1318,26 +1318,40 @@ fn layers_of(drawing: &SectionDrawing) -> Vec<ui::SectionLayer> {
     drawing
         .layers
         .iter()
-        .map(|layer| ui::SectionLayer {
-            commands: layer.commands.as_str().into(),
-            kind: match layer.kind {
-                LayerKind::Soil => ui::SectionKind::Soil,
-                LayerKind::Turf => ui::SectionKind::Turf,
-                LayerKind::Concrete => ui::SectionKind::Concrete,
-                LayerKind::Air => ui::SectionKind::Air,
-                LayerKind::Scum => ui::SectionKind::Scum,
-                LayerKind::Clear => ui::SectionKind::Clear,
-                LayerKind::Sludge => ui::SectionKind::Sludge,
-                LayerKind::Device => ui::SectionKind::Device,
-                LayerKind::Pipe => ui::SectionKind::Pipe,
-                LayerKind::Lid => ui::SectionKind::Lid,
-                LayerKind::Riser => ui::SectionKind::Riser,
-                LayerKind::Limit => ui::SectionKind::Limit,
-                LayerKind::OutletLine => ui::SectionKind::OutletLine,
-                LayerKind::Hatch => ui::SectionKind::Hatch,
-            },
+        .flat_map(|layer| {
+            let kind = section_kind_to(layer.kind);
+            layer
+                .pieces(drawing.area)
+                .into_iter()
+                .map(move |piece| ui::SectionLayer {
+                    x: pixels(piece.x),
+                    y: pixels(piece.y),
+                    width: pixels(piece.width),
+                    height: pixels(piece.height),
+                    commands: piece.commands.unwrap_or_default().into(),
+                    kind,
+                })
         })
         .collect()
+}
+
+const fn section_kind_to(kind: LayerKind) -> ui::SectionKind {
+    match kind {
+        LayerKind::Soil => ui::SectionKind::Soil,
+        LayerKind::Turf => ui::SectionKind::Turf,
+        LayerKind::Concrete => ui::SectionKind::Concrete,
+        LayerKind::Air => ui::SectionKind::Air,
+        LayerKind::Scum => ui::SectionKind::Scum,
+        LayerKind::Clear => ui::SectionKind::Clear,
+        LayerKind::Sludge => ui::SectionKind::Sludge,
+        LayerKind::Device => ui::SectionKind::Device,
+        LayerKind::Pipe => ui::SectionKind::Pipe,
+        LayerKind::Lid => ui::SectionKind::Lid,
+        LayerKind::Riser => ui::SectionKind::Riser,
+        LayerKind::Limit => ui::SectionKind::Limit,
+        LayerKind::OutletLine => ui::SectionKind::OutletLine,
+        LayerKind::Hatch => ui::SectionKind::Hatch,
+    }
 }
 
 fn ticks_of(drawing: &SectionDrawing, app: &App) -> Vec<ui::SectionTick> {

@@ -51,7 +51,6 @@ pub mod stop;
 pub mod tank;
 pub mod tank_scenes;
 pub mod truck;
-pub mod waste_page;
 pub mod what_if;
 pub mod wipe;
 pub mod yard;

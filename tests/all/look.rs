@@ -19,7 +19,7 @@ use lidmark::ui::{
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
-const SCREENS: [Screen; 21] = [
+const SCREENS: [Screen; 22] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -29,6 +29,7 @@ const SCREENS: [Screen; 21] = [
     Screen::Dig,
     Screen::Read,
     Screen::Pump,
+    Screen::Page,
     Screen::Leave,
     Screen::Tank,
     Screen::Photos,

@@ -19,6 +19,7 @@ mod checks;
 mod cloud;
 mod dayfile;
 mod diagnose;
+mod documents;
 mod fixture;
 mod forecast;
 mod forms;
@@ -36,6 +37,8 @@ mod merge;
 mod model;
 mod nmea;
 mod office;
+#[cfg(feature = "ui")]
+mod pages_look;
 mod photos;
 mod plan_files;
 mod plan_sheet;
@@ -45,11 +48,12 @@ mod power;
 mod probing;
 mod rules;
 mod schema;
+#[cfg(target_os = "linux")]
+mod season;
 mod stops;
 mod store;
 mod threats;
 mod truck;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;
