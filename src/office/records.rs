@@ -27,6 +27,8 @@ pub struct Asked {
     pub csv: Option<PathBuf>,
     /// Write the record of each load there, as PDF: one file, or one for each load in a folder.
     pub pdf: Option<PathBuf>,
+    /// Of records written as PDF print only what is missing.
+    pub quiet: bool,
 }
 
 /// The five figures of a period's balance, millilitres.
@@ -124,7 +126,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
         let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
         if let Some(path) = &asked.pdf {
-            return super::waste::write(office, &trucks.list, (from, to), path);
+            return super::waste::write(office, &trucks.list, (from, to), path, asked.quiet);
         }
         let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
         // What no truck is named for belongs to the company all the same, unless one truck was asked for.

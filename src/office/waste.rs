@@ -74,6 +74,7 @@ impl OneTruck {
 /// Writes the records of the loads collected in a period: one file, or one for each load when `to_path` is a folder.
 ///
 /// * `trucks`: those whose loads are asked for
+/// * `quiet`: say only what is missing
 /// * returns: what to print
 ///
 /// # Errors
@@ -83,6 +84,7 @@ pub(super) fn write(
     trucks: &[Truck],
     (from, to): (NaiveDate, NaiveDate),
     to_path: &Path,
+    quiet: bool,
 ) -> Result<String, Refusal> {
     let words = office.words();
     let rules = rule_sets();
@@ -147,7 +149,7 @@ pub(super) fn write(
         json!({ "from": from.to_string(), "to": to.to_string(), "records": records.iter().map(row_of).collect::<Vec<_>>() })
             .to_string()
     } else {
-        said(&records, to_path, words)
+        said(&records, (!quiet).then_some(to_path), words)
     })
 }
 
@@ -175,9 +177,12 @@ fn row_of(record: &Record) -> Value {
     })
 }
 
-fn said(records: &[Record], to_path: &Path, words: Words) -> String {
-    let mut lines = vec![words.n("{0} record written.", "{0} records written.", records.len())];
-    lines.push(words.f("Written: {0}", &[&to_path.display().to_string()]));
+fn said(records: &[Record], to_path: Option<&Path>, words: Words) -> String {
+    let mut lines = Vec::new();
+    if let Some(path) = to_path {
+        lines.push(words.n("{0} record written.", "{0} records written.", records.len()));
+        lines.push(words.f("Written: {0}", &[&path.display().to_string()]));
+    }
     for record in records.iter().filter(|record| !record.missing.is_empty()) {
         let names = record.missing.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>();
         lines.push(words.f(

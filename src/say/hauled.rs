@@ -38,17 +38,26 @@ pub const SAME_AMOUNT_ML: i64 = 1_893;
 /// A load's record as it stands.
 #[derive(Clone, Debug)]
 pub struct LoadFacts {
+    /// The rule set that asks.
     pub rule_id: String,
+    /// Its name.
     pub rule_name: String,
+    /// What it asks for.
     pub rule: HauledWaste,
+    /// What is known.
     pub facts: Facts,
+    /// What of the load decides which fields are asked for.
     pub circumstances: Circumstances,
+    /// What is asked for and not known.
     pub missing: Vec<WasteField>,
+    /// What became of the load.
     pub fate: Fate,
+    /// Until when the record is to be kept.
     pub keep_until: Option<NaiveDate>,
 }
 
 /// Reads the facts a record was kept with.
+#[must_use]
 pub fn read_facts(json: &str) -> Facts {
     serde_json::from_str::<BTreeMap<String, String>>(json)
         .unwrap_or_default()
@@ -58,6 +67,7 @@ pub fn read_facts(json: &str) -> Facts {
 }
 
 /// Writes facts the way a record keeps them.
+#[must_use]
 pub fn facts_json(facts: &Facts) -> String {
     let map = facts
         .iter()
@@ -204,6 +214,7 @@ fn put_disposals(taken: &[(&Disposal, i128)], put: &mut impl FnMut(WasteField, S
 }
 
 /// Whether the place says that it took another amount than was let out.
+#[must_use]
 pub fn differs(disposal: &Disposal, out_ml: i64) -> bool {
     disposal
         .accepted_ml
@@ -237,6 +248,7 @@ fn csv_amount(ml: i128, figures: Figures) -> String {
 }
 
 /// Whether kept strokes are a signature.
+#[must_use]
 pub fn is_signed(strokes: &str) -> bool {
     read_strokes(strokes).iter().any(|stroke| stroke.len() > 1)
 }
@@ -373,6 +385,7 @@ pub fn degrees_text(e7: i64) -> String {
     digits.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
+#[must_use]
 pub fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
     if json.is_empty() {
         Vec::new()
@@ -382,11 +395,13 @@ pub fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
 }
 
 /// Millilitres of a sum as a volume.
+#[must_use]
 pub fn volume_of(ml: i128) -> Volume {
     Volume::from_whole_ml(i64::try_from(ml).unwrap_or(if ml < 0 { i64::MIN } else { i64::MAX }))
 }
 
 /// The parts that are not empty, on one line.
+#[must_use]
 pub fn join(parts: &[&str]) -> String {
     parts
         .iter()
@@ -410,11 +425,13 @@ impl Hauled<'_> {
     }
 
     /// Gathers what is known of a load now, with what was fixed when its day was closed.
+    #[must_use]
     pub fn load_facts(&self, row: &LoadRow) -> LoadFacts {
         self.load_facts_with(row, &self.rows.ledger(None).fates())
     }
 
     /// The same for many loads of one ledger, whose fates are worked out once.
+    #[must_use]
     pub fn load_facts_with(&self, row: &LoadRow, fates: &BTreeMap<Uuid, Fate>) -> LoadFacts {
         let mut found = self.live_facts(row, fates);
         let kept = self.rows.records.iter().find(|record| record.pumping == row.pumping.id);
@@ -431,6 +448,7 @@ impl Hauled<'_> {
     }
 
     /// Gathers what is known of a load now.
+    #[must_use]
     pub fn live_facts(&self, row: &LoadRow, fates: &BTreeMap<Uuid, Fate>) -> LoadFacts {
         let rows = self.rows;
         let fate = fates.get(&row.pumping.id.0).cloned().unwrap_or_default();
@@ -534,6 +552,7 @@ impl Hauled<'_> {
     }
 
     /// What was let out by a disposal, with the corrections that name it.
+    #[must_use]
     pub fn let_out_ml(&self, disposal: &Disposal) -> i64 {
         let of = disposal.id.to_string();
         self.rows
