@@ -440,7 +440,7 @@ impl<R: Read + Seek> DayFile<R> {
     pub fn stamped(&self) -> impl Iterator<Item = Result<Stamped, DayFileError>> + '_ {
         self.packs().flat_map(|pack| match pack {
             Ok(pack) => pack
-                .iter()
+                .records()
                 .flat_map(|record| record.stamped().map(Ok).collect::<Vec<_>>())
                 .collect(),
             Err(error) => vec![Err(error)],
