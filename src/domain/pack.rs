@@ -261,6 +261,7 @@ impl<'a> Packed<'a> {
 
     /// Returns its fields in the order they were given: the place in [`Kind::fields`], the place in [`Packed::stamps`], and the
     /// value.
+    #[must_use]
     pub fn fields(&self) -> impl ExactSizeIterator<Item = (usize, usize, CellRef<'a>)> + '_ {
         self.fields
             .iter()

@@ -381,7 +381,7 @@ fn take_in<R: Read + Seek + Send>(
         .manifest()
         .parts
         .iter()
-        .filter(|part| part.name.ends_with(".jsonl"));
+        .filter(|part| extension(part) == "jsonl");
     let (all, mut done) = (lines.map(|part| part.bytes).sum(), 0);
     let taken = std::thread::scope(|scope| {
         let (send, batches) = sync_channel(WAITING);

@@ -750,8 +750,7 @@ impl<'a, R> Blocks<'a, R> {
         {
             return Err(block.bad(number, format!("it is longer than {MOST_LINE_BYTES} bytes")));
         }
-        let ends = block.bytes.iter().filter(|byte| **byte == b'\n').count();
-        self.next += u64::try_from(ends).unwrap_or(0);
+        self.next += u64::try_from(block.lines().count()).unwrap_or(0);
         Ok(block)
     }
 }
