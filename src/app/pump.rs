@@ -169,8 +169,8 @@ impl App {
                 },
                 false,
             ) => {
-                let names = [first, second].map(|tank| self.truck_tank_name(tank));
-                let line = words.f("It fits only into {0} and {1} together.", &[&names[0], &names[1]]);
+                let [first, second] = [first, second].map(|tank| self.truck_tank_name(tank));
+                let line = words.f("It fits only into {0} and {1} together.", &[&first, &second]);
                 (format!("{text} {line}"), share, true)
             }
             _ => (text, share, false),

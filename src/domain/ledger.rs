@@ -362,8 +362,8 @@ fn put(rooms: &mut [(TruckTankId, i128, i128)], need: i128) -> Option<Fit> {
             left_ml: *room,
         });
     }
-    let mut roomy = roomiest(rooms);
-    let [(first, first_room, _), (second, second_room, _), ..] = roomy.as_mut_slice() else {
+    let mut by_room = roomiest(rooms);
+    let [(first, first_room, _), (second, second_room, _), ..] = by_room.as_mut_slice() else {
         return None;
     };
     if *second_room <= 0 || *first_room + *second_room < need {

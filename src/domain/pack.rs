@@ -184,7 +184,7 @@ impl Pack {
     }
 
     /// Returns the records, in the order they were added.
-    pub fn iter(&self) -> impl Iterator<Item = Packed<'_>> {
+    pub fn records(&self) -> impl Iterator<Item = Packed<'_>> {
         let mut rest = self.bytes.as_slice();
         std::iter::from_fn(move || {
             let (packed, after) = Packed::read(self, rest)?;
@@ -261,6 +261,7 @@ impl<'a> Packed<'a> {
 
     /// Returns its fields in the order they were given: the place in [`Kind::fields`], the place in [`Packed::stamps`], and the
     /// value.
+    #[must_use]
     pub fn fields(&self) -> impl ExactSizeIterator<Item = (usize, usize, CellRef<'a>)> + '_ {
         self.fields
             .iter()
@@ -347,10 +348,10 @@ mod tests {
                 );
             }
             prop_assert_eq!(pack.len(), u64::try_from(records.len()).unwrap());
-            let back = pack.iter().map(|record| record.stamped().collect::<Vec<_>>()).collect::<Vec<_>>();
+            let back = pack.records().map(|record| record.stamped().collect::<Vec<_>>()).collect::<Vec<_>>();
             // Equal times may stand in different zones; the zone has to come back too.
             prop_assert_eq!(format!("{back:?}"), format!("{told:?}"));
-            let ids = pack.iter().map(|record| record.id().as_u128()).collect::<Vec<_>>();
+            let ids = pack.records().map(|record| record.id().as_u128()).collect::<Vec<_>>();
             prop_assert_eq!(ids, records.iter().map(|(id, _)| *id).collect::<Vec<_>>());
         }
     }

@@ -30,6 +30,7 @@ pub trait Kept: Sized {
     /// Reads a kept value back; `None` when it does not fit the type.
     fn from_cell(cell: &Cell) -> Option<Self>;
     /// Whether a kept value fits the type.
+    #[must_use]
     fn fits(cell: &Cell) -> bool {
         Self::from_cell(cell).is_some()
     }

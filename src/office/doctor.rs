@@ -136,7 +136,7 @@ fn balance(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), 
     let trucks = store.trucks()?;
     let entries = store.load_entries(last_day())?;
     let unnamed = entries.iter().filter(|entry| entry.tank.is_none()).count();
-    if unnamed > 0 {
+    if unnamed > 0 && trucks.len() > 1 {
         found.push(Finding {
             code: "load-without-truck",
             what: words.n(

@@ -381,7 +381,7 @@ fn take_in<R: Read + Seek + Send>(
         .manifest()
         .parts
         .iter()
-        .filter(|part| part.name.ends_with(".jsonl"));
+        .filter(|part| extension(part) == "jsonl");
     let (all, mut done) = (lines.map(|part| part.bytes).sum(), 0);
     let taken = std::thread::scope(|scope| {
         let (send, batches) = sync_channel(WAITING);
@@ -396,7 +396,7 @@ fn take_in<R: Read + Seek + Send>(
                 match batch? {
                     Batch::Records(pack) => {
                         photos.see(&pack);
-                        for record in pack.iter() {
+                        for record in pack.records() {
                             merger.record(&record)?;
                             done += pack.read_bytes_each();
                             said.written(done, all);
@@ -441,7 +441,7 @@ impl Photos {
         if pack.kind().table != Photo::TABLE {
             return;
         }
-        for field in pack.iter().flat_map(|record| record.stamped().collect::<Vec<_>>()) {
+        for field in pack.records().flat_map(|record| record.stamped().collect::<Vec<_>>()) {
             match (field.field, field.value) {
                 ("hash", Kept::Text(hash)) => {
                     self.named.insert(field.id, hash);

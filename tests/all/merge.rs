@@ -718,7 +718,7 @@ fn records_that_come_whole_make_the_book_they_make_field_by_field() {
                     (u8::try_from(place).unwrap(), CellRef::from(&told.value), stamp)
                 });
                 pack.push(record[0].id, 0, &list.collect::<Vec<_>>());
-                pack.iter().try_for_each(|packed| merger.record(&packed))?;
+                pack.records().try_for_each(|packed| merger.record(&packed))?;
             }
             Ok(())
         });

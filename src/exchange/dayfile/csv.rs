@@ -301,13 +301,13 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         let Some([day, place, site, address]) = names.stop(pumping.stop).filter(|_| !pumping.removed) else {
             return Ok(());
         };
-        let named = |tank: Option<TruckTankId>| tank.and_then(|tank| trucks.get(&tank).cloned()).unwrap_or_default();
-        let [truck, truck_tank] = named(pumping.truck_tank);
+        let called = |tank: Option<TruckTankId>| tank.and_then(|tank| trucks.get(&tank).cloned()).unwrap_or_default();
+        let [truck, truck_tank] = called(pumping.truck_tank);
         let over = pumping
             .parts(pumping.truck_tank)
             .into_iter()
             .find(|(tank, _)| Some(*tank) != pumping.truck_tank);
-        let [second_truck, second_tank] = named(over.map(|(tank, _)| tank));
+        let [second_truck, second_tank] = called(over.map(|(tank, _)| tank));
         table.write_record([
             day,
             place,

@@ -341,15 +341,14 @@ pub fn read_logged_text(line: &[u8]) -> Result<LoggedText, String> {
         undoes: Option<Uuid>,
     }
     let written;
-    let (mut head, changes) = match split_changes(line) {
-        Some(parts) => parts,
+    let (mut head, changes) = if let Some(parts) = split_changes(line) {
+        parts
+    } else {
         // Set in another way than this program sets it: put in that way first.
-        None => {
-            let mut bytes = Vec::new();
-            write_logged(&read_logged(line)?, &mut bytes).map_err(|error| error.to_string())?;
-            written = bytes;
-            split_changes(&written).ok_or_else(|| "it has no changes".to_owned())?
-        }
+        let mut bytes = Vec::new();
+        write_logged(&read_logged(line)?, &mut bytes).map_err(|error| error.to_string())?;
+        written = bytes;
+        split_changes(&written).ok_or_else(|| "it has no changes".to_owned())?
     };
     head.push(b'}');
     let head: Head = serde_json::from_slice(&head).map_err(|error| error.to_string())?;

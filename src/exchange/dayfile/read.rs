@@ -19,7 +19,7 @@ use flate2::read::DeflateDecoder;
 use sha2::{Digest as _, Sha256};
 use std::cell::RefCell;
 use std::collections::{HashMap, HashSet};
-use std::io::{self, Read, Seek, SeekFrom};
+use std::io::{self, BufRead as _, Read, Seek, SeekFrom};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use uuid::Uuid;
@@ -440,7 +440,7 @@ impl<R: Read + Seek> DayFile<R> {
     pub fn stamped(&self) -> impl Iterator<Item = Result<Stamped, DayFileError>> + '_ {
         self.packs().flat_map(|pack| match pack {
             Ok(pack) => pack
-                .iter()
+                .records()
                 .flat_map(|record| record.stamped().map(Ok).collect::<Vec<_>>())
                 .collect(),
             Err(error) => vec![Err(error)],
@@ -700,7 +700,13 @@ struct Block {
 impl Block {
     /// Returns each line with its number in the part.
     fn lines(&self) -> impl Iterator<Item = (u64, &[u8])> {
-        (self.first..).zip(self.bytes.split_inclusive(|byte| *byte == b'\n'))
+        let mut rest = self.bytes.as_slice();
+        let lines = std::iter::from_fn(move || {
+            let whole = rest;
+            let length = rest.skip_until(b'\n').unwrap_or(whole.len());
+            whole.get(..length).filter(|line| !line.is_empty())
+        });
+        (self.first..).zip(lines)
     }
 
     fn bad(&self, line: u64, detail: String) -> DayFileError {
@@ -738,12 +744,13 @@ impl<'a, R> Blocks<'a, R> {
             first: self.next,
             bytes,
         };
-        for (number, line) in block.lines() {
-            if line.len() > MOST_LINE_BYTES {
-                return Err(block.bad(number, format!("it is longer than {MOST_LINE_BYTES} bytes")));
-            }
-            self.next = number + 1;
+        // Only a block that is longer itself can hold a line that is too long.
+        if block.bytes.len() > MOST_LINE_BYTES
+            && let Some((number, _)) = block.lines().find(|(_, line)| line.len() > MOST_LINE_BYTES)
+        {
+            return Err(block.bad(number, format!("it is longer than {MOST_LINE_BYTES} bytes")));
         }
+        self.next += u64::try_from(block.lines().count()).unwrap_or(0);
         Ok(block)
     }
 }
