@@ -199,7 +199,9 @@ impl SewerLine {
         let seen = given.is_some() || between.is_some();
         // However well its beginning is known, it may be bent farther on.
         if let Some(strongest) = strongest.filter(|_| seen) {
-            lobes.iter_mut().for_each(|lobe| lobe.share *= 1.0 - BENT_FARTHER_ON);
+            for lobe in &mut lobes {
+                lobe.share *= 1.0 - BENT_FARTHER_ON;
+            }
             lobes.push(Lobe {
                 share: BENT_FARTHER_ON,
                 deg: strongest.deg,
@@ -339,7 +341,6 @@ fn normal(off: f64, sigma: f64) -> f64 {
 #[derive(Clone, Debug)]
 pub struct Evidence<'a> {
     yard: &'a Yard,
-    clues: &'a [Clue],
     sewer: Option<SewerLine>,
     area_m2: f64,
 }
@@ -347,10 +348,9 @@ pub struct Evidence<'a> {
 impl<'a> Evidence<'a> {
     /// Takes the clues for a yard of so many square metres; `found_pipe` are the places where a rod met the sewer.
     #[must_use]
-    pub fn new(yard: &'a Yard, clues: &'a [Clue], found_pipe: &[Point], area_m2: f64) -> Self {
+    pub fn new(yard: &'a Yard, clues: &[Clue], found_pipe: &[Point], area_m2: f64) -> Self {
         Self {
             yard,
-            clues,
             sewer: SewerLine::from_clues(yard, clues, found_pipe),
             area_m2: area_m2.max(1.0),
         }
@@ -376,7 +376,9 @@ impl<'a> Evidence<'a> {
             }
         }
         if most > 0.0 {
-            said.iter_mut().for_each(|said| *said /= most);
+            for said in said {
+                *said /= most;
+            }
         }
     }
 

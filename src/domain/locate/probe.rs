@@ -462,7 +462,7 @@ impl ProbeMap {
         let reached = self.reached(sewer.as_ref(), probe);
         let mut changed = Vec::new();
         self.lower(probe, reached, |layer, index, change| {
-            changed.push((layer, index, change))
+            changed.push((layer, index, change));
         });
         for (layer, index, change) in changed {
             if let Some(layer) = self.layers.get(layer) {
@@ -557,7 +557,9 @@ impl ProbeMap {
         }
         if open > 0.0 {
             usual.sewer /= open;
-            usual.clues.iter_mut().for_each(|sum| *sum /= open);
+            for sum in &mut usual.clues {
+                *sum /= open;
+            }
         }
         usual
     }
@@ -697,19 +699,9 @@ impl Kernel {
 
     /// The cells around one, with how much of a tank there reaches it and whether the cell lies at the tank's rim.
     fn around(&self, grid: Grid, column: u32, row: u32) -> impl Iterator<Item = (usize, f64, bool)> {
-        self.reach(&self.ahead, row, grid.rows())
-            .flat_map(move |(to_row, down, far)| {
-                self.reach(&self.across, column, grid.columns())
-                    .map(move |(to_column, over, wide)| (grid.index(to_column, to_row), down * over, far || wide))
-            })
-    }
-
-    /// Along one axis, the cells around one that are on the grid, with their share and whether they are the last.
-    fn reach<'a>(&self, side: &'a [f64], at: u32, most: u32) -> impl Iterator<Item = (u32, f64, bool)> + use<'a> {
-        let last = u32::try_from(side.len().saturating_sub(1)).unwrap_or(0);
-        side.iter().zip(0..).filter_map(move |(covered, step)| {
-            let to = (at + step).checked_sub(last / 2).filter(|to| *to < most)?;
-            Some((to, *covered, step == 0 || step == last))
+        reach(&self.ahead, row, grid.rows()).flat_map(move |(to_row, down, far)| {
+            reach(&self.across, column, grid.columns())
+                .map(move |(to_column, over, wide)| (grid.index(to_column, to_row), down * over, far || wide))
         })
     }
 
@@ -753,6 +745,15 @@ impl Kernel {
             }
         }
     }
+}
+
+/// Along one axis, the cells around one that are on the grid, with their share and whether they are the last.
+fn reach(side: &[f64], at: u32, most: u32) -> impl Iterator<Item = (u32, f64, bool)> {
+    let last = u32::try_from(side.len().saturating_sub(1)).unwrap_or(0);
+    side.iter().zip(0..).filter_map(move |(covered, step)| {
+        let to = (at + step).checked_sub(last / 2).filter(|to| *to < most)?;
+        Some((to, *covered, step == 0 || step == last))
+    })
 }
 
 /// The grid over the lot, or over what is known and a reach around it.
