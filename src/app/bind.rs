@@ -111,6 +111,7 @@ fn connect_shell(window: &ui::AppWindow, binder: &Rc<Binder>, open_demo: OpenDem
         on_choose_language(language) => |app| app.choose_language(language_of(language));
         on_start_empty() => |app| app.start_empty();
         on_open_demo() => |app| app.start_demo(&open_demo);
+        on_open_copy() => |app| app.tap_open_cloud_copy();
     );
     let api = ui::StopApi::get(window);
     on!(binder, api,
@@ -356,6 +357,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_choose_night(night) => |app| app.choose_night(night);
         on_tap_safe_copy() => |app| app.tap_safe_copy();
         on_tap_wipe() => |app| app.tap_wipe_all();
+        on_choose_cloud(on) => |app| app.choose_cloud(on);
         on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
         on_tap_prices() => |app| app.tap_page(Page::Prices);
@@ -414,7 +416,11 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         });
     }
     match app.screen() {
-        Screen::FirstRun => ui::FirstRunApi::get(window).set_language(language_to(setup.language)),
+        Screen::FirstRun => {
+            let api = ui::FirstRunApi::get(window);
+            api.set_language(language_to(setup.language));
+            api.set_copy_text(app.cloud_copy_found().unwrap_or_default().into());
+        }
         Screen::Day => render_day(window, app),
         Screen::Book => {
             let api = ui::BookApi::get(window);
@@ -1128,6 +1134,11 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_price_list_text(view.price_list.into());
     api.set_book_text(view.book.into());
+    let cloud = app.cloud_view();
+    api.set_cloud_shown(cloud.shown);
+    api.set_cloud_on(cloud.on);
+    api.set_cloud_warns(cloud.warns);
+    api.set_cloud_text(cloud.text.into());
 }
 
 fn render_about(window: &ui::AppWindow, app: &App) {

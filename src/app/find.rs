@@ -4,7 +4,7 @@ use crate::app::dig::lid_depths;
 use crate::app::find_words::{
     clue_title, depth_text, held_text, kind_title, mark_title, met_title, reason_text, taped_text, ties_text,
 };
-use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
+use crate::app::overlay::{Answer, Field, SheetTarget, Verdict};
 use crate::app::photos::Picture;
 use crate::app::plan_view::{Aim, HereOnPlan, Lens, PlanDrawing, PlanScene, draw};
 use crate::app::shell::App;
@@ -16,6 +16,7 @@ use crate::domain::locate::{Point, Position};
 use crate::domain::record::{ClueKind, LidId, PinId, ProbeMet, RodProbeId, Units, YardClueId};
 use crate::domain::units::Length;
 use crate::exchange::inputs::last_emptied_before;
+use crate::say::hauled::degrees_text;
 
 /// How deep a rod is pushed when nobody has said: 3 ft (common practice).
 pub(crate) const USUAL_PUSH_MM: u32 = 914;

@@ -16,8 +16,10 @@
 mod android;
 mod card;
 mod checks;
+mod cloud;
 mod dayfile;
 mod diagnose;
+mod documents;
 mod fixture;
 mod forecast;
 mod forms;
@@ -35,6 +37,8 @@ mod merge;
 mod model;
 mod nmea;
 mod office;
+#[cfg(feature = "ui")]
+mod pages_look;
 mod photos;
 mod plan_files;
 mod plan_sheet;
@@ -50,7 +54,6 @@ mod stops;
 mod store;
 mod threats;
 mod truck;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;

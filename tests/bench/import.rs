@@ -257,6 +257,7 @@ fn bare(book: &Path, tables: &[(String, Vec<Vec<Value>>)]) -> f64 {
         ("synchronous", "FULL"),
         ("foreign_keys", "ON"),
         ("temp_store", "MEMORY"),
+        ("cache_size", "-65536"),
     ] {
         db.pragma_update(None, name, value).unwrap();
     }
