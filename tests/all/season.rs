@@ -782,7 +782,7 @@ impl Season {
         let growth = chart::Growth::of(&self.measured);
         println!("{growth}");
         growth.hold();
-        if days >= 100 {
+        if days > 20 {
             chart::write(&self.measured, &self.done, agreed, &growth, self.plan);
         }
     }
