@@ -781,10 +781,10 @@ impl Season {
         println!("{agreed}");
         let growth = chart::Growth::of(&self.measured);
         println!("{growth}");
-        growth.hold();
-        if days >= 100 {
+        if days > 20 {
             chart::write(&self.measured, &self.done, agreed, &growth, self.plan);
         }
+        growth.hold();
     }
 }
 

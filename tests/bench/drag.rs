@@ -141,11 +141,9 @@ pub fn drag_all() {
                 let started = Instant::now();
                 event(WindowEvent::PointerMoved { position: at(y) });
                 let reckoned = started.elapsed().as_secs_f64();
-                let share = screen.draw();
+                let share = screen.draw().unwrap_or(0.0);
                 let whole = started.elapsed().as_secs_f64();
-                if let Some(share) = share {
-                    println!("{whole} {reckoned} {share}");
-                }
+                println!("{whole} {reckoned} {share}");
             }
             event(WindowEvent::PointerReleased {
                 position: at(0.0),
@@ -211,17 +209,26 @@ fn demo_book(folder: &Path, name: &str) -> std::path::PathBuf {
     book
 }
 
+/// How often all is dragged: a frame that was slow once was held up by the machine, one that is slow each time is slow.
+const DRAGS: usize = 3;
+
 /// The frames of a drag, against the time between two frames.
 pub fn frames(folder: &Path) {
-    let book = demo_book(folder, "dragged.sqlite");
-    let frames = child(CHILD_DRAG, &book);
-    assert!(frames.len() > 500, "only {} frames were drawn", frames.len());
-    let column = |index: usize| frames.iter().map(|frame| frame[index]).collect::<Vec<_>>();
+    let drags = (0..DRAGS)
+        .map(|number| child(CHILD_DRAG, &demo_book(folder, &format!("dragged-{number}.sqlite"))))
+        .collect::<Vec<_>>();
+    let drawn = drags[0].iter().filter(|frame| frame[2] > 0.0).count();
+    assert!(drawn > 500, "only {drawn} frames were drawn");
+    assert!(drags.iter().all(|drag| drag.len() == drags[0].len()));
+    let column = |index: usize| drags.iter().flatten().map(|frame| frame[index]).collect::<Vec<_>>();
     let (whole, reckoned, share) = (column(0), column(1), column(2));
+    let each_time = (0..drags[0].len())
+        .map(|place| drags.iter().map(|drag| drag[place][0]).fold(f64::MAX, f64::min))
+        .collect::<Vec<_>>();
     let limit = "the time between two frames of a 60 Hz screen";
     let what = "an edge of the section dragged at 1080 x 2400, drawn in software";
     report::line(
-        &format!("{what}: the slowest of {} frames", frames.len()),
+        &format!("{what}: the slowest of {} frames", whole.len()),
         at_share(&whole, 1.0),
         Unit::Seconds,
         limit,
@@ -229,19 +236,16 @@ pub fn frames(folder: &Path) {
         Some(1.0),
     );
     report::note(&format!(
-        "median {}, slowest of a hundred {}",
+        "median {}, slowest of a hundred {}; dragged {DRAGS} times, the slowest frame of those that were slow each time {}",
         report::written(median(&whole)),
-        report::written(at_share(&whole, 0.99))
+        report::written(at_share(&whole, 0.99)),
+        report::written(at_share(&each_time, 1.0)),
     ));
-    let drawn = whole
-        .iter()
-        .zip(&reckoned)
-        .map(|(whole, reckoned)| whole - reckoned)
-        .collect::<Vec<_>>();
+    let drawing = whole.iter().zip(&reckoned).map(|(whole, reckoned)| whole - reckoned);
     report::note(&format!(
         "of it, median: touch, reckoning and new properties {}, drawing {}; bounding box of what is drawn {:.0} % of the screen",
         report::written(median(&reckoned)),
-        report::written(median(&drawn)),
+        report::written(median(&drawing.collect::<Vec<_>>())),
         median(&share) * 100.0
     ));
 }

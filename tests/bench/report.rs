@@ -182,6 +182,7 @@ pub fn finish(load_before: &str) {
     };
     println!("\n{}; {}; load {}", run.machine, run.settings, run.load);
     if std::env::var_os("LIDMARK_KEEP").is_some() {
+        assert!(!cfg!(debug_assertions), "a debug build is not kept: use cargo bench");
         let json = serde_json::to_string_pretty(&run).unwrap() + "\n";
         std::fs::write(kept_path(), json).unwrap();
         write_page(&run);
@@ -271,6 +272,9 @@ fn machine() -> String {
 
 /// What the run was built with, as far as it was asked to differ from Cargo.toml.
 fn settings() -> String {
+    if cfg!(debug_assertions) {
+        return "a debug build, which is no measure".to_owned();
+    }
     match (
         option_env!("CARGO_PROFILE_BENCH_LTO"),
         option_env!("CARGO_PROFILE_RELEASE_LTO"),

@@ -266,12 +266,8 @@ fn painted(area: Area, paths: &[(usize, String)]) -> resvg::tiny_skia::Pixmap {
         area.width_px, area.height_px
     );
     for (layer, commands) in paths {
-        svg += &format!(
-            "<path d=\"{commands}\" fill=\"rgb({},{},{})\"/>",
-            layer * 37 % 256,
-            layer * 91 % 256,
-            layer * 59 % 256
-        );
+        let (red, green, blue) = (layer * 37 % 256, layer * 91 % 256, layer * 59 % 256);
+        writeln!(svg, "<path d=\"{commands}\" fill=\"rgb({red},{green},{blue})\"/>").unwrap();
     }
     svg += "</svg>";
     let tree = resvg::usvg::Tree::from_str(&svg, &resvg::usvg::Options::default()).unwrap();

@@ -140,7 +140,8 @@ fn page(all: &[Measured], done: &Done, agreed: &truth::Agreed, growth: &Growth, 
     let mut text = format!(
         "# A season\n\n\
          ```sh\nLIDMARK_SEASON={} cargo test --release --no-default-features --test all season -- --nocapture\n```\n\n\
-         lives through a season and writes this page; nothing on it is typed. A few days of it run with the other tests.\n\n\
+         lives through a season and writes this page; nothing on it is typed. A few days of it run with the other tests.\n\
+         This run was of a {} build, on {}.\n\n\
          {TRUCKS} trucks, {} days, {} stops a day each ({PHOTOS_A_STOP} photos at every stop), done by taps on the app's\n\
          view-models; {} stops, {} photos. Each evening the phones make the day's file, the office takes in what has arrived\n\
          and makes the next day's plans. People, places and readings are invented. And what goes wrong on the way:\n\n\
@@ -151,6 +152,8 @@ fn page(all: &[Measured], done: &Done, agreed: &truth::Agreed, growth: &Growth, 
          - truck loads stayed on board overnight, and were corrected by the sight glass.\n\n\
          ## The books agree\n\n",
         plan.days,
+        if cfg!(debug_assertions) { "debug" } else { "release" },
+        chrono::Local::now().date_naive(),
         plan.days,
         plan.stops_a_day,
         done.stops,
@@ -169,10 +172,10 @@ fn page(all: &[Measured], done: &Done, agreed: &truth::Agreed, growth: &Growth, 
          2. At the office stands, for every field of every record, the word with the greatest stamp (when, which phone, which\n\
          \u{20}  action) of all that any phone, the office itself, or the broken phone before it was put back has told: {} fields of\n\
          \u{20}  {} records, {} of them told by more than one. No record is missing and none is there that nobody made.\n\
-         3. Every other word is kept beside it with who said it: {} of them.\n\
+         3. Every other word is kept: {} beside it, with who said it, {} that the office knew and changed in its own log.\n\
          4. Each of the {} actions the files have carried is in the office's log once.\n\n\
          | book | fields | of them another's later word stands at the office |\n|---|---|---|\n",
-        agreed.fields, agreed.records, agreed.told_by_several, agreed.set_aside, agreed.actions
+        agreed.fields, agreed.records, agreed.told_by_several, agreed.set_aside, agreed.replaced, agreed.actions
     );
     for (name, fields, other) in &agreed.phones {
         let _ = writeln!(text, "| {name} | {fields} | {other} |");
