@@ -18,11 +18,14 @@ mod card;
 mod checks;
 mod dayfile;
 mod diagnose;
+#[path = "../fuzz/src/entries.rs"]
+mod entries;
 mod fixture;
 mod forecast;
 mod forms;
 mod geojson;
 mod gpx;
+mod hostile;
 mod import;
 mod killed;
 mod layering;
