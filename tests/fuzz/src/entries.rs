@@ -281,7 +281,7 @@ pub fn work_file(data: &[u8]) {
 pub fn locate_file(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(file) = locate::read(text) {
-        drop(locate::answer(&file, &|_| String::new()));
+        drop(locate::work_out(&file).and_then(|worked| worked.answer(None, &|_| String::new())));
     }
 }
 
