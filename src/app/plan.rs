@@ -82,9 +82,10 @@ impl App {
             );
             return;
         }
+        let now = self.session.now();
         let taken = planfile::read(&text).and_then(|plan| {
             self.session
-                .ask(move |store| Ok(planfile::take_in(store, &plan)))
+                .ask(move |store| Ok(planfile::take_in(store, &plan, now)))
                 .unwrap_or_else(|error| Err(error.into()))
         });
         match taken {

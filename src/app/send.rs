@@ -8,7 +8,7 @@ use crate::exchange::dayfile::seal::{OfficeKey, seal};
 use crate::exchange::dayfile::sign::{PhoneKey, SecretKey};
 use crate::exchange::dayfile::write::{Blob, Media, Order, file_name, write};
 use crate::exchange::dayfile::{Digest, WriteError, digest_of};
-use crate::store::blobs::Blobs;
+use crate::store::blobs::{Blobs, flush_folder};
 use crate::store::carry::{Carry, Place, SentFile, WorkedDay};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
@@ -117,10 +117,7 @@ impl Unfinished {
         }
         self.0 = None;
         // The name is on the disk only when the folder is.
-        match path.parent() {
-            Some(folder) => File::open(folder)?.sync_all(),
-            None => Ok(()),
-        }
+        path.parent().map_or(Ok(()), flush_folder)
     }
 }
 
@@ -141,6 +138,10 @@ const UNFINISHED: &str = ".unfinished";
 /// [`SendError`]; then no file is there.
 pub fn make_file(job: &SendJob) -> Result<MadeFile, SendError> {
     fs::create_dir_all(&job.folder)?;
+    if let Some(above) = job.folder.parent() {
+        // A file in a folder whose own name is lost is lost too.
+        flush_folder(above)?;
+    }
     remove_unfinished(&job.folder);
     let key = phone_key(&job.key_file)?;
     let store = Store::open_to_read(&job.book)?;

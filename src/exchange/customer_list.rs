@@ -17,6 +17,9 @@ const NAMESPACE: Uuid = Uuid::from_u128(0x6c69_646d_6172_6b00_8000_6c69_7374_000
 /// How many records at the head may be titles and blank lines before the column heads.
 const MOST_TITLES: usize = 20;
 
+/// The most cells and line ends read: a hundred thousand customers with twenty columns have half of it.
+pub const MOST_CELLS: usize = 4_000_000;
+
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -443,6 +446,9 @@ pub enum ListError {
     /// A file of a spreadsheet program, which is no text.
     #[error("the list is a file of a spreadsheet program, not text")]
     Sheet,
+    /// More cells than are read.
+    #[error("the list has more than {MOST_CELLS} cells")]
+    TooManyCells,
     /// No encoding of this name.
     #[error("no encoding is called {0}")]
     UnknownEncoding(String),
@@ -763,6 +769,18 @@ pub fn read(bytes: &[u8], mapping: &Mapping, today: NaiveDate) -> Result<Custome
         Some(one) => vec![one],
         None => vec![',', ';', '\t', '|'],
     };
+    // Each cell takes more memory than it has bytes in the file.
+    let cells = |delimiter: char| {
+        let ends = |c: char| c == delimiter || matches!(c, '\r' | '\n');
+        text.chars().filter(|c| ends(*c)).count()
+    };
+    let candidates = candidates
+        .into_iter()
+        .filter(|delimiter| cells(*delimiter) <= MOST_CELLS)
+        .collect::<Vec<_>>();
+    if candidates.is_empty() {
+        return Err(ListError::TooManyCells);
+    }
     let best = candidates
         .into_iter()
         .filter_map(|delimiter| {

@@ -7,6 +7,10 @@ use crate::domain::locate::plan::{Mark, MarkShape, SitePlan};
 use geojson::{Feature, FeatureCollection, GeoJson, Geometry, GeometryValue, JsonObject};
 use std::io::Read;
 
+/// The most values, and of them objects, that a map may hold: each takes far more memory than it has bytes in the file.
+const MOST_VALUES: usize = 1_000_000;
+const MOST_OBJECTS: usize = 100_000;
+
 /// Returns the plan as a feature collection: a place is a `Point`, a line a `LineString`; properties `name`, `kind`,
 /// `error_m` and `note`.
 ///
@@ -118,6 +122,15 @@ fn join_at_antimeridian(parts: Vec<Vec<Position>>) -> Vec<Vec<Position>> {
 /// When it is too large, not `GeoJSON`, or holds a coordinate that is not on the Earth; the feature is named by its number.
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     let text = read_capped(input)?;
+    let count = |signs: &[u8]| text.bytes().filter(|byte| signs.contains(byte)).count();
+    for (found, most, what) in [
+        (count(b",[{"), MOST_VALUES, "values"),
+        (count(b"{"), MOST_OBJECTS, "objects"),
+    ] {
+        if found > most {
+            return Err(PlanError::TooMuch { most, what });
+        }
+    }
     let parsed: GeoJson = text
         .parse()
         .map_err(|error: geojson::Error| PlanError::NotGeoJson(error.to_string()))?;

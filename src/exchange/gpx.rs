@@ -10,8 +10,15 @@ use gpx::{Fix as GpxFix, Gpx, Waypoint};
 use std::io::Read;
 use xml::writer::{EmitterConfig, EventWriter, XmlEvent};
 
-/// The largest plan or track read, bytes. A day of one fix a second is about a tenth of it.
-pub const LARGEST: u64 = 64 * 1024 * 1024;
+/// The largest plan or track read, bytes. A day of one fix a second is about a quarter of it.
+pub const LARGEST: u64 = 32 * 1024 * 1024;
+
+/// The most points, lines and links read; a day of one fix a second has 86,400. Each takes some hundred bytes of memory,
+/// however few it has in the file.
+const MOST_MARKS: usize = 100_000;
+
+/// The most elements of any kind read.
+const MOST_ELEMENTS: usize = 1_000_000;
 
 /// Why a plan or track cannot be read or written.
 #[derive(Debug, thiserror::Error)]
@@ -22,6 +29,14 @@ pub enum PlanError {
     /// It is larger than anything that is read.
     #[error("the file is larger than {} MiB", LARGEST / 1024 / 1024)]
     TooLarge,
+    /// It holds more than anything that is read.
+    #[error("the file holds more than {most} {what}")]
+    TooMuch {
+        /// How many are read.
+        most: usize,
+        /// Of what.
+        what: &'static str,
+    },
     /// It is not text.
     #[error("the file is not UTF-8 text")]
     NotText,
@@ -165,19 +180,45 @@ fn plain(text: &str) -> String {
         .collect()
 }
 
+/// Counts what takes memory before any is taken.
+fn count(text: &str) -> Result<(), PlanError> {
+    let (mut elements, mut marks) = (0, 0);
+    for after in text.split('<').skip(1) {
+        let end = after.find(|c: char| c.is_whitespace() || matches!(c, '>' | '/'));
+        let name = after.get(..end.unwrap_or(after.len())).unwrap_or_default();
+        let name = name.rsplit(':').next().unwrap_or_default();
+        elements += 1;
+        marks += usize::from(matches!(
+            name,
+            "wpt" | "trk" | "trkpt" | "trkseg" | "rte" | "rtept" | "link"
+        ));
+    }
+    for (found, most, what) in [(marks, MOST_MARKS, "points"), (elements, 2 * MOST_ELEMENTS, "elements")] {
+        if found > most {
+            return Err(PlanError::TooMuch { most, what });
+        }
+    }
+    Ok(())
+}
+
 fn parse(text: &str) -> Result<Gpx, PlanError> {
+    count(text)?;
     gpx::read(text.as_bytes()).map_err(|error| PlanError::NotGpx(error.to_string()))
 }
 
-/// The error and the kind that stand in the extensions of every element of this name, in their order; the `gpx` crate
+/// The error and the kind that stand in the extensions of every element of these names, in their order; the `gpx` crate
 /// passes extensions by.
 ///
 /// The namespace is not asked for: a general tool that carries a plan from one form to another writes the same words in
 /// a namespace of its own.
-fn extensions_of(text: &str, name: &str) -> Vec<(Option<f64>, Option<PinKind>)> {
+fn extensions_of<const N: usize>(text: &str, names: [&str; N]) -> [Vec<(Option<f64>, Option<PinKind>)>; N] {
+    let options = roxmltree::ParsingOptions {
+        nodes_limit: u32::try_from(2 * MOST_ELEMENTS).unwrap_or(u32::MAX),
+        ..roxmltree::ParsingOptions::default()
+    };
     // What the one reader takes and the other does not has no extension of ours.
-    let Ok(document) = roxmltree::Document::parse(text) else {
-        return Vec::new();
+    let Ok(document) = roxmltree::Document::parse_with_options(text, options) else {
+        return std::array::from_fn(|_| Vec::new());
     };
     let said = |element: roxmltree::Node<'_, '_>, word: &str| -> Option<String> {
         let extensions = element
@@ -196,10 +237,12 @@ fn extensions_of(text: &str, name: &str) -> Vec<(Option<f64>, Option<PinKind>)> 
         )
     };
     let root = document.root_element();
-    root.children()
-        .filter(|child| child.has_tag_name((GPX_11, name)))
-        .map(both)
-        .collect()
+    names.map(|name| {
+        root.children()
+            .filter(|child| child.has_tag_name((GPX_11, name)))
+            .map(both)
+            .collect()
+    })
 }
 
 /// Reads a plan from GPX 1.0 or 1.1: waypoints become places, routes and track segments become lines.
@@ -211,7 +254,7 @@ fn extensions_of(text: &str, name: &str) -> Vec<(Option<f64>, Option<PinKind>)> 
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     let text = read_capped(input)?;
     let gpx = parse(&text)?;
-    let [places, routes, tracks] = ["wpt", "rte", "trk"].map(|name| extensions_of(&text, name));
+    let [places, routes, tracks] = extensions_of(&text, ["wpt", "rte", "trk"]);
     let of = |all: &[(Option<f64>, Option<PinKind>)], index: usize| all.get(index).copied().unwrap_or_default();
     let mut plan = SitePlan {
         name: gpx.metadata.and_then(|metadata| metadata.name).unwrap_or_default(),

@@ -6,9 +6,11 @@ use crate::domain::record::{
     Cell, Compartment, FieldChange, Lid, Op, Record, Site, SiteId, Stop, StopId, Tank, changes,
 };
 use crate::store::{Store, StoreError};
-use chrono::{DateTime, FixedOffset, NaiveDate};
+use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
+use serde::de::{Deserializer, Visitor};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt;
 use uuid::Uuid;
 
 /// The word every plan file begins with.
@@ -20,8 +22,8 @@ pub const VERSION: u32 = 1;
 /// How a plan file's name ends.
 pub const EXTENSION: &str = "lidmark-plan.json";
 
-/// Largest plan that is read, bytes.
-pub const MOST_BYTES: usize = 32 * 1024 * 1024;
+/// Largest plan that is read, bytes: three times what the most stops take.
+pub const MOST_BYTES: usize = 16 * 1024 * 1024;
 
 /// More stops than this are no day.
 const MOST_STOPS: usize = 1_000;
@@ -149,6 +151,7 @@ pub struct PlannedRecord {
 #[serde(deny_unknown_fields)]
 pub struct PlannedField {
     /// `null`, a whole number or text.
+    #[serde(deserialize_with = "one_value")]
     pub value: serde_json::Value,
     /// When it was last changed; `null` when nobody knows, which counts as longer ago than anything.
     pub at: Option<DateTime<FixedOffset>>,
@@ -202,7 +205,7 @@ pub fn read(text: &str) -> Result<PlanFile, PlanFileError> {
     }
     let not = |error: serde_json::Error| PlanFileError::NotAPlan(error.to_string());
     if text.len() > MOST_BYTES {
-        return Err(PlanFileError::NotAPlan("larger than 32 MiB".to_owned()));
+        return Err(PlanFileError::NotAPlan("larger than 16 MiB".to_owned()));
     }
     let text = text.trim_start_matches('\u{feff}');
     let head: Head = serde_json::from_str(text).map_err(not)?;
@@ -246,6 +249,36 @@ fn check(plan: &PlanFile) -> Result<(), PlanFileError> {
         }
     }
     Ok(())
+}
+
+/// Reads one value that holds no others: what no field can be takes no memory either.
+fn one_value<'de, D: Deserializer<'de>>(deserializer: D) -> Result<serde_json::Value, D::Error> {
+    struct One;
+    impl Visitor<'_> for One {
+        type Value = serde_json::Value;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("null, true, false, a number or text")
+        }
+        fn visit_unit<E>(self) -> Result<Self::Value, E> {
+            Ok(serde_json::Value::Null)
+        }
+        fn visit_bool<E>(self, flag: bool) -> Result<Self::Value, E> {
+            Ok(flag.into())
+        }
+        fn visit_i64<E>(self, whole: i64) -> Result<Self::Value, E> {
+            Ok(whole.into())
+        }
+        fn visit_u64<E>(self, whole: u64) -> Result<Self::Value, E> {
+            Ok(whole.into())
+        }
+        fn visit_f64<E>(self, number: f64) -> Result<Self::Value, E> {
+            Ok(number.into())
+        }
+        fn visit_str<E>(self, text: &str) -> Result<Self::Value, E> {
+            Ok(text.into())
+        }
+    }
+    deserializer.deserialize_any(One)
 }
 
 fn cell(value: &serde_json::Value) -> Option<Cell> {
@@ -293,11 +326,15 @@ pub fn planned<R: Record>(store: &Store, record: &R) -> Result<PlannedRecord, St
 
 /// Takes a plan in, whole or not at all: new places are added, known ones brought up to date field by field where the
 /// office's value is the newer one, and the day's stops are put in the plan's order. Stops already begun stay as they are.
-/// The same plan again changes nothing.
+/// The same plan again changes nothing. No change counts as later than the plan itself, nor than a day from `now`: a plan
+/// cannot say something that wins over all that will ever be said here.
 ///
 /// # Errors
 /// [`PlanFileError`]; then nothing has been changed.
-pub fn take_in(store: &mut Store, plan: &PlanFile) -> Result<Taken, PlanFileError> {
+pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -> Result<Taken, PlanFileError> {
+    let latest = now
+        .checked_add_signed(TimeDelta::days(1))
+        .map_or(plan.made_at, |tomorrow| plan.made_at.min(tomorrow));
     let mut taken = Taken {
         day: plan.day,
         trips: plan.disposal_trips.len(),
@@ -316,23 +353,23 @@ pub fn take_in(store: &mut Store, plan: &PlanFile) -> Result<Taken, PlanFileErro
     for table in [Site::TABLE, Tank::TABLE, Compartment::TABLE, Lid::TABLE] {
         for record in plan.records.iter().filter(|record| record.table == table) {
             let changed = match table {
-                Site::TABLE => merged::<Site>(store, record, &mut taken)?,
-                Tank::TABLE => merged::<Tank>(store, record, &mut taken)?,
-                Compartment::TABLE => merged::<Compartment>(store, record, &mut taken)?,
-                _ => merged::<Lid>(store, record, &mut taken)?,
+                Site::TABLE => merged::<Site>(store, record, latest, &mut taken)?,
+                Tank::TABLE => merged::<Tank>(store, record, latest, &mut taken)?,
+                Compartment::TABLE => merged::<Compartment>(store, record, latest, &mut taken)?,
+                _ => merged::<Lid>(store, record, latest, &mut taken)?,
             };
             match changed {
                 Merged::New(list) => fresh.extend(list),
                 Merged::Known(list) => {
                     for (at, change) in list {
-                        put(at.unwrap_or(plan.made_at), change);
+                        put(at.unwrap_or(latest), change);
                     }
                 }
             }
         }
     }
     // New records are there whole from the earliest of their times on.
-    let begun_at = fresh.iter().filter_map(|(at, _)| *at).min().unwrap_or(plan.made_at);
+    let begun_at = fresh.iter().filter_map(|(at, _)| *at).min().unwrap_or(latest);
     for (at, change) in &fresh {
         if let Some(at) = at.filter(|at| *at > begun_at) {
             put(at, change.clone());
@@ -359,7 +396,7 @@ pub fn take_in(store: &mut Store, plan: &PlanFile) -> Result<Taken, PlanFileErro
     }
     ops.extend(by_time.into_values().map(|(at, list)| op(at, list)));
     if !stops.is_empty() {
-        ops.push(op(plan.made_at, stops));
+        ops.push(op(latest, stops));
     }
     store.keep_all(&ops)?;
     Ok(taken)
@@ -371,8 +408,13 @@ enum Merged {
     Known(Vec<(Option<DateTime<FixedOffset>>, FieldChange)>),
 }
 
-/// What of a record is to be written here.
-fn merged<R: Record>(store: &Store, record: &PlannedRecord, taken: &mut Taken) -> Result<Merged, PlanFileError> {
+/// What of a record is to be written here; no change of it counts as later than `latest`.
+fn merged<R: Record>(
+    store: &Store,
+    record: &PlannedRecord,
+    latest: DateTime<FixedOffset>,
+    taken: &mut Taken,
+) -> Result<Merged, PlanFileError> {
     let wrong = |field: &str| PlanFileError::Wrong(format!("{} {} has an unreadable {field}", R::TABLE, record.id));
     let own = store.find::<R>(record.id)?;
     let stamps = store.last_changes::<R>(record.id)?;
@@ -394,7 +436,8 @@ fn merged<R: Record>(store: &Store, record: &PlannedRecord, taken: &mut Taken) -
             cells.push(value);
             continue;
         };
-        let is_newer = match (offered.at, stamps.get(*field)) {
+        let offered_at = offered.at.map(|at| at.min(latest));
+        let is_newer = match (offered_at, stamps.get(*field)) {
             (Some(theirs), Some(ours)) => theirs > *ours,
             (Some(_), None) => true,
             (None, _) => false,
@@ -406,7 +449,7 @@ fn merged<R: Record>(store: &Store, record: &PlannedRecord, taken: &mut Taken) -
             cells.push(value.clone());
             taken.fields += 1;
             list.push((
-                offered.at,
+                offered_at,
                 FieldChange {
                     table: R::TABLE,
                     id: record.id,
@@ -421,7 +464,10 @@ fn merged<R: Record>(store: &Store, record: &PlannedRecord, taken: &mut Taken) -
         Merged::Known(list)
     } else {
         let list = changes(&[], std::slice::from_ref(&whole));
-        let timed = |change: FieldChange| (record.fields.get(change.field).and_then(|field| field.at), change);
+        let timed = |change: FieldChange| {
+            let at = record.fields.get(change.field).and_then(|field| field.at);
+            (at.map(|at| at.min(latest)), change)
+        };
         Merged::New(list.into_iter().map(timed).collect())
     })
 }

@@ -58,12 +58,21 @@ pub fn embedded() -> Result<Vec<RuleSet>, ReadRuleError> {
     EMBEDDED.iter().map(|text| parse(text)).collect()
 }
 
+/// The largest rule file that is read, bytes. The largest of ours has two kilobytes.
+pub const MOST_BYTES: usize = 64 * 1024;
+
 /// Reads one rule set.
 ///
 /// # Errors
 ///
 /// The line and the reason, in plain words.
 pub fn parse(text: &str) -> Result<RuleSet, ReadRuleError> {
+    if text.len() > MOST_BYTES {
+        return Err(ReadRuleError {
+            line: 1,
+            reason: format!("the file is larger than {} kB", MOST_BYTES / 1024),
+        });
+    }
     let file: FileSet = toml::from_str(text).map_err(|error| {
         let at = error.span().map_or(0, |span| span.start);
         ReadRuleError {

@@ -333,6 +333,7 @@ fn lay_beside<R: Read + Seek>(
     reading: &Reading<R>,
     new: &mut Vec<PathBuf>,
 ) -> Result<(), (PathBuf, io::Error)> {
+    let mut all = Vec::new();
     for part in reading.blobs() {
         let Some(path) = blobs.file(&part.sha256.to_string(), extension(part)) else {
             // The reader has checked the name; one it lets through that leads elsewhere has no place here.
@@ -343,11 +344,12 @@ fn lay_beside<R: Read + Seek>(
             .open_part(&part.name)
             .map_err(|error| fail(io::Error::other(error)))?;
         if blobs.put(&path, part.bytes, content).map_err(fail)? {
-            new.push(path);
+            new.push(path.clone());
         }
+        all.push(path);
     }
     blobs
-        .flush_names(new.iter())
+        .flush_names(all.iter())
         .map_err(|error| (blobs.root().to_owned(), error))
 }
 

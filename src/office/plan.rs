@@ -100,6 +100,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
                     records: Vec::new(),
                     ..plan.clone()
                 },
+                office.now,
             )
             .map_err(|error| match error {
                 PlanFileError::Book(error) => office.refuse(&error),

@@ -124,6 +124,13 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
             words.f("{0} is a file of a spreadsheet program, not a list as text.", &[&file]),
             words.t("Open it there, save it as CSV, and give that file."),
         ),
+        ListError::TooManyCells => (
+            words.f(
+                "{0} has more than {1} cells.",
+                &[&file, &customer_list::MOST_CELLS.to_string()],
+            ),
+            words.t("Split it and give the parts one after the other."),
+        ),
         ListError::UnknownEncoding(name) => (
             words.f("No encoding is called {0}.", &[name]),
             words.t("Use a name such as utf-8, windows-1252 or utf-16le."),

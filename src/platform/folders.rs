@@ -2,6 +2,8 @@
 
 use crate::domain::rules::RuleSet;
 use crate::exchange::rulefile;
+use std::fs::File;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 /// The folders and files of one book.
@@ -89,7 +91,7 @@ pub fn rule_sets(own: &Path) -> (Vec<RuleSet>, Vec<String>) {
     files.sort();
     for path in files {
         let name = path.display();
-        match std::fs::read_to_string(&path) {
+        match read_little(&path) {
             Ok(text) => match rulefile::parse(&text) {
                 Ok(set) => {
                     // One's own set takes the place of a bundled one of the same id.
@@ -102,4 +104,14 @@ pub fn rule_sets(own: &Path) -> (Vec<RuleSet>, Vec<String>) {
         }
     }
     (sets, refused)
+}
+
+/// Reads a text file as far as it matters: one byte more than a rule file may have is refused by its reader.
+fn read_little(path: &Path) -> std::io::Result<String> {
+    let mut text = String::new();
+    let most = u64::try_from(rulefile::MOST_BYTES).unwrap_or(u64::MAX);
+    File::open(path)?
+        .take(most.saturating_add(1))
+        .read_to_string(&mut text)?;
+    Ok(text)
 }

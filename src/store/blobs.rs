@@ -103,11 +103,18 @@ impl Blobs {
                 detail: "a photo without a hash".to_owned(),
             });
         };
-        for (path, bytes) in [(large, picture), (small, thumbnail)] {
-            let there = std::fs::metadata(&path).is_ok_and(|file| file.len() == bytes.len() as u64);
-            if !there {
-                write_whole(&path, bytes)?;
+        let mut is_found = false;
+        for (path, bytes) in [(&large, picture), (&small, thumbnail)] {
+            if std::fs::metadata(path).is_ok_and(|file| file.len() == bytes.len() as u64) {
+                is_found = true;
+            } else {
+                write_whole(path, bytes)?;
             }
+        }
+        if is_found {
+            // Whoever laid it there may have been cut off before its name was on the disk.
+            self.flush_names([&large, &small].into_iter())
+                .map_err(StoreError::file("write the file", &large))?;
         }
         Ok(())
     }
@@ -133,7 +140,7 @@ impl Blobs {
     }
 
     /// Puts one file there as it is read, flushed, unless it is there already; returns whether it is new. Only who holds
-    /// the folder may; [`Blobs::flush_names`] comes after.
+    /// the folder may; [`Blobs::flush_names`] comes after, for what was there already too.
     ///
     /// * `bytes`: its size; a file of another size is one that was cut off, and is written anew
     ///
@@ -146,7 +153,7 @@ impl Blobs {
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder)?;
         }
-        let part = self.root.join(format!("{PART}{}", std::process::id()));
+        let part = self.root.join(format!("{PART}import"));
         let written = File::create(&part)
             .and_then(|mut file| {
                 io::copy(&mut from, &mut file)?;
@@ -161,7 +168,8 @@ impl Blobs {
         written.map(|()| true)
     }
 
-    /// Makes sure that the names of the files just put there are on the disk too.
+    /// Makes sure that the names of files are on the disk too: of those just put there, and of those found there, because
+    /// whoever put them there may have been cut off before.
     ///
     /// # Errors
     /// When a folder cannot be flushed.

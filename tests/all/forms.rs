@@ -131,3 +131,34 @@ fn a_book_of_every_form_opens_and_has_lost_nothing() {
     }
     assert!(!vector(SCHEMA_VERSION + 1).exists(), "a book of a form nobody knows");
 }
+
+/// The files that were written in each form there has been, by the newest form that reads them: a new form without a file
+/// of the old one kept fails here.
+#[test]
+fn a_file_of_every_form_is_read() {
+    use lidmark::exchange::dayfile::read::{Trust, open};
+    use lidmark::exchange::{dayfile, planfile};
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for (form, path) in (1..=dayfile::FORMAT).zip(["tests/vectors/dayfile/good.lidmark"]) {
+        let file = open(std::fs::File::open(root.join(path)).unwrap(), &[], Trust::Anyone).unwrap();
+        assert_eq!(file.manifest().format, form);
+        assert!(file.stamped().all(|field| field.is_ok()) && file.log().all(|action| action.is_ok()));
+    }
+    for (form, path) in (1..=planfile::VERSION).zip(["tests/fuzz/corpus/planfile/plan.json"]) {
+        let plan = planfile::read(&std::fs::read_to_string(root.join(path)).unwrap()).unwrap();
+        assert_eq!(plan.version, form);
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        assert_eq!(
+            planfile::take_in(&mut store, &plan, crate::fixture::now())
+                .unwrap()
+                .stops,
+            1
+        );
+    }
+    assert_eq!(
+        (dayfile::FORMAT, planfile::VERSION),
+        (1, 1),
+        "keep a file of the new form above"
+    );
+}

@@ -20,11 +20,14 @@ mod cloud;
 mod dayfile;
 mod diagnose;
 mod documents;
+#[path = "../fuzz/src/entries.rs"]
+mod entries;
 mod fixture;
 mod forecast;
 mod forms;
 mod geojson;
 mod gpx;
+mod hostile;
 mod import;
 mod killed;
 mod layering;

@@ -317,6 +317,42 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+    /// However what three phones said is put into files, the book is the same: merging is associative.
+    #[test]
+    fn how_it_is_put_into_files_does_not_change_the_book(
+        says in prop::collection::vec(prop::collection::vec(saying(), 0..4), 3),
+    ) {
+        let folder = tempfile::tempdir().unwrap();
+        let mut books = Vec::new();
+        for (name, files) in [
+            ("one by one", vec![vec![0], vec![1], vec![2]]),
+            ("the first two together", vec![vec![0, 1], vec![2]]),
+            ("the last two together", vec![vec![0], vec![1, 2]]),
+            ("all together", vec![vec![0, 1, 2]]),
+        ] {
+            let path = folder.path().join(name);
+            let mut store = Store::open(&path).unwrap();
+            for (number, parts) in files.into_iter().enumerate() {
+                let mut told = ground();
+                told.extend(parts.into_iter().flat_map(|part| says[part].iter().flatten().cloned()));
+                take(&mut store, &file(phone(1), number as u64 + 1), &told).unwrap();
+            }
+            let conflicts = format!("{:?}", store.conflicts().unwrap());
+            store.close().unwrap();
+            let mut held = contents(&path);
+            // Which files came is noted there, and nothing else may differ.
+            held.remove("taken_in");
+            books.push((held, conflicts));
+        }
+        for book in &books[1..] {
+            prop_assert_eq!(book, &books[0]);
+        }
+    }
+}
+
 // --- told one by one -----------------------------------------------------------------------------
 
 #[test]

@@ -603,7 +603,11 @@ fn a_plan_fits_its_schema_and_a_phone_takes_it_in_once() {
     let book = phone.path("book.sqlite");
     let mut app = app_on(&book);
     app.start_empty();
-    app.import_plan_file(&desk.path(out));
+    // The app of the tests lives on a day of its own; the office made the plan the evening before.
+    let mut first: Value = written.clone();
+    first["made_at"] = "2026-06-16T18:00:00-05:00".into();
+    phone.write(out, first.to_string().as_bytes());
+    app.import_plan_file(&phone.path(out));
     app.session_mut().settle().unwrap();
     assert_eq!(app.day_view().stops.len(), 4);
     let ops = app.session().ask(|store| store.op_count()).unwrap();
@@ -613,7 +617,7 @@ fn a_plan_fits_its_schema_and_a_phone_takes_it_in_once() {
         .iter()
         .map(|stop| stop.title.clone())
         .collect::<Vec<_>>();
-    app.import_plan_file(&desk.path(out));
+    app.import_plan_file(&phone.path(out));
     app.session_mut().settle().unwrap();
     assert_eq!(
         app.session().ask(|store| store.op_count()).unwrap(),
@@ -641,6 +645,7 @@ fn a_plan_fits_its_schema_and_a_phone_takes_it_in_once() {
         .keep(None, "site facts", false, changes(&[before], &[after]));
     app.session_mut().settle().unwrap();
     let mut other: Value = written.clone();
+    other["made_at"] = "2026-06-17T06:00:00-05:00".into();
     other["stops"].as_array_mut().unwrap().reverse();
     for record in other["records"].as_array_mut().unwrap() {
         if record["table"] == "site" {
@@ -680,6 +685,43 @@ fn a_plan_fits_its_schema_and_a_phone_takes_it_in_once() {
     drop(app);
 }
 
+/// A forged plan may say what it likes, and cannot say it for ever: what the technician says a day later stands.
+#[test]
+fn a_plan_from_the_future_does_not_win_over_what_is_said_after_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/corpus/planfile/plan.json");
+    let mut plan: Value = serde_json::from_str(&std::fs::read_to_string(kept).unwrap()).unwrap();
+    let site = SiteId(Uuid::parse_str(plan["records"][0]["id"].as_str().unwrap()).unwrap());
+    let take_in = |store: &mut Store, plan: &Value, at| {
+        planfile::take_in(store, &planfile::read(&plan.to_string()).unwrap(), at).unwrap()
+    };
+    take_in(&mut store, &plan, now());
+    plan["made_at"] = "9999-12-31T23:59:59Z".into();
+    plan["records"][0]["fields"]["note"] =
+        serde_json::json!({"value": "no dog, walk in", "at": "9999-12-31T23:59:59Z"});
+    take_in(&mut store, &plan, now());
+    assert_eq!(store.site(site).unwrap().note, "no dog, walk in");
+    let before = store.site(site).unwrap();
+    let after = Site {
+        note: "the dog bites".to_owned(),
+        ..before.clone()
+    };
+    let later = now() + chrono::Duration::days(2);
+    let op = Op {
+        id: Uuid::from_u128(77),
+        stop: None,
+        at: later,
+        label: "note".to_owned(),
+        undoable: true,
+        changes: changes(&[before], &[after]),
+    };
+    store.keep(&op).unwrap();
+    plan["made_at"] = "2026-06-19T06:00:00Z".into();
+    take_in(&mut store, &plan, later);
+    assert_eq!(store.site(site).unwrap().note, "the dog bites");
+}
+
 #[test]
 fn a_plan_that_cannot_be_taken_in_leaves_the_book_as_it_was() {
     let desk = Desk::with_customers();
@@ -700,7 +742,7 @@ fn a_plan_that_cannot_be_taken_in_leaves_the_book_as_it_was() {
     let mut check = |change: &dyn Fn(&mut Value), what: &dyn Fn(&PlanFileError) -> bool| {
         let mut plan = sound.clone();
         change(&mut plan);
-        let result = planfile::read(&plan.to_string()).and_then(|plan| planfile::take_in(&mut store, &plan));
+        let result = planfile::read(&plan.to_string()).and_then(|plan| planfile::take_in(&mut store, &plan, now()));
         let error = result.unwrap_err();
         assert!(what(&error), "{error:?}");
         assert_eq!(store.op_count().unwrap(), 0);

@@ -1,7 +1,8 @@
 //! The power fails, the disk fills, the device answers with an error: at every point of a run, what had been said to be
 //! kept is there, whole, and nothing is half done.
 //!
-//! A child process plays a stop on the real store while strace(1) writes down every write, flush, rename and deletion it
+//! A child process plays a stop, a day's file, an import or the opening of an old book on the real store while strace(1)
+//! writes down every write, flush, rename and deletion it
 //! asks the system for. The parent plays that list back into a model of a disk that keeps only what was flushed: at each
 //! point of the list the power is cut, and of what was not flushed each 512-byte sector is kept, dropped, or filled with
 //! rubbish, and each new name kept or dropped, by the dice. The real store then opens what is left. The same strace makes
@@ -11,154 +12,22 @@
 //! `LIDMARK_POWER=1000 cargo test --test all power` cuts with so many damages at each point, `LIDMARK_FAULTS=1` makes every
 //! single call fail and not every twelfth; `LIDMARK_SEED` repeats a run.
 
+mod runs;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use lidmark::domain::record::{
-    Compartment, CompartmentId, FieldChange, Op, Photo, PhotoId, Reading, ReadingId, Site, SiteId, Stop, StopId, Tank,
-    TankId, changes,
-};
-use lidmark::domain::units::Length;
-use lidmark::exchange::photo::hash_of;
-use lidmark::store::blobs::Blobs;
-use lidmark::store::{Store, StoreError};
-use rusqlite::Connection;
-use uuid::Uuid;
+use self::runs::Run;
+use crate::fixture::Dice;
 
-use crate::fixture::{Dice, agrees_with_log, now, strings};
-
-/// Names the folder of the book, for the child.
+/// Names the folder that is worked in, for the child; what is only read lies beside it in `inputs`.
 const FOLDER: &str = "LIDMARK_TEST_POWER_FOLDER";
 /// Says which run the child plays.
 const RUN: &str = "LIDMARK_TEST_POWER_RUN";
 /// What the child says when it has come to its end.
 const END: &str = "the end";
-
-// --- the run ---------------------------------------------------------------------------------------
-
-const STOP: StopId = StopId(Uuid::from_u128(5));
-
-/// One thing the child does; its place in the list is its id in the log.
-enum Step {
-    Keep(Vec<FieldChange>, bool),
-    Undo,
-    Photo(u32),
-    Reopen,
-}
-
-fn site() -> Site {
-    Site {
-        id: SiteId(Uuid::from_u128(1)),
-        name: "1 Sample Lane".to_owned(),
-        ..Site::default()
-    }
-}
-
-fn reading(n: u128, sludge_mm: u32) -> Reading {
-    Reading {
-        id: ReadingId(Uuid::from_u128(100 + n)),
-        stop: STOP,
-        compartment: CompartmentId(Uuid::from_u128(3)),
-        sludge_mm: Some(Length::from_mm(sludge_mm)),
-        ..Reading::default()
-    }
-}
-
-fn note(text: &str) -> Vec<FieldChange> {
-    let before = site();
-    let after = Site {
-        note: text.to_owned(),
-        ..before.clone()
-    };
-    changes(&[before], &[after])
-}
-
-/// A stop as it is played: small actions, one of many pages, two taken back, two photos, the app closed and opened again.
-fn steps() -> Vec<Step> {
-    let tank = Tank {
-        id: TankId(Uuid::from_u128(2)),
-        site: site().id,
-        ..Tank::default()
-    };
-    let compartment = Compartment {
-        id: CompartmentId(Uuid::from_u128(3)),
-        tank: tank.id,
-        ..Compartment::default()
-    };
-    let stop = Stop {
-        id: STOP,
-        site: site().id,
-        day: now().date_naive(),
-        ..Stop::default()
-    };
-    let mut first = changes(&[], &[site()]);
-    first.extend(changes(&[], &[tank]));
-    first.extend(changes(&[], &[compartment]));
-    first.extend(changes(&[], &[stop]));
-    vec![
-        Step::Keep(first, false),
-        Step::Keep(changes(&[], &[reading(1, 210)]), true),
-        Step::Keep(changes(&[reading(1, 210)], &[reading(1, 220)]), true),
-        Step::Undo,
-        Step::Photo(1),
-        Step::Keep(note(&"The lid is under the third flagstone. ".repeat(900)), true),
-        Step::Keep(changes(&[], &[reading(2, 90)]), true),
-        Step::Reopen,
-        Step::Undo,
-        Step::Photo(2),
-        Step::Keep(changes(&[reading(1, 210)], &[reading(1, 230)]), true),
-        Step::Keep(note("dog"), true),
-    ]
-}
-
-/// How many lines the log has in the end: reopening writes none.
-fn lines_in_all() -> usize {
-    steps().iter().filter(|step| !matches!(step, Step::Reopen)).count()
-}
-
-fn picture(number: u32) -> (Vec<u8>, Vec<u8>) {
-    let mut dice = Dice::new(u64::from(number));
-    let noise = (0..3_000).map(|_| dice.roll().to_le_bytes()[3]).collect::<Vec<_>>();
-    (noise[..2_400].to_vec(), noise[2_400..].to_vec())
-}
-
-fn photo(number: u32) -> Photo {
-    let (large, _) = picture(number);
-    Photo {
-        id: PhotoId(Uuid::from_u128(200 + u128::from(number))),
-        site: site().id,
-        stop: Some(STOP),
-        hash: hash_of(&large),
-        ..Photo::default()
-    }
-}
-
-fn op_id(step: usize) -> Uuid {
-    Uuid::from_u128(1_000 + step as u128)
-}
-
-fn act(store: &mut Store, book: &Path, place: usize, step: &Step) -> Result<(), StoreError> {
-    let op = |changes: &[FieldChange], undoable| Op {
-        id: op_id(place),
-        stop: Some(STOP),
-        at: now(),
-        label: place.to_string(),
-        undoable,
-        changes: changes.to_vec(),
-    };
-    match step {
-        Step::Keep(list, undoable) => store.keep(&op(list, *undoable)),
-        Step::Undo => store.undo(STOP, op_id(place), now()).map(drop),
-        Step::Photo(number) => {
-            let (large, small) = picture(*number);
-            Blobs::beside(book).keep(&hash_of(&large), &large, &small)?;
-            store.keep(&op(&changes(&[], &[photo(*number)]), true))
-        }
-        Step::Reopen => Ok(()),
-    }
-}
 
 fn say(what: &str) {
     let mut out = std::io::stdout().lock();
@@ -167,114 +36,10 @@ fn say(what: &str) {
     out.flush().unwrap();
 }
 
-/// The child. What is refused is tried again once, as the desk tries it with the next action; then the child gives up, as
-/// a person would with the app, and closes the book.
-fn play(folder: &Path) {
-    let book = folder.join("book.sqlite");
-    let open = || {
-        (0..2).find_map(|_| {
-            Store::open(&book)
-                .map_err(|error| say(&format!("no book: {error}")))
-                .ok()
-        })
-    };
-    let Some(mut store) = open() else {
-        return say(END);
-    };
-    say("opened");
-    for (place, step) in steps().iter().enumerate() {
-        if matches!(step, Step::Reopen) {
-            if let Err(error) = store.close() {
-                say(&format!("not closed: {error}"));
-            }
-            let Some(again) = open() else {
-                return say(END);
-            };
-            store = again;
-            continue;
-        }
-        let kept = (0..2).any(|_| match act(&mut store, &book, place, step) {
-            Ok(()) => true,
-            Err(error) => {
-                say(&format!("refused {place}: {error}"));
-                false
-            }
-        });
-        if !kept {
-            break;
-        }
-        say(&format!("kept {place}"));
-    }
-    if let Err(error) = store.close() {
-        say(&format!("not closed: {error}"));
-    }
-    say(END);
-}
-
-// --- what must hold afterwards -----------------------------------------------------------------------
-
-/// Opens the book that is left and says what is wrong with it; `kept` are the steps said to be kept.
-fn faults(book: &Path, kept: &BTreeSet<usize>) -> Result<(), String> {
-    let wrong = |error: StoreError| format!("{error} ({error:?})");
-    let store = Store::open(book).map_err(|error| format!("does not open: {}", wrong(error)))?;
-    store.check().map_err(wrong)?;
-    let found = store.orphans().map_err(wrong)?;
-    if !found.is_empty() {
-        return Err(format!("orphans {found:?}"));
-    }
-    let agreement = Blobs::beside(book)
-        .agreement(&store.photo_hashes().map_err(wrong)?)
-        .map_err(wrong)?;
-    if !agreement.missing.is_empty() {
-        return Err(format!("photos without a file: {:?}", agreement.missing));
-    }
-    for hash in store.photo_hashes().map_err(wrong)? {
-        let file = Blobs::beside(book).picture(&hash).unwrap();
-        if hash_of(&std::fs::read(file).unwrap()) != hash {
-            return Err(format!("the file of photo {hash} holds something else"));
-        }
-    }
-    let db = Connection::open(book).map_err(|error| error.to_string())?;
-    let ids = strings(&db, "SELECT id FROM op ORDER BY seq");
-    let all = steps();
-    let attempted = (0..all.len()).filter(|place| !matches!(all[*place], Step::Reopen));
-    let expected = attempted
-        .map(|place| op_id(place).to_string())
-        .take(ids.len())
-        .collect::<Vec<_>>();
-    if ids != expected {
-        return Err(format!("the log is no beginning of what was done: {ids:?}"));
-    }
-    if let Some(lost) = kept.iter().find(|place| !ids.contains(&op_id(**place).to_string())) {
-        return Err(format!("step {lost} was said to be kept and is gone"));
-    }
-    agrees_with_log(&db)?;
-    // Work goes on.
-    drop(db);
-    let mut store = store;
-    let op = Op {
-        id: op_id(900),
-        stop: None,
-        at: now(),
-        label: "after".to_owned(),
-        undoable: false,
-        changes: changes(
-            &[],
-            &[Site {
-                id: SiteId(Uuid::from_u128(77)),
-                name: "2 Sample Lane".to_owned(),
-                ..Site::default()
-            }],
-        ),
-    };
-    store.keep(&op).map_err(wrong)?;
-    store.close().map_err(wrong)
-}
-
 // --- strace ------------------------------------------------------------------------------------------
 
-/// Every call that changes what is on the disk, and those that make it safe.
-const CALLS: &str = "openat,open,creat,write,writev,pwrite64,pwritev,pwritev2,ftruncate,truncate,fallocate,fsync,fdatasync,\
+/// Every call that changes what is on the disk, those that make it safe, and the one that says where a write begins.
+const CALLS: &str = "openat,open,creat,lseek,write,writev,pwrite64,pwritev,pwritev2,ftruncate,truncate,fallocate,fsync,fdatasync,\
 sync_file_range,rename,renameat,renameat2,unlink,unlinkat,mkdir,mkdirat,rmdir,link,linkat,symlink,symlinkat,\
 copy_file_range,sendfile";
 
@@ -310,8 +75,9 @@ fn kept_in(said: &str) -> BTreeSet<usize> {
 /// Not a test of its own: what the others start as a process.
 #[test]
 fn child() {
-    if let Some(folder) = std::env::var_os(FOLDER) {
-        play(Path::new(&folder));
+    if let (Some(folder), Ok(run)) = (std::env::var_os(FOLDER), std::env::var(RUN)) {
+        let folder = Path::new(&folder);
+        (Run::named(&run).play)(folder, &folder.with_file_name("inputs"));
     }
 }
 
@@ -425,6 +191,11 @@ fn events(list: &Path, folder: &Path) -> Vec<Event> {
                 };
                 found.push(Event::Write(path, at, bytes));
             }
+            "lseek" => {
+                if let Some(path) = handle.filter(|path| !failed && ours(path)) {
+                    ends.insert(path, result());
+                }
+            }
             "ftruncate" => {
                 if let Some(path) = handle.filter(|path| !failed && ours(path)) {
                     found.push(Event::Truncate(path, number(0)));
@@ -510,6 +281,30 @@ fn write_at(bytes: &mut Vec<u8>, at: u64, new: &[u8]) {
 }
 
 impl Disk {
+    /// A disk on which all that lies in a folder is safe.
+    fn holding(folder: &Path) -> Self {
+        let mut disk = Self::default();
+        let mut waiting = vec![folder.to_owned()];
+        while let Some(place) = waiting.pop() {
+            for entry in std::fs::read_dir(place).unwrap() {
+                let path = entry.unwrap().path();
+                let name = if path.is_dir() {
+                    waiting.push(path.clone());
+                    Name::Folder
+                } else {
+                    disk.files.push(FileOnDisk {
+                        safe: std::fs::read(&path).unwrap(),
+                        unflushed: Vec::new(),
+                    });
+                    Name::File(disk.files.len() - 1)
+                };
+                disk.seen.insert(path.clone(), name);
+                disk.safe.insert(path, name);
+            }
+        }
+        disk
+    }
+
     fn name(&mut self, path: PathBuf, name: Option<Name>) {
         match name {
             Some(name) => self.seen.insert(path.clone(), name),
@@ -653,10 +448,10 @@ fn set(names: &mut BTreeMap<PathBuf, Name>, path: PathBuf, what: Option<Name>) {
 }
 
 /// What is cut at every point of a run is opened; returns how many cuts, images and bad images there were.
-fn cut_everywhere(list: &[Event], from: &Path, damages: usize, honest: bool, seed: u64) -> (usize, usize, Vec<String>) {
-    let (mut disk, mut kept, mut dice) = (Disk::default(), BTreeSet::new(), Dice::new(seed));
+fn cut_everywhere(made: &Recorded, damages: usize, honest: bool, seed: u64) -> (usize, usize, Vec<String>) {
+    let (mut disk, mut kept, mut dice) = (made.before.clone(), BTreeSet::new(), Dice::new(seed));
     let (mut cuts, mut images, mut bad) = (0, 0, Vec::new());
-    for (point, event) in list.iter().enumerate() {
+    for (point, event) in made.list.iter().enumerate() {
         if let Event::Said(text) = event {
             if let Some(place) = text.strip_prefix("kept ") {
                 kept.insert(place.parse().unwrap());
@@ -670,10 +465,14 @@ fn cut_everywhere(list: &[Event], from: &Path, damages: usize, honest: bool, see
         let times = if disk.is_all_flushed() { 1 } else { damages };
         for _ in 0..times {
             let folder = in_memory();
-            disk.cut(&mut dice, from, folder.path());
+            disk.cut(&mut dice, &made.folder(), folder.path());
             images += 1;
-            if let Err(fault) = faults(&folder.path().join("book.sqlite"), &kept) {
-                bad.push(format!("cut {point} after {}: {fault}", short(event)));
+            if let Err(fault) = (made.run.faults)(folder.path(), &made.inputs(), &kept) {
+                bad.push(format!(
+                    "{}, cut {point} after {}: {fault}",
+                    made.run.name,
+                    short(event)
+                ));
             }
         }
     }
@@ -708,18 +507,46 @@ fn damages(usual: usize) -> usize {
         .map_or(usual, |text| text.parse().unwrap())
 }
 
-/// What the child does to an empty folder, as strace saw it.
-fn recorded() -> (tempfile::TempDir, Vec<Event>) {
-    let folder = in_memory();
-    let book_folder = folder.path().join("folder");
-    std::fs::create_dir(&book_folder).unwrap();
-    let list = folder.path().join("list");
-    let said = traced(&book_folder, "all", &list, &["-e".to_owned(), format!("trace={CALLS}")]);
-    assert_eq!(kept_in(&said).len(), lines_in_all(), "{said}");
-    let events = events(&list, &book_folder);
+/// What the child did, as strace saw it.
+struct Recorded {
+    run: &'static Run,
+    place: tempfile::TempDir,
+    before: Disk,
+    list: Vec<Event>,
+}
+
+impl Recorded {
+    fn folder(&self) -> PathBuf {
+        self.place.path().join("folder")
+    }
+
+    fn inputs(&self) -> PathBuf {
+        self.place.path().join("inputs")
+    }
+}
+
+/// The folders of a run, with what is there before it.
+fn prepared(run: &Run) -> tempfile::TempDir {
+    let place = in_memory();
+    let [folder, inputs] = ["folder", "inputs"].map(|name| place.path().join(name));
+    std::fs::create_dir(&folder).unwrap();
+    std::fs::create_dir(&inputs).unwrap();
+    (run.prepare)(&folder, &inputs);
+    place
+}
+
+fn recorded(run: &str) -> Recorded {
+    let run = Run::named(run);
+    let place = prepared(run);
+    let folder = place.path().join("folder");
+    let before = Disk::holding(&folder);
+    let list = place.path().join("list");
+    let said = traced(&folder, run.name, &list, &["-e".to_owned(), format!("trace={CALLS}")]);
+    assert_eq!(kept_in(&said).len(), run.kept, "{said}");
+    let list = events(&list, &folder);
     // The list, played back whole, is the folder the child left: the model of the disk is the system's.
-    let mut disk = Disk::default();
-    for event in &events {
+    let mut disk = before.clone();
+    for event in &list {
         disk.take(event, true);
     }
     for (path, name) in &disk.seen {
@@ -738,17 +565,22 @@ fn recorded() -> (tempfile::TempDir, Vec<Event>) {
             );
         }
     }
-    assert!(disk.seen.contains_key(&book_folder.join("book.sqlite")));
-    (folder, events)
+    assert!(disk.seen.contains_key(&folder.join("book.sqlite")));
+    Recorded {
+        run,
+        place,
+        before,
+        list,
+    }
 }
 
-#[test]
-fn the_power_fails_at_every_point_and_nothing_kept_is_lost() {
-    let (folder, list) = recorded();
-    let (seed, damages) = (seed(), damages(2));
+/// Cuts a run at every point, `LIDMARK_POWER` times or as often as given, and asks that nothing be lost.
+fn nothing_is_lost(run: &str, usual: usize) {
+    let made = recorded(run);
+    let (seed, damages) = (seed(), damages(usual));
     println!("repeat with: LIDMARK_SEED={seed} LIDMARK_POWER={damages} cargo test --test all power -- --nocapture");
-    let (cuts, images, bad) = cut_everywhere(&list, &folder.path().join("folder"), damages, true, seed);
-    println!("{cuts} cuts, {images} disks opened, {} bad", bad.len());
+    let (cuts, images, bad) = cut_everywhere(&made, damages, true, seed);
+    println!("{run}: {cuts} cuts, {images} disks opened, {} bad", bad.len());
     assert!(
         bad.is_empty(),
         "seed {seed}: {} of {images} are bad, such as {:#?}",
@@ -757,16 +589,35 @@ fn the_power_fails_at_every_point_and_nothing_kept_is_lost() {
     );
 }
 
-/// The test above would see it: on a disk whose flushes do nothing the same run loses what was said to be kept.
+#[test]
+fn the_power_fails_at_every_point_and_nothing_kept_is_lost() {
+    nothing_is_lost("stop", 2);
+}
+
+#[test]
+fn a_days_file_is_whole_or_not_there_wherever_the_power_fails() {
+    nothing_is_lost("day file", 2);
+}
+
+#[test]
+fn an_import_is_whole_or_not_there_wherever_the_power_fails() {
+    nothing_is_lost("import", 2);
+}
+
+#[test]
+fn an_old_book_is_brought_to_todays_form_wherever_the_power_fails() {
+    nothing_is_lost("old book", 2);
+}
+
+/// The tests above would see it: on a disk whose flushes do nothing the same run loses what was said to be kept.
 #[test]
 fn a_disk_that_only_says_it_flushed_is_found_out() {
-    let (folder, list) = recorded();
-    let later = list.len() - 60;
-    let from = folder.path().join("folder");
+    let made = recorded("stop");
+    let later = made.list.len() - 60;
     let (mut disk, mut kept) = (Disk::default(), BTreeSet::new());
     let mut bad = 0;
     let mut dice = Dice::new(7);
-    for (point, event) in list.iter().enumerate() {
+    for (point, event) in made.list.iter().enumerate() {
         if let Event::Said(text) = event
             && let Some(place) = text.strip_prefix("kept ")
         {
@@ -775,11 +626,37 @@ fn a_disk_that_only_says_it_flushed_is_found_out() {
         disk.take(event, false);
         if point >= later {
             let left = in_memory();
-            disk.cut(&mut dice, &from, left.path());
-            bad += usize::from(faults(&left.path().join("book.sqlite"), &kept).is_err());
+            disk.cut(&mut dice, &made.folder(), left.path());
+            bad += usize::from((made.run.faults)(left.path(), &made.inputs(), &kept).is_err());
         }
     }
     assert!(bad > 30, "only {bad} of 60 cuts on a lying disk were noticed");
+}
+
+/// The same actions written past the store pass when written as the store writes them, and are found out without flushing
+/// and without a transaction: the tests above see what either of them is for.
+#[test]
+fn without_flushing_or_without_a_transaction_the_same_work_is_found_out() {
+    let seed = seed();
+    println!("repeat with: LIDMARK_SEED={seed} cargo test --test all power -- --nocapture");
+    let bad = |run: &str| cut_everywhere(&recorded(run), 2, true, seed).2;
+    assert_eq!(bad("bare"), Vec::<String>::new());
+    let lost = bad("bare, not flushed");
+    assert!(
+        lost.iter().any(|fault| fault.contains("is gone")),
+        "nothing was lost without flushing: {lost:#?}"
+    );
+    let half = bad("bare, no transaction");
+    assert!(
+        half.iter()
+            .any(|fault| fault.contains("by half") || fault.contains("what the log says")),
+        "nothing was half done without a transaction: {half:#?}"
+    );
+    println!(
+        "{} bad disks without flushing, {} without transactions",
+        lost.len(),
+        half.len()
+    );
 }
 
 /// The calls strace makes fail, each kind counted for itself, with what the device answers (the bundled SQLite flushes by
@@ -798,58 +675,48 @@ const REFUSED: [(&str, &str); 11] = [
     ("unlink", "EIO"),
 ];
 
-/// A book that is there already with one site, so that what fails is the work and not the making of the book.
-fn worked_book(folder: &Path) {
-    let mut store = Store::open(&folder.join("book.sqlite")).unwrap();
-    let all = steps();
-    act(&mut store, &folder.join("book.sqlite"), 0, &all[0]).unwrap();
-    store.close().unwrap();
-}
-
-/// Every path the run touches: strace's `-P` makes only calls on these fail.
-fn paths(folder: &Path) -> Vec<PathBuf> {
-    let mut list = [
-        "book.sqlite",
-        "book.sqlite-wal",
-        "book.sqlite-shm",
-        "book.sqlite-journal",
-        "photos",
-    ]
-    .map(|name| folder.join(name))
-    .to_vec();
-    list.push(folder.to_owned());
-    for number in [1, 2] {
-        let blobs = Blobs::beside(&folder.join("book.sqlite"));
-        let hash = photo(number).hash;
-        for file in [blobs.picture(&hash).unwrap(), blobs.thumbnail(&hash).unwrap()] {
-            let name = file.file_name().unwrap().to_string_lossy().into_owned();
-            list.push(file.with_file_name(format!(".part-{name}")));
-            list.push(file.parent().unwrap().to_owned());
-            list.push(file);
+/// Every path an undisturbed run touches, from the folder on: strace's `-P` makes only calls on these fail.
+fn paths(run: &'static Run) -> Vec<PathBuf> {
+    let made = recorded(run.name);
+    let mut found = made.before.seen.keys().cloned().collect::<BTreeSet<_>>();
+    for event in &made.list {
+        match event {
+            Event::Create(path, _) | Event::Write(path, ..) | Event::Truncate(path, _) => found.extend([path.clone()]),
+            Event::Flush(path) | Event::Remove(path) | Event::Folder(path) => found.extend([path.clone()]),
+            Event::Rename(from, to) => found.extend([from.clone(), to.clone()]),
+            Event::Said(_) => {}
         }
     }
-    list
+    found.extend([made.folder(), made.folder().join("book.sqlite-shm")]);
+    let inside = found
+        .iter()
+        .map(|path| path.strip_prefix(made.folder()).unwrap().to_owned());
+    inside.collect()
+}
+
+/// The options with which strace looks at these paths only.
+fn only(paths: &[PathBuf], folder: &Path) -> Vec<String> {
+    let places = paths
+        .iter()
+        .map(|path| folder.join(path).to_string_lossy().into_owned());
+    // A folder joined with nothing ends in a slash, and no call names it so.
+    places
+        .flat_map(|place| ["-P".to_owned(), place.trim_end_matches('/').to_owned()])
+        .collect()
 }
 
 /// Runs with the `n`-th call of a kind failing (and all after it, with a `+`); returns whether anything failed.
-fn refused(call: &str, error: &str, when: &str) -> bool {
-    let folder = in_memory();
-    let place = folder.path().join("folder");
-    std::fs::create_dir(&place).unwrap();
-    worked_book(&place);
-    let list = folder.path().join("list");
+fn refused(run: &Run, paths: &[PathBuf], call: &str, error: &str, when: &str) -> bool {
+    let place = prepared(run);
+    let [folder, inputs] = ["folder", "inputs"].map(|name| place.path().join(name));
+    let list = place.path().join("list");
     let mut options = vec!["-e".to_owned(), format!("trace={call}")];
-    for path in paths(&place) {
-        options.extend(["-P".to_owned(), path.to_string_lossy().into_owned()]);
-    }
+    options.extend(only(paths, &folder));
     options.extend(["-e".to_owned(), format!("inject={call}:error={error}:when={when}")]);
-    let said = traced(&place, "all", &list, &options);
+    let said = traced(&folder, run.name, &list, &options);
     let injected = std::fs::read_to_string(&list).unwrap().contains("(INJECTED)");
-    let mut kept = kept_in(&said);
-    // The first step was there before.
-    kept.insert(0);
-    if let Err(fault) = faults(&place.join("book.sqlite"), &kept) {
-        panic!("{call} number {when} answered {error}: {fault}\n{said}");
+    if let Err(fault) = (run.faults)(&folder, &inputs, &kept_in(&said)) {
+        panic!("{}: {call} number {when} answered {error}: {fault}\n{said}", run.name);
     }
     injected
 }
@@ -857,20 +724,23 @@ fn refused(call: &str, error: &str, when: &str) -> bool {
 /// Each kind of call fails at its n-th place until the run has none left: once, and from there on for good.
 ///
 /// Every place with `step` 1; else every `step`-th, begun by the dice, the first and the next to it always.
-fn every_place(mine: impl Fn(usize) -> bool, step: usize, seed: u64) -> usize {
+fn every_place(run: &'static Run, paths: &[PathBuf], mine: impl Fn(usize) -> bool, step: usize, seed: u64) -> usize {
     let (mut runs, mut dice) = (0, Dice::new(seed));
     for (index, (call, error)) in REFUSED.iter().enumerate() {
         if !mine(index) {
             continue;
         }
         for for_good in ["", "+"] {
-            assert!(
-                refused(call, error, &format!("1{for_good}")),
-                "{call} is never called: the test no longer reaches it"
-            );
+            if !refused(run, paths, call, error, &format!("1{for_good}")) {
+                assert!(
+                    run.name != "stop again",
+                    "{call} is never called: the test no longer reaches it"
+                );
+                continue;
+            }
             let mut n = 2 + dice.below(step);
             runs += 1;
-            while refused(call, error, &format!("{n}{for_good}")) {
+            while refused(run, paths, call, error, &format!("{n}{for_good}")) {
                 runs += 1;
                 n += step;
             }
@@ -879,33 +749,56 @@ fn every_place(mine: impl Fn(usize) -> bool, step: usize, seed: u64) -> usize {
     runs
 }
 
-#[test]
-fn a_call_that_fails_at_any_place_loses_nothing() {
+/// Makes a run's calls fail, one in so many or one in `LIDMARK_FAULTS`.
+fn any_call_may_fail(run: &str, usual: usize) {
     let step = std::env::var("LIDMARK_FAULTS")
         .ok()
-        .map_or(12, |text| text.parse().unwrap());
+        .map_or(usual, |text| text.parse().unwrap());
     let seed = seed();
     println!("repeat with: LIDMARK_SEED={seed} LIDMARK_FAULTS={step} cargo test --test all power -- --nocapture");
-    // Two at a time: each waits for processes.
-    let half = std::thread::spawn(move || every_place(|index| index % 2 == 0, step, seed));
-    let runs = every_place(|index| index % 2 == 1, step, seed) + half.join().unwrap();
-    println!("{runs} runs with a failing call, none lost anything");
+    let run = Run::named(run);
+    let paths = paths(run);
+    let runs = std::thread::scope(|scope| {
+        // Two at a time: each waits for processes.
+        let half = scope.spawn(|| every_place(run, &paths, |index| index % 2 == 0, step, seed));
+        every_place(run, &paths, |index| index % 2 == 1, step, seed) + half.join().unwrap()
+    });
+    println!("{}: {runs} runs with a failing call, none lost anything", run.name);
+}
+
+#[test]
+fn a_call_that_fails_at_any_place_loses_nothing() {
+    any_call_may_fail("stop again", 12);
+}
+
+#[test]
+fn a_call_that_fails_while_a_days_file_is_made_loses_nothing() {
+    any_call_may_fail("day file", 24);
+}
+
+#[test]
+fn a_call_that_fails_during_an_import_loses_nothing() {
+    any_call_may_fail("import", 40);
+}
+
+#[test]
+fn a_call_that_fails_while_an_old_book_is_opened_loses_nothing() {
+    any_call_may_fail("old book", 40);
 }
 
 #[test]
 fn a_disk_that_may_not_be_written_loses_nothing_and_says_so() {
-    let folder = in_memory();
-    let place = folder.path().join("folder");
-    std::fs::create_dir(&place).unwrap();
-    worked_book(&place);
-    let calls = "pwrite64,write,ftruncate,rename,unlink,mkdir";
-    let mut options = vec!["-e".to_owned(), format!("trace={calls}")];
-    for path in paths(&place) {
-        options.extend(["-P".to_owned(), path.to_string_lossy().into_owned()]);
+    for name in ["stop again", "day file", "import", "old book"] {
+        let run = Run::named(name);
+        let place = prepared(run);
+        let [folder, inputs] = ["folder", "inputs"].map(|name| place.path().join(name));
+        let calls = "pwrite64,write,ftruncate,rename,unlink,mkdir";
+        let mut options = vec!["-e".to_owned(), format!("trace={calls}")];
+        options.extend(only(&paths(run), &folder));
+        options.extend(["-e".to_owned(), format!("inject={calls}:error=EROFS")]);
+        let said = traced(&folder, run.name, &place.path().join("list"), &options);
+        assert!(kept_in(&said).is_empty(), "{name}: {said}");
+        assert!(said.contains("no book: ") || said.contains("refused"), "{name}: {said}");
+        (run.faults)(&folder, &inputs, &BTreeSet::new()).unwrap();
     }
-    options.extend(["-e".to_owned(), format!("inject={calls}:error=EROFS")]);
-    let said = traced(&place, "all", &folder.path().join("list"), &options);
-    assert!(kept_in(&said).is_empty(), "{said}");
-    assert!(said.contains("no book: ") || said.contains("refused"), "{said}");
-    faults(&place.join("book.sqlite"), &BTreeSet::from([0])).unwrap();
 }

@@ -1,10 +1,4 @@
-//! A customer list of any bytes.
+//! A customer list.
 #![no_main]
 
-use libfuzzer_sys::fuzz_target;
-use lidmark::exchange::customer_list::{Mapping, read};
-
-fuzz_target!(|data: &[u8]| {
-    let today = chrono::NaiveDate::from_ymd_opt(2026, 6, 17).unwrap_or_default();
-    drop(read(data, &Mapping::default(), today));
-});
+libfuzzer_sys::fuzz_target!(|data: &[u8]| lidmark_fuzz::list(data));

@@ -1,9 +1,4 @@
-//! A picture of any bytes: its header, its sizes, its camera data. Small files only, so that time goes to headers.
+//! A picture.
 #![no_main]
 
-use libfuzzer_sys::fuzz_target;
-use lidmark::exchange::photo::prepare;
-
-fuzz_target!(|data: &[u8]| {
-    drop(prepare(data, true));
-});
+libfuzzer_sys::fuzz_target!(|data: &[u8]| lidmark_fuzz::picture(data));
