@@ -12,6 +12,4 @@ mkdir -p "$classes"
 # java.* comes from the JDK as Java 8 knew it: API 23 lacks what the compiler turns a lambda into, which the dexer replaces.
 javac -Xlint:all,-options,-classfile -Werror -encoding UTF-8 --release 8 -classpath "$ANDROID_JAR" -d "$classes" \
     $(find "$ROOT/android/java" "$OUT/manifest/gen" -name '*.java')
-# What the library is called with, as the compiled classes say it: the test of names and signatures reads this.
-javap -classpath "$classes" -s -p app.lidmark.LidmarkActivity >"$OUT/LidmarkActivity.txt"
 echo "Java: compiled against $(basename "$(dirname "$ANDROID_JAR")")"

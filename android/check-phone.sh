@@ -1,6 +1,7 @@
 #!/bin/sh
 # Runs the real app as on a phone, in a window on a screen of its own (Xvfb), and lets it live through what a phone does
-# to an app: hidden, shown, ended, turned on its side, split, larger text, its permission taken, its clock set, killed.
+# to an app in the middle of a stop: hidden, shown, ended, turned on its side, split, larger text, the keyboard up, its
+# permission taken, its clock set, killed, killed while the camera is open.
 # It is the desktop's window with the phone's events, not Android: docs/android.md says what still needs a device.
 #
 #   android/check-phone.sh [--allow-missing]      LIDMARK names the program; it is built when not given.
@@ -9,6 +10,7 @@ set -eu
 install Xvfb xvfb
 install xdotool xdotool
 install import imagemagick
+install convert imagemagick
 install sqlite3 sqlite3
 cd "$ROOT"
 if [ -z "${LIDMARK:-}" ]; then
@@ -63,7 +65,22 @@ look() {
     [ "$colours" -gt 20 ] || fail "after '$1' the screen is blank ($colours colours)"
 }
 
+# A touch where a finger would be, on the window of 412 x 892 at the corner of the screen.
+touch() {
+    xdotool mousemove "$1" "$2" click 1
+}
+ask_book() { sqlite3 "$work/book/book.sqlite" "$1"; }
+
 begin
+# The demo book, its first stop: the screen is kept on, the position is asked for.
+touch 200 420
+wait_for "the demo book" test -s "$work/book/book.sqlite"
+sleep 3
+touch 350 60
+sleep 1
+touch 200 220
+wait_for "the screen to be kept on in a stop" grep -qxF "asked: KeepScreenOn(true)" "$work/said"
+wait_for "the position to be asked for at Find" grep -qxF "asked: Position(true)" "$work/said"
 for event in hide show low-memory clock "text 1.5" "text 2" "text 1" no-position position-off no-camera "heading 90" \
     "picture $work/none.jpg" "no-picture $work/none.jpg" "file $work/none.gpx" hide show; do
     tell "$event"
@@ -73,12 +90,41 @@ for size in "892 412" "412 400" "412 892"; do
     echo "size $size" >&9
     look "size $size"
 done
+# The keyboard covers the foot of the window: nothing but the ground is drawn there, and all is drawn again when it goes.
+foot() { import -window root -crop 412x300+0+592 +repage "$work/foot.png" && identify -format %k "$work/foot.png"; }
+echo "keyboard 300" >&9
+look "keyboard 300"
+[ "$(foot)" = 1 ] || fail "something is drawn where the keyboard lies"
+echo "keyboard 0" >&9
+look "keyboard 0"
+[ "$(foot)" -gt 1 ] || fail "nothing is drawn where the keyboard lay"
 echo "nonsense" >&9
 wait_for "the refusal of a line that means nothing" grep -qxF "not understood: nonsense" "$work/said"
-# Back on the first screen leads out.
+# The camera is open when the system takes the app's memory: the picture is written after that, and is on the list once.
+# The last notice lies over the key for photos: its OK is touched first.
+touch 350 60
+sleep 1
+touch 329 30
+sleep 1
+touch 70 820
+wait_for "the camera to be asked for" grep -q "asked: TakePicture" "$work/said"
+picture=$(sed -n 's/^asked: TakePicture("\(.*\)")$/\1/p' "$work/said")
+kill -KILL "$app"
+wait "$app" 2>/dev/null || true
+exec 9>&-
+convert -size 640x480 xc:olivedrab "jpeg:$picture"
+begin
+wait_for "the same stop after the kill" grep -qxF "asked: KeepScreenOn(true)" "$work/said"
+pictures() { [ "$(ask_book 'SELECT count(*) FROM photo')" = 1 ]; }
+wait_for "the picture to be taken in" pictures
+tell "picture $picture"
+sleep 1
+pictures || fail "the picture was taken in twice"
+# Back leads through the screens to the first one, and from there out.
 window=$(xdotool search --onlyvisible --name Lidmark | head -n 1)
-xdotool windowfocus "$window" key Escape
-wait_for "the app to ask to be left" grep -q "asked: LeaveApp" "$work/said"
+xdotool windowfocus "$window"
+leaves() { xdotool key Escape && sleep 0.3 && grep -q "asked: LeaveApp" "$work/said"; }
+wait_for "the app to ask to be left" leaves
 # Ended by the system, it ends in order.
 echo end >&9
 tries=0

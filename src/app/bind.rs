@@ -111,6 +111,7 @@ fn connect_shell(window: &ui::AppWindow, binder: &Rc<Binder>, open_demo: OpenDem
         on_choose_language(language) => |app| app.choose_language(language_of(language));
         on_start_empty() => |app| app.start_empty();
         on_open_demo() => |app| app.start_demo(&open_demo);
+        on_open_copy() => |app| app.tap_open_cloud_copy();
     );
     let api = ui::StopApi::get(window);
     on!(binder, api,
@@ -356,6 +357,7 @@ fn connect_setup(window: &ui::AppWindow, binder: &Rc<Binder>) {
         on_choose_night(night) => |app| app.choose_night(night);
         on_tap_safe_copy() => |app| app.tap_safe_copy();
         on_tap_wipe() => |app| app.tap_wipe_all();
+        on_choose_cloud(on) => |app| app.choose_cloud(on);
         on_tap_keep_camera_data() => |app| app.tap_keep_camera_data();
         on_tap_rule_set() => |app| app.tap_rule_set();
         on_tap_prices() => |app| app.tap_page(Page::Prices);
@@ -414,7 +416,11 @@ pub fn render(window: &ui::AppWindow, app: &App) {
         });
     }
     match app.screen() {
-        Screen::FirstRun => ui::FirstRunApi::get(window).set_language(language_to(setup.language)),
+        Screen::FirstRun => {
+            let api = ui::FirstRunApi::get(window);
+            api.set_language(language_to(setup.language));
+            api.set_copy_text(app.cloud_copy_found().unwrap_or_default().into());
+        }
         Screen::Day => render_day(window, app),
         Screen::Book => {
             let api = ui::BookApi::get(window);
@@ -1128,6 +1134,11 @@ fn render_setup(window: &ui::AppWindow, app: &App) {
     sync(&api.get_office(), rows(view.office), |model| api.set_office(model));
     api.set_price_list_text(view.price_list.into());
     api.set_book_text(view.book.into());
+    let cloud = app.cloud_view();
+    api.set_cloud_shown(cloud.shown);
+    api.set_cloud_on(cloud.on);
+    api.set_cloud_warns(cloud.warns);
+    api.set_cloud_text(cloud.text.into());
 }
 
 fn render_about(window: &ui::AppWindow, app: &App) {
@@ -1307,26 +1318,40 @@ fn layers_of(drawing: &SectionDrawing) -> Vec<ui::SectionLayer> {
     drawing
         .layers
         .iter()
-        .map(|layer| ui::SectionLayer {
-            commands: layer.commands.as_str().into(),
-            kind: match layer.kind {
-                LayerKind::Soil => ui::SectionKind::Soil,
-                LayerKind::Turf => ui::SectionKind::Turf,
-                LayerKind::Concrete => ui::SectionKind::Concrete,
-                LayerKind::Air => ui::SectionKind::Air,
-                LayerKind::Scum => ui::SectionKind::Scum,
-                LayerKind::Clear => ui::SectionKind::Clear,
-                LayerKind::Sludge => ui::SectionKind::Sludge,
-                LayerKind::Device => ui::SectionKind::Device,
-                LayerKind::Pipe => ui::SectionKind::Pipe,
-                LayerKind::Lid => ui::SectionKind::Lid,
-                LayerKind::Riser => ui::SectionKind::Riser,
-                LayerKind::Limit => ui::SectionKind::Limit,
-                LayerKind::OutletLine => ui::SectionKind::OutletLine,
-                LayerKind::Hatch => ui::SectionKind::Hatch,
-            },
+        .flat_map(|layer| {
+            let kind = section_kind_to(layer.kind);
+            layer
+                .pieces(drawing.area)
+                .into_iter()
+                .map(move |piece| ui::SectionLayer {
+                    x: pixels(piece.x),
+                    y: pixels(piece.y),
+                    width: pixels(piece.width),
+                    height: pixels(piece.height),
+                    commands: piece.commands.unwrap_or_default().into(),
+                    kind,
+                })
         })
         .collect()
+}
+
+const fn section_kind_to(kind: LayerKind) -> ui::SectionKind {
+    match kind {
+        LayerKind::Soil => ui::SectionKind::Soil,
+        LayerKind::Turf => ui::SectionKind::Turf,
+        LayerKind::Concrete => ui::SectionKind::Concrete,
+        LayerKind::Air => ui::SectionKind::Air,
+        LayerKind::Scum => ui::SectionKind::Scum,
+        LayerKind::Clear => ui::SectionKind::Clear,
+        LayerKind::Sludge => ui::SectionKind::Sludge,
+        LayerKind::Device => ui::SectionKind::Device,
+        LayerKind::Pipe => ui::SectionKind::Pipe,
+        LayerKind::Lid => ui::SectionKind::Lid,
+        LayerKind::Riser => ui::SectionKind::Riser,
+        LayerKind::Limit => ui::SectionKind::Limit,
+        LayerKind::OutletLine => ui::SectionKind::OutletLine,
+        LayerKind::Hatch => ui::SectionKind::Hatch,
+    }
 }
 
 fn ticks_of(drawing: &SectionDrawing, app: &App) -> Vec<ui::SectionTick> {

@@ -7,7 +7,8 @@
 use std::fmt::Write as _;
 
 use crate::say::lettering::{self, FAMILY, Weight, count, shorten, width, wrap};
-pub use crate::say::paper::CardPage;
+use crate::say::paper::escape;
+pub use crate::say::paper::{CardPage, PageSize};
 
 use crate::app::section::{Area, LayerKind, SectionDrawing, SectionScene, tank_section};
 
@@ -123,38 +124,6 @@ pub struct Signature {
     pub name: String,
     /// Strokes of the finger, in any unit; empty for a line to sign on paper.
     pub strokes: Vec<Vec<(f64, f64)>>,
-}
-
-/// Size of the sheet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PageSize {
-    /// 8.5 x 11 in.
-    Letter,
-    /// 210 x 297 mm, to the nearest point.
-    A4,
-    /// A narrow sheet to be read on a telephone, type as large as on paper and as long as the words need.
-    Phone,
-}
-
-impl PageSize {
-    /// Returns width and height in points of 1/72 in; a telephone's height is the least one.
-    #[must_use]
-    pub const fn points(self) -> (f64, f64) {
-        match self {
-            Self::Letter => (612.0, 792.0),
-            Self::A4 => (595.0, 842.0),
-            Self::Phone => (390.0, 844.0),
-        }
-    }
-
-    /// Heights a sheet may have, the first that is enough is taken.
-    const fn heights(self) -> &'static [f64] {
-        match self {
-            Self::Letter => &[792.0],
-            Self::A4 => &[842.0],
-            Self::Phone => &[844.0, 920.0, 1_000.0, 1_100.0, 1_250.0, 1_500.0, 1_900.0],
-        }
-    }
 }
 
 pub(crate) const INK: &str = "#14201B";
@@ -411,13 +380,6 @@ fn cleaned(data: &CardData) -> CardData {
         footer: all(&data.footer),
         more_text: one(&data.more_text),
     }
-}
-
-pub(crate) fn escape(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }
 
 /// A place on the page.

@@ -1,13 +1,13 @@
 //! Close the day: what is missing, load by load, and the records kept for five years or longer.
 
-use crate::app::form::{FormRow, FormTap, FormView, Rows, field_name, is_signed};
-use crate::app::load::facts_json;
+use crate::app::form::{FormRow, FormTap, FormView, Rows};
 use crate::app::overlay::{Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::shell::{App, NoticeKind, Screen};
-use crate::app::truck::{SignTarget, balance_text, stands, volume_of};
+use crate::app::truck::{SignTarget, balance_text, stands};
 use crate::domain::record::{DayClose, DayCloseId, TruckId, WasteRecord, WasteRecordId, changes};
 use crate::domain::units::Volume;
 use crate::domain::waste::WasteField;
+use crate::say::hauled::{facts_json, field_name, is_signed, volume_of};
 use crate::store::LoadRow;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -127,11 +127,11 @@ impl App {
         ));
         let mut total = 0;
         for load in self.loads_of(day) {
-            let found = self.load_facts(&load);
+            let found = self.hauled().load_facts(&load);
             total += found.missing.len();
             let amount = found.facts.get(&WasteField::AmountCollected).map_or_else(
                 || "–".to_owned(),
-                |ml| crate::app::form::fact_text(WasteField::AmountCollected, ml, figures),
+                |ml| crate::say::hauled::fact_text(WasteField::AmountCollected, ml, figures),
             );
             rows.push((
                 FormRow {
@@ -254,7 +254,7 @@ impl App {
         let missing = self
             .loads_of(day)
             .iter()
-            .map(|load| self.load_facts(load).missing.len())
+            .map(|load| self.hauled().load_facts(load).missing.len())
             .sum::<usize>();
         if missing > 0 {
             self.truck.day = Some(day);
@@ -280,7 +280,7 @@ impl App {
         let mut missing = Vec::new();
         let fates = self.truck.rows.ledger(None).fates();
         for load in self.loads_of(day) {
-            let found = self.live_facts(&load, &fates);
+            let found = self.hauled().live_facts(&load, &fates);
             missing.extend(
                 found
                     .missing
@@ -337,6 +337,7 @@ impl App {
         self.session.keep(None, "day closed", false, list);
         self.truck.day = Some(day);
         self.after_truck_change();
+        self.renew_cloud(true);
         let words = self.session.words();
         self.say(
             NoticeKind::Info,

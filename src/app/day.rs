@@ -5,10 +5,10 @@ use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::pump::ratio;
 use crate::app::shell::{App, Screen};
 use crate::app::stop::add_tank;
-use crate::app::truck::volume_of;
 use crate::domain::ledger::Fit;
 use crate::domain::record::{Site, SiteId, StopId, Visit};
 use crate::domain::units::Volume;
+use crate::say::hauled::volume_of;
 use crate::store::StoreError;
 
 /// How far a stop has come.
@@ -126,6 +126,10 @@ impl App {
                             "Will not fit: {0} too much. Empty the truck first.",
                             &[&figures.volume(volume_of(lacking_ml))],
                         ),
+                        Some(Fit::OverTwo { tanks, .. }) => {
+                            let [first, second] = tanks.map(|tank| self.truck_tank_name(tank));
+                            words.f("It fits only into {0} and {1} together.", &[&first, &second])
+                        }
                         _ => String::new(),
                     },
                     progress,

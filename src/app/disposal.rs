@@ -1,12 +1,12 @@
 //! Disposal: one ticket: where, how much was let out, how much was taken, by whom.
 
-use crate::app::form::{DisposalField, FormRow, FormTap, FormView, Rows, is_signed, method_name};
-use crate::app::load::differs;
+use crate::app::form::{DisposalField, FormRow, FormTap, FormView, Rows};
 use crate::app::overlay::{PadKind, PadTarget, Picker, PickerTarget, SheetTarget, Verdict};
 use crate::app::shell::App;
 use crate::app::truck::{SignTarget, stands};
 use crate::domain::record::{Disposal, DisposalId, DisposalMethod, DisposalPlace};
 use crate::domain::units::Volume;
+use crate::say::hauled::{differs, is_signed, method_name};
 use chrono::NaiveTime;
 
 impl App {
@@ -15,7 +15,7 @@ impl App {
         let id = self.truck.disposal?;
         let disposal = self.truck.rows.disposals.iter().find(|d| d.id == id)?;
         let (words, figures) = (self.session.words(), self.session.figures());
-        let out_ml = self.let_out_ml(disposal);
+        let out_ml = self.hauled().let_out_ml(disposal);
         let differ = differs(disposal, out_ml);
         let typed = |title: &str, value: &str, field: DisposalField| {
             (
@@ -130,7 +130,7 @@ impl App {
                     .at
                     .map(|at| {
                         let when = format!("{} {}", figures.date(at.date_naive()), at.format("%H:%M"));
-                        crate::app::truck::join(&[&when, &tank])
+                        crate::say::hauled::join(&[&when, &tank])
                     })
                     .unwrap_or_default(),
                 cautions,

@@ -12,6 +12,7 @@ use crate::domain::check::FlagCode;
 use crate::domain::forecast::{Cap, DueDates};
 use crate::domain::record::{Language, Tank, Units, Visit};
 use crate::say::figures::Figures;
+use crate::say::hauled::read_strokes;
 use crate::say::paper;
 use chrono::{Datelike, NaiveDate};
 use std::fmt::Write as _;
@@ -831,14 +832,6 @@ fn chart(curve: &FillCurve, (width, height): (f64, f64)) -> (Vec<(ChartKind, Str
         kind: ChartKind::Limit,
     });
     (paths, labels)
-}
-
-pub(crate) fn read_strokes(json: &str) -> Vec<Vec<(i32, i32)>> {
-    if json.is_empty() {
-        Vec::new()
-    } else {
-        serde_json::from_str(json).unwrap_or_default()
-    }
 }
 
 pub(crate) fn strokes_path(strokes: &[Vec<(i32, i32)>], width: f64) -> String {

@@ -2,20 +2,20 @@
 
 use crate::app::dig::lid_depths;
 use crate::app::find_words::{
-    clue_title, depth_text, held_text, kind_title, mark_title, met_title, reason_text, taped_text, ties_text,
+    clue_title, depth_text, held_text, kind_title, mark_title, met_title, near_m, reason_text, taped_text, ties_text,
 };
-use crate::app::overlay::{Answer, Field, SheetTarget, Verdict, degrees_text};
+use crate::app::overlay::{Answer, Field, SheetTarget, Verdict};
 use crate::app::photos::Picture;
 use crate::app::plan_view::{Aim, HereOnPlan, Lens, PlanDrawing, PlanScene, draw};
 use crate::app::shell::App;
 use crate::app::yard::{Mark, Taped, YardMap, YardModel, point_of, read_fixes};
 use crate::domain::locate::fix::{Fix, PinKind, average};
 use crate::domain::locate::guide::{Guidance, guide};
-use crate::domain::locate::yard::METRES_PER_FOOT;
 use crate::domain::locate::{Point, Position};
-use crate::domain::record::{ClueKind, LidId, PinId, ProbeMet, RodProbeId, Units, YardClueId};
+use crate::domain::record::{ClueKind, LidId, PinId, ProbeMet, RodProbeId, YardClueId};
 use crate::domain::units::Length;
 use crate::exchange::inputs::last_emptied_before;
+use crate::say::hauled::degrees_text;
 
 /// How deep a rod is pushed when nobody has said: 3 ft (common practice).
 pub(crate) const USUAL_PUSH_MM: u32 = 914;
@@ -238,11 +238,21 @@ impl App {
     pub(crate) fn plan_lens(&self) -> Option<Lens> {
         let find = &self.stop.as_ref()?.find;
         let mut places = find.model.extent();
-        if let (Some(best), false) = (find.map.best().first(), find.whole) {
-            // While the tank is looked for, what is near the best place matters; "All" shows the rest.
-            places.retain(|at| at.distance_m(best.at) < HUNT_REACH_M);
+        let two_sides = match find.mode {
+            Mode::Side(pin) => find.model.mark(pin).map(|mark| &mark.taped),
+            _ => None,
+        };
+        if let Some(Taped::TwoSides(located)) = two_sides {
+            // A person picks between two places: both are on the screen, with the house they are told apart by.
+            places = located.candidates.iter().map(|candidate| candidate.at).collect();
+            places.extend(find.model.house.iter().copied());
+        } else {
+            if let (Some(best), false) = (find.map.best().first(), find.whole) {
+                // While the tank is looked for, what is near the best place matters; "All" shows the rest.
+                places.retain(|at| at.distance_m(best.at) < HUNT_REACH_M);
+            }
+            places.extend(find.map.best().iter().map(|best| best.at));
         }
-        places.extend(find.map.best().iter().map(|best| best.at));
         let mut lens = Lens::over(&places, find.area.0, find.area.1);
         lens.per_m = (lens.per_m * 1.4_f64.powi(find.zoom)).clamp(0.5, 400.0);
         if let Some(centre) = find.centre {
@@ -384,11 +394,18 @@ impl App {
                 || words.t("no position"),
                 |fix| words.f("you ±{0}", &[&figures.stride(fix.honest_error_m())]),
             ),
+            // Within the error an inch and an arrow would be made up: the ring on the plan is all there is to say.
             distance: way
                 .as_ref()
-                .map(|way| figures.stride(way.distance_m))
+                .map(|way| {
+                    if way.use_tape {
+                        words.f("within {0}", &[&figures.stride(way.error_m)])
+                    } else {
+                        figures.stride(way.distance_m)
+                    }
+                })
                 .unwrap_or_default(),
-            arrow_deg: way.as_ref().map(|way| way.arrow_deg),
+            arrow_deg: way.as_ref().filter(|way| !way.use_tape).map(|way| way.arrow_deg),
             photo_day: self.find_photo().map(|(day, _)| day).unwrap_or_default(),
             drawing: self.plan_drawing().unwrap_or_default(),
         }
@@ -427,11 +444,13 @@ impl App {
             _ => None,
         };
         let here = self.here_on_plan();
+        // While two places are told apart no other marks are numbered.
+        let hunting = !matches!(find.mode, Mode::Side(_));
         let scene = PlanScene {
             model: &find.model,
             lids: &visit.lids,
-            map: find.map.map(),
-            best: find.map.best(),
+            map: find.map.map().filter(|_| hunting),
+            best: if hunting { find.map.best() } else { &[] },
             met: &met,
             here,
             target: here.and_then(|_| self.led_to()).map(|(at, _, _)| at),
@@ -592,10 +611,7 @@ impl App {
         let (Some(best), Some(map)) = (find.map.best().get(index), find.map.map()) else {
             return Default::default();
         };
-        let near_m = match figures.units {
-            Units::UsCustomary => 4.0 * METRES_PER_FOOT,
-            Units::Metric => 1.2,
-        };
+        let near_m = near_m(figures);
         let inside = figures.percent(map.chance_within(best.at, near_m));
         let radius = figures.stride(near_m);
         let number = (index + 1).to_string();

@@ -5,6 +5,7 @@ use crate::app::yard::{ClueFrom, HeldBy, Mark, Taped, YardModel};
 use crate::domain::locate::fix::PinKind;
 use crate::domain::locate::probe::{BestPlace, Reason};
 use crate::domain::locate::ties::{Agreement, Located, TieError};
+use crate::domain::locate::yard::{METRES_PER_FOOT, contains};
 use crate::domain::record::{ClueKind, Lid, PinId, ProbeMet, Units};
 use crate::domain::units::{Length, MM_PER_INCH, round_to_i64};
 use crate::say::figures::Figures;
@@ -14,6 +15,15 @@ use crate::say::words::Words;
 #[must_use]
 pub fn kind_title(kind: PinKind, words: Words) -> String {
     words.t(crate::app::plan_sheet::kind_text(kind))
+}
+
+/// How near to a place to probe the tank is said to lie, m: a long step.
+#[must_use]
+pub fn near_m(figures: Figures) -> f64 {
+    match figures.units {
+        Units::UsCustomary => 4.0 * METRES_PER_FOOT,
+        Units::Metric => 1.2,
+    }
 }
 
 /// What a clue is called.
@@ -228,6 +238,12 @@ pub fn taped_text(mark: &Mark, model: &YardModel, lids: &[Lid], figures: Figures
         Taped::Loose => words.t("A tape starts at a point that has no place yet."),
         Taped::TwoSides(located) => {
             let mut text = words.t("Two places fit these tapes. Tap the one that is right.");
+            for (number, candidate) in (1_u32..).zip(&located.candidates) {
+                if contains(&model.house, candidate.at) {
+                    let inside = words.f("Place {0} lies inside the house.", &[&number.to_string()]);
+                    push_sentence(&mut text, &inside);
+                }
+            }
             push_sentence(&mut text, &weak_text(located, model, lids, figures));
             text
         }

@@ -71,10 +71,10 @@ impl Findings {
             Sign::HighWaterMark => words.t("a high-water mark on the wall"),
             Sign::Runback => words.t("runback from the outlet while pumping"),
             Sign::InflowNothingRunning => words.t("water coming in with nothing running"),
-            Sign::InflowAtInlet => words.t("that water coming from the inlet pipe"),
-            Sign::InflowAtWall => words.t("that water coming through a wall, joint, riser or lid"),
+            Sign::InflowAtInlet => words.t("water coming in at the inlet pipe with nothing running"),
+            Sign::InflowAtWall => words.t("water coming in through a wall, joint, riser or lid"),
             Sign::GaugeInflow => words.t("water coming in by the leak gauge"),
-            Sign::GaugeOutflow => words.t("water leaving the full tank by the leak gauge"),
+            Sign::GaugeOutflow => words.t("water leaving the tank by the leak gauge"),
             Sign::FilterClogged => words.t("a clogged filter"),
             Sign::OutletPlugged => words.t("something blocking the outlet or the pipe behind it"),
             Sign::OutletDeviceMissing => words.t("an outlet baffle or tee missing or broken"),
@@ -90,6 +90,7 @@ impl Findings {
             Sign::PumpChamber => words.t("a pump chamber"),
             Sign::PumpChamberHigh => words.t("a high level in the pump chamber"),
             Sign::PumpNotStarting => words.t("a pump that does not start when it should"),
+            Sign::FloatStuck => words.t("a float that is stuck, tangled or broken"),
             Sign::BackupInHouse => words.t("water backing up in the house"),
             Sign::CleanoutFull => words.t("water standing in the cleanout with the tank drawn down"),
             Sign::Gurgling => words.t("gurgling traps or sewer smell"),
@@ -117,7 +118,7 @@ impl Findings {
             Cause::FixtureRuns => words.t("Something in the house keeps running"),
             Cause::MainLineBlocked => words.t("The main line from the house is blocked"),
             Cause::InletBlocked => words.t("The inlet of the tank is blocked"),
-            Cause::BranchBlocked => words.t("A branch in the house is blocked"),
+            Cause::BranchBlocked => words.t("A branch in the house is blocked, wholly or in part"),
             Cause::SlowLineOrVent => words.t("The main line is partly blocked or sags, or a vent is stopped"),
             Cause::SolidsCarriedOver => words.t("Solids are leaving the tank toward the field"),
             Cause::TooMuchWater => words.t("More water comes than the system is made for"),
@@ -183,7 +184,7 @@ impl Findings {
             Cause::OutletBlocked => words.t("Clean the filter and clear the outlet while the tank is open, then see the level settle at the outlet."),
             Cause::FieldSaturated => words.t("Have a licensed person look at the field. Until then use little water and keep vehicles off it."),
             Cause::TankLeaks => words.t("Have a licensed person look at the tank."),
-            Cause::GroundwaterEnters => words.t("Have a licensed person look at the walls, the joints and the riser."),
+            Cause::GroundwaterEnters => words.t("Have a licensed person look at the walls, the joints, the riser and the line from the house."),
             Cause::FixtureRuns => words.t("Dye the toilet tanks and wait 15 minutes; read the water meter twice, 2 hours apart, with nothing in use. Mend what runs."),
             Cause::MainLineBlocked => words.t("Clear the line from the cleanout or back from the tank, then run every fixture again."),
             Cause::InletBlocked => words.t("Clear the inlet from above without leaning in, then run every fixture again."),
@@ -377,6 +378,9 @@ impl Findings {
             GaugeNote::FieldMayRunBack => words.t("Water running back from the field counts too: watch the outlet."),
             GaugeNote::StraightWallsAssumed => words.t("Only the size of the tank is known, so straight walls were assumed."),
             GaugeNote::CompartmentsJoined => words.t("All compartments were taken to stand at one level."),
+            GaugeNote::ClockChanged => words.t("The clock was changed between the marks; the time was taken from a clock that nobody can set."),
+            GaugeNote::LongWait => words.t("More than a day lies between the marks: was everything off all that time, and is the date right?"),
+            GaugeNote::StartedAgain => words.t("The phone was started again between the marks, so the time rests on its clock alone: check that date and time are right."),
             GaugeNote::OneCompartment => words.t("Only the compartment that was marked is counted."),
         }
     }
@@ -405,8 +409,8 @@ impl Findings {
         let words = self.figures.words;
         let sign = self.sign(evidence.sign);
         match evidence.seen {
-            Seen::Present => words.f("{0} was found", &[&sign]),
-            Seen::Absent | Seen::NotLooked => words.f("{0} was looked for and not found", &[&sign]),
+            Seen::Present => words.f("{0} (found)", &[&sign]),
+            Seen::Absent | Seen::NotLooked => words.f("{0} (looked for, not found)", &[&sign]),
         }
     }
 
@@ -513,7 +517,7 @@ impl Findings {
         if found.direction == Direction::Inflow {
             sentences.push(match (found.worst_tenth, found.average_home) {
                 (Against::Above, _) => {
-                    words.f("That is more than one home in ten loses through leaks ({0}).", &[&tenth])
+                    words.f("Nine homes in ten lose less than {0} through leaks; this is more.", &[&tenth])
                 }
                 (Against::CannotTell, _) => words.f(
                     "One home in ten loses {0} or more through leaks; with the error of this reading it may be that much or not.",
@@ -535,7 +539,7 @@ impl Findings {
                     &[&self.days(after), &self.days(retention.before_days)],
                 ),
                 None => words.f(
-                    "That is {0} of the water this household is counted with.",
+                    "That is {0} of the water this household is reckoned to use.",
                     &[&self.figures.percent(retention.share_of_usual)],
                 ),
             });
@@ -560,11 +564,7 @@ impl Findings {
             }
             GaugeRefusal::AboveTop => words.t("A mark lies above the top of the tank. Check the reading."),
             GaugeRefusal::NoTime => words.t("No time went by between the marks. Mark the level again later."),
-            GaugeRefusal::TimeBackwards => words.t("The second mark is earlier than the first. Check the times."),
-            GaugeRefusal::ClockMoved { by_s } => words.f(
-                "The clock was changed by {0} between the marks, so the time is not known. Start again.",
-                &[&self.wait(by_s.unsigned_abs())],
-            ),
+            GaugeRefusal::TimeBackwards => words.t("The second mark is earlier than the first: the clock was set back. Set it right, then start again."),
             GaugeRefusal::WithinError {
                 wait_s,
                 most_litres_per_day,

@@ -1,13 +1,11 @@
 //! What the record screens share: rows of a name and a value, each a tap away from where it is changed.
 
-use crate::app::door::{read_strokes, strokes_path};
+use crate::app::door::strokes_path;
 use crate::app::overlay::Verdict;
 use crate::app::shell::{App, Screen};
 use crate::app::truck::SignTarget;
-use crate::domain::record::{AccessPoint, DisposalId, DisposalMethod, PumpingId, WasteKind};
-use crate::domain::units::Volume;
-use crate::domain::waste::{AND, FieldKind, WasteField};
-use crate::say::figures::Figures;
+use crate::domain::record::{DisposalId, PumpingId};
+use crate::domain::waste::WasteField;
 
 /// One row of a record.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -98,6 +96,7 @@ pub(crate) enum FormTap {
     Load(PumpingId),
     Field(PumpingId, WasteField),
     TruckTank(PumpingId),
+    SecondTank(PumpingId),
     Correct,
     Typed(DisposalField),
     Method,
@@ -143,6 +142,7 @@ impl App {
             Some(FormTap::Load(id)) => self.open_load(id),
             Some(FormTap::Field(id, field)) => self.tap_waste_field(id, field),
             Some(FormTap::TruckTank(id)) => self.tap_load_tank(id),
+            Some(FormTap::SecondTank(id)) => self.tap_second_tank(id),
             Some(FormTap::Correct) => self.pad_entry_amount(),
             Some(FormTap::Typed(field)) => self.type_disposal_field(field),
             Some(FormTap::Method) => self.tap_method(),
@@ -253,120 +253,4 @@ impl App {
         self.truck.disposal = Some(id);
         self.go(Screen::Disposal);
     }
-}
-
-/// Whether kept strokes are a signature.
-pub(crate) fn is_signed(strokes: &str) -> bool {
-    read_strokes(strokes).iter().any(|stroke| stroke.len() > 1)
-}
-
-/// The name of a field of the hauled-waste record, as a message id.
-#[must_use]
-pub const fn field_name(field: WasteField) -> &'static str {
-    match field {
-        WasteField::HaulerName => "Hauler",
-        WasteField::HaulerAddress => "Hauler's address",
-        WasteField::HaulerPhone => "Hauler's phone",
-        WasteField::HaulerRegistration => "Hauler's registration",
-        WasteField::GeneratorName => "Generator",
-        WasteField::GeneratorAddress => "Generator's address",
-        WasteField::GeneratorPhone => "Generator's phone",
-        WasteField::GeneratorSignature => "Generator's signature",
-        WasteField::Location => "Location",
-        WasteField::CollectedOn => "Collected on",
-        WasteField::CollectedTime => "Collected at",
-        WasteField::WasteKind => "Type of waste",
-        WasteField::AmountCollected => "Amount collected",
-        WasteField::TankVolume => "Tank volume",
-        WasteField::AccessPoint => "Pumped through",
-        WasteField::PumpReason => "Reason for pumping",
-        WasteField::LeakNote => "Leaks, condition found",
-        WasteField::LidNote => "Lid safety",
-        WasteField::RepairNote => "Repairs, faults looked into",
-        WasteField::DriverName => "Driver",
-        WasteField::DriverCertification => "Driver's certification",
-        WasteField::DriverSignature => "Driver's signature",
-        WasteField::Vehicle => "Vehicle",
-        WasteField::DisposalPlace => "Disposal place",
-        WasteField::DisposalMethod => "Disposal method",
-        WasteField::DisposalOn => "Let out on",
-        WasteField::DisposalTime => "Let out at",
-        WasteField::DisposalPermit => "Place's permit",
-        WasteField::DisposalOperator => "Place's operator",
-        WasteField::Ticket => "Ticket number",
-        WasteField::AmountDisposed => "Of this load let out there",
-        WasteField::AmountReceived => "Amount received there",
-        WasteField::ReceiverName => "Receiver",
-        WasteField::ReceiverSignature => "Receiver's signature",
-        WasteField::Discrepancy => "Difference noted",
-        WasteField::Treatment => "Pathogens and insects",
-        WasteField::LandRate => "Nitrogen and liquid per area",
-    }
-}
-
-/// The name of a kind of waste, as a message id.
-#[must_use]
-pub const fn waste_name(kind: WasteKind) -> &'static str {
-    match kind {
-        WasteKind::Septage => "Septic tank",
-        WasteKind::HoldingTank => "Holding tank",
-        WasteKind::PumpChamber => "Pump chamber",
-        WasteKind::Grease => "Grease trap",
-        WasteKind::PortableToilet => "Portable toilets",
-        WasteKind::Other => "Other waste",
-    }
-}
-
-/// The name of an opening, as a message id.
-#[must_use]
-pub const fn access_name(access: AccessPoint) -> &'static str {
-    match access {
-        AccessPoint::MaintenanceHole => "Maintenance hole",
-        AccessPoint::InspectionPipe => "Inspection pipe",
-        AccessPoint::Other => "Another opening",
-    }
-}
-
-/// The name of what becomes of a load, as a message id.
-#[must_use]
-pub const fn method_name(method: DisposalMethod) -> &'static str {
-    match method {
-        DisposalMethod::TreatmentPlant => "Treatment plant",
-        DisposalMethod::ReceivingStation => "Receiving station",
-        DisposalMethod::LandApplied => "Spread on land",
-        DisposalMethod::Other => "Another way",
-    }
-}
-
-/// Writes a field's neutral value for a person.
-#[must_use]
-pub fn fact_text(field: WasteField, value: &str, figures: Figures) -> String {
-    let words = figures.words;
-    let one = |value: &str| match field.kind() {
-        FieldKind::Text | FieldKind::Time => value.to_owned(),
-        FieldKind::Signature => words.t("signed"),
-        FieldKind::Date => value
-            .parse()
-            .map_or_else(|_| value.to_owned(), |date| figures.date(date)),
-        FieldKind::Millilitres => value
-            .parse()
-            .map_or_else(|_| value.to_owned(), |ml| figures.volume(Volume::from_whole_ml(ml))),
-        FieldKind::Word => WasteKind::from_word(value)
-            .filter(|_| field == WasteField::WasteKind)
-            .map(waste_name)
-            .or_else(|| {
-                AccessPoint::from_word(value)
-                    .filter(|_| field == WasteField::AccessPoint)
-                    .map(access_name)
-            })
-            .or_else(|| DisposalMethod::from_word(value).map(method_name))
-            .map_or_else(|| value.to_owned(), |name| words.t(name)),
-    };
-    if field.kind() == FieldKind::Text {
-        return value.to_owned();
-    }
-    if field.kind() == FieldKind::Signature {
-        return words.t("signed");
-    }
-    value.split(AND).map(one).collect::<Vec<_>>().join(AND)
 }

@@ -13,6 +13,7 @@ impl App {
             Moment::Hidden => {
                 self.let_go();
                 self.finish_keeping();
+                self.renew_cloud(false);
             }
             Moment::Shown => self.day_may_have_changed(),
             // The list of all sites is the one large thing; it is read again when it is next looked at.

@@ -144,6 +144,8 @@ pub enum PadTarget {
     Accepted,
     /// The amount of a load that had none.
     LoadAmount,
+    /// How much of a load went into the second tank of the truck.
+    SecondAmount,
     /// A number of the set-up.
     Setup(SetupItem),
     /// A tape to something from a pin.
@@ -217,8 +219,8 @@ pub enum PadValue {
     Months(i64),
     /// Thousandths.
     Thousandths(i64),
-    /// Thousandths of a whole, from percent.
-    Permille(i64),
+    /// Millionths of a whole, from percent.
+    Ppm(i64),
 }
 
 /// A key of the pad.
@@ -280,7 +282,8 @@ impl Pad {
             PadKind::Money => scaled(100.0, 100_000_000).map(|cents| PadValue::Money(Cents(cents))),
             PadKind::Years => scaled(12.0, 1_200).map(PadValue::Months),
             PadKind::Quantity => scaled(1_000.0, 1_000_000_000).map(PadValue::Thousandths),
-            PadKind::Percent => scaled(10.0, 1_000).map(PadValue::Permille),
+            // To the thousandth of a percent: sales taxes have up to three decimals.
+            PadKind::Percent => scaled(1_000.0, 100_000).map(|parts| PadValue::Ppm(parts * 10)),
         }
     }
 
@@ -381,6 +384,10 @@ pub enum SheetTarget {
     Setup(SetupItem),
     /// The phrase a copy of the book is sealed with.
     CopyPhrase,
+    /// The phrase the copy for the phone's cloud backup is sealed with.
+    CloudPhrase,
+    /// The phrase that opens a copy that came back from a cloud.
+    CloudOpen,
 }
 
 /// The text sheet.
@@ -442,6 +449,8 @@ pub enum PickerTarget {
     Note(WasteField),
     /// The truck's tank a load went into.
     TruckTank,
+    /// The truck's tank the rest of a load went into.
+    SecondTank,
     /// The day to close.
     CloseDay,
     /// Which day's file to make.
@@ -478,6 +487,8 @@ pub enum ConfirmTarget {
     PinLid(LidId),
     /// Wiping; the second time it is asked, it is done.
     Wipe(Wipe, bool),
+    /// Leaving a sealed copy for the phone's cloud backup.
+    CloudCopy,
 }
 
 /// A question with two answers.
@@ -507,22 +518,18 @@ pub fn parse_degrees_e7(text: &str, limit: f64) -> Result<i64, TypedError> {
     round_to_i64(degrees * 1e7).ok_or(TypedError::TooLarge)
 }
 
-/// Writes 1e-7 degrees as decimal degrees.
-#[must_use]
-pub fn degrees_text(e7: i64) -> String {
-    let sign = if e7 < 0 { "-" } else { "" };
-    let e7 = e7.unsigned_abs();
-    let digits = format!("{sign}{}.{:07}", e7 / 10_000_000, e7 % 10_000_000);
-    digits.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 impl App {
     pub(crate) fn open_pad(&mut self, target: PadTarget, kind: PadKind, title: &str, text: String) {
+        self.open_pad_titled(target, kind, self.session.words().t(title), text);
+    }
+
+    /// The same with a title that is said already.
+    pub(crate) fn open_pad_titled(&mut self, target: PadTarget, kind: PadKind, title: String, text: String) {
         let us = self.session.setup().units == crate::domain::record::Units::UsCustomary;
         self.pad = Some(Pad {
             target,
             kind,
-            title: self.session.words().t(title),
+            title,
             text,
             in_feet: us && kind == PadKind::Distance,
         });
@@ -632,7 +639,8 @@ impl App {
                 | PadTarget::OnBoardNow
                 | PadTarget::EntryAmount
                 | PadTarget::Accepted
-                | PadTarget::LoadAmount,
+                | PadTarget::LoadAmount
+                | PadTarget::SecondAmount,
                 value,
             ) => self.truck_number(pad.target, &pad.text, value),
             _ => {}
@@ -676,7 +684,9 @@ impl App {
             let error = OfficeKey::parse(text).err()?;
             return Some(explain::office_key(error, self.session.words()));
         }
-        if sheet.target == SheetTarget::CopyPhrase && text.chars().count() < LEAST_PHRASE {
+        if matches!(sheet.target, SheetTarget::CopyPhrase | SheetTarget::CloudPhrase)
+            && text.chars().count() < LEAST_PHRASE
+        {
             let least = LEAST_PHRASE.to_string();
             return Some(self.session.words().f(
                 "At least {0} characters: several words are easier to keep in mind.",
@@ -719,6 +729,8 @@ impl App {
             SheetTarget::CorrectionReason => self.correction_reasoned(&text),
             SheetTarget::CloseReason => self.close_day(&text),
             SheetTarget::CopyPhrase => self.make_copy(text),
+            SheetTarget::CloudPhrase => self.begin_cloud(text),
+            SheetTarget::CloudOpen => self.open_cloud(text),
         }
     }
 
@@ -765,6 +777,7 @@ impl App {
             PickerTarget::Access => self.access_chosen(index),
             PickerTarget::Note(field) => self.note_chosen(field, index),
             PickerTarget::TruckTank => self.truck_tank_chosen(index),
+            PickerTarget::SecondTank => self.second_tank_chosen(index),
             PickerTarget::CloseDay => self.day_chosen(index),
             PickerTarget::DayFile => self.day_file_chosen(index),
             PickerTarget::Wipe => self.wipe_chosen(index),
@@ -789,6 +802,7 @@ impl App {
                 ConfirmTarget::PinLid(lid) => self.pin_lid_at_hit(lid),
                 ConfirmTarget::Wipe(what, false) => self.ask_wipe_again(what),
                 ConfirmTarget::Wipe(what, true) => self.wipe(what),
+                ConfirmTarget::CloudCopy => self.ask_cloud_phrase(),
             }
         }
     }
@@ -803,6 +817,7 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
             SheetTarget::CorrectionReason
                 | SheetTarget::CloseReason
                 | SheetTarget::PlaceName
+                | SheetTarget::CloudOpen
                 | SheetTarget::Page(PageText::NewPrice | PageText::PriceName(_))
                 | SheetTarget::Disposal(DisposalField::Time | DisposalField::Place)
         )
@@ -827,6 +842,8 @@ fn sheet_error(sheet: &Sheet) -> Option<TypedError> {
         | SheetTarget::CorrectionReason
         | SheetTarget::CloseReason
         | SheetTarget::CopyPhrase
+        | SheetTarget::CloudPhrase
+        | SheetTarget::CloudOpen
         | SheetTarget::NewPoint
         | SheetTarget::NewTapedPoint
         | SheetTarget::PinName(_)

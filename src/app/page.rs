@@ -16,6 +16,7 @@ pub(crate) use work::slip_lines;
 use crate::app::findings::Findings;
 use crate::app::overlay::{PadValue, Picker, PickerTarget};
 use crate::app::section::SectionDrawing;
+use crate::app::session::Steady;
 use crate::app::shell::{App, Screen};
 use crate::domain::diagnose::Report;
 use crate::domain::flush::FixtureKind;
@@ -229,8 +230,10 @@ pub(crate) struct PageState {
     pub compartment: Option<usize>,
     /// How long to wait, by its place among the choices.
     pub wait: usize,
-    /// When the level was read that is being typed.
-    pub marked_at: Option<DateTime<FixedOffset>>,
+    /// When the level was read that is being typed, by both clocks.
+    pub marked_at: Option<(DateTime<FixedOffset>, Option<Steady>)>,
+    /// Which fixture runs in the flush test, and since when by the clock that nobody can set.
+    pub running: Option<(FixtureId, Steady)>,
     /// The part that was tapped.
     pub part: Option<(TankPart, Option<LidId>)>,
     /// The states that were offered for it.
@@ -247,6 +250,7 @@ impl Default for PageState {
             compartment: None,
             wait: 1,
             marked_at: None,
+            running: None,
             part: None,
             states: Vec::new(),
             area: (380.0, 300.0),
@@ -400,14 +404,14 @@ impl App {
             (PageNumber::LinePrice(line), PadValue::Money(price)) => {
                 self.change_line("work", line, |line| line.unit_price = price);
             }
-            (PageNumber::LineTax(line), PadValue::Permille(tax)) => {
-                self.change_line("work", line, |line| line.tax_permille = tax);
+            (PageNumber::LineTax(line), PadValue::Ppm(tax)) => {
+                self.change_line("work", line, |line| line.set_tax_ppm(tax));
             }
             (PageNumber::Price(slot), PadValue::Money(price)) => {
                 self.change_price(slot, |line| line.unit_price = price);
             }
-            (PageNumber::Tax(slot), PadValue::Permille(tax)) => {
-                self.change_price(slot, |line| line.tax_permille = tax);
+            (PageNumber::Tax(slot), PadValue::Ppm(tax)) => {
+                self.change_price(slot, |line| line.set_tax_ppm(tax));
             }
             _ => {}
         }

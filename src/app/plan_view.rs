@@ -1,6 +1,6 @@
 //! The yard from above, drawn: where everything stands on the screen, with no colour and no window in it.
 
-use crate::app::find_words::{clue_title, mark_title, met_title};
+use crate::app::find_words::{clue_title, mark_title, met_title, near_m};
 use crate::app::yard::{HeldBy, Taped, YardModel};
 use crate::domain::locate::clue::Clue;
 use crate::domain::locate::fix::PinKind;
@@ -39,11 +39,14 @@ impl Lens {
             )
         });
         let span = |size: f64| (size + 2.0).max(12.0);
-        // Keys stand at the right edge, chips along the upper and lower ones.
+        // Keys stand at the right edge, chips along the upper and lower ones, a key in the upper left corner: where there
+        // is room, nothing is put under that one either.
+        let top = if height > 240.0 { 64.0 } else { 38.0 };
         let per_m = ((width - 84.0).max(60.0) / span(high.x_m - low.x_m))
-            .min((height - 76.0).max(60.0) / span(high.y_m - low.y_m));
+            .min((height - 38.0 - top).max(60.0) / span(high.y_m - low.y_m));
+        let aside = Point::new(24.0, (top - 38.0) / 2.0).times(1.0 / per_m);
         Self {
-            centre: low.plus(high).times(0.5).plus(Point::new(24.0 / per_m, 0.0)),
+            centre: low.plus(high).times(0.5).plus(aside),
             per_m,
             width,
             height,
@@ -179,6 +182,31 @@ pub struct Shading {
     pub alpha: Vec<u8>,
 }
 
+impl Shading {
+    /// Shades a map as a lens shows it; `most` is the chance of its best place.
+    #[must_use]
+    pub fn of(map: &ProbeMap, most: f64, lens: Lens) -> Self {
+        let count = |size: f64| {
+            let cells = round_to_i64((size / SHADE_DP).ceil()).unwrap_or(1);
+            u32::try_from(cells.clamp(1, 2_048)).unwrap_or(1)
+        };
+        let (width, height) = (count(lens.width), count(lens.height));
+        let most = most.max(f64::MIN_POSITIVE);
+        let mut alpha = Vec::new();
+        for row in 0..height {
+            for column in 0..width {
+                let (x, y) = ((f64::from(column) + 0.5) * SHADE_DP, (f64::from(row) + 0.5) * SHADE_DP);
+                let chance = lens.to_plan(x, y).map_or(0.0, |at| map.chance(at));
+                // The strongest place is always as strong: the eye compares places, the number says how sure.
+                let share = (chance / most).clamp(0.0, 1.0);
+                let strength = if share < 0.04 { 0.0 } else { 165.0 * share.sqrt() };
+                alpha.push(round_to_i64(strength).and_then(|s| u8::try_from(s).ok()).unwrap_or(0));
+            }
+        }
+        Self { width, height, alpha }
+    }
+}
+
 /// The yard, ready to be drawn.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PlanDrawing {
@@ -297,29 +325,8 @@ impl Pen<'_> {
 
     fn shade(&mut self) {
         let Some(map) = self.scene.map else { return };
-        let count = |size: f64| {
-            let cells = round_to_i64((size / SHADE_DP).ceil()).unwrap_or(1);
-            u32::try_from(cells.clamp(1, 2_048)).unwrap_or(1)
-        };
-        let (width, height) = (count(self.lens.width), count(self.lens.height));
-        let most = self
-            .scene
-            .best
-            .first()
-            .map_or(0.0, |best| best.chance)
-            .max(f64::MIN_POSITIVE);
-        let mut alpha = Vec::new();
-        for row in 0..height {
-            for column in 0..width {
-                let (x, y) = ((f64::from(column) + 0.5) * SHADE_DP, (f64::from(row) + 0.5) * SHADE_DP);
-                let chance = self.lens.to_plan(x, y).map_or(0.0, |at| map.chance(at));
-                // The strongest place is always as strong: the eye compares places, the number says how sure.
-                let share = (chance / most).clamp(0.0, 1.0);
-                let strength = if share < 0.04 { 0.0 } else { 165.0 * share.sqrt() };
-                alpha.push(round_to_i64(strength).and_then(|s| u8::try_from(s).ok()).unwrap_or(0));
-            }
-        }
-        self.drawing.shading = Shading { width, height, alpha };
+        let most = self.scene.best.first().map_or(0.0, |best| best.chance);
+        self.drawing.shading = Shading::of(map, most, self.lens);
     }
 
     fn path(&mut self, kind: PlanKind, commands: String) {
@@ -642,6 +649,14 @@ impl Pen<'_> {
             let title = words.f("mark {0}", &[&number]);
             self.spot(SpotKind::Best, at, &number, title, false);
         }
+        // The chance of each beside it, the same as its words say.
+        let figures = self.scene.figures;
+        if let Some(map) = self.scene.map {
+            for best in self.scene.best {
+                let chance = map.chance_within(best.at, near_m(figures));
+                self.label_off(best.at, 21.0, figures.percent(chance));
+            }
+        }
     }
 
     fn choices(&mut self) {
@@ -753,13 +768,18 @@ impl Pen<'_> {
 
     /// Puts words where they cover nothing: right, left, below, above; leaves them out where there is no room.
     fn label_beside(&mut self, at: Point, text: String) {
+        self.label_off(at, 16.0, text);
+    }
+
+    /// As [`Self::label_beside`], clear of a mark that is `half` so large.
+    fn label_off(&mut self, at: Point, half: f64, text: String) {
         let (x, y) = self.lens.to_screen(at);
         let width = text_width(&text);
         let tries = [
-            (x + 16.0, y),
-            (x - 16.0 - width, y),
-            (x - width / 2.0, y + 25.0),
-            (x - width / 2.0, y - 25.0),
+            (x + half, y),
+            (x - half - width, y),
+            (x - width / 2.0, y + half + 11.5),
+            (x - width / 2.0, y - half - 11.5),
             (x + 12.0, y + 22.0),
             (x + 12.0, y - 22.0),
         ];

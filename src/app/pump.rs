@@ -3,10 +3,10 @@
 use crate::app::overlay::{Answer, FigureView, PadKind, PadTarget, Verdict, next_answer};
 use crate::app::shell::App;
 use crate::app::stop::pumping_mut;
-use crate::app::truck::volume_of;
-use crate::domain::ledger::Fit;
-use crate::domain::record::Pumping;
+use crate::domain::ledger::{Fit, Ledger};
+use crate::domain::record::{Pumping, TruckTankId};
 use crate::domain::units::Volume;
+use crate::say::hauled::volume_of;
 
 /// What the Pump station shows.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -127,8 +127,19 @@ impl App {
             let line = words.f("{0} after this: {1} of {2}.", &[&name, &load_text, &capacity_text]);
             crate::app::leave::capitalised(&line)
         };
+        let text = self
+            .second_after(pumping, tank, &ledger)
+            .map_or_else(|| text.clone(), |line| format!("{text} {line}"));
         if room_ml < 0 {
-            let over = words.t("More than the truck holds: check the figures.");
+            let roomy = rows
+                .tanks
+                .iter()
+                .any(|other| other.id != tank && ledger.room_ml(other.id) + room_ml >= 0);
+            let over = if roomy && rows.tanks.len() > 1 {
+                words.t("More than it holds: tap here to say what ran over into another tank.")
+            } else {
+                words.t("More than the truck holds: check the figures.")
+            };
             return (format!("{text} {over}"), share, true);
         }
         let Some(next_ml) = liquid.as_whole_ml().filter(|ml| *ml > 0) else {
@@ -152,8 +163,35 @@ impl App {
                 let line = words.f("It fits into {0} only.", &[&self.truck_tank_name(other)]);
                 (format!("{text} {line}"), share, true)
             }
+            (
+                Fit::OverTwo {
+                    tanks: [first, second], ..
+                },
+                false,
+            ) => {
+                let [first, second] = [first, second].map(|tank| self.truck_tank_name(tank));
+                let line = words.f("It fits only into {0} and {1} together.", &[&first, &second]);
+                (format!("{text} {line}"), share, true)
+            }
             _ => (text, share, false),
         }
+    }
+
+    /// What the tank of the truck holds that took the rest.
+    fn second_after(&self, pumping: Option<&Pumping>, first: TruckTankId, ledger: &Ledger) -> Option<String> {
+        let (words, figures) = (self.session.words(), self.session.figures());
+        let parts = pumping?.parts(Some(first));
+        let (tank, _) = parts.iter().find(|(tank, _)| *tank != first)?;
+        let (load_ml, room_ml) = (ledger.load_ml(*tank), ledger.room_ml(*tank));
+        let line = words.f(
+            "{0} after this: {1} of {2}.",
+            &[
+                &self.truck_tank_name(*tank),
+                &figures.volume_value(volume_of(load_ml)),
+                &figures.volume(volume_of(load_ml + room_ml)),
+            ],
+        );
+        Some(crate::app::leave::capitalised(&line))
     }
 
     fn change_pumping(&mut self, label: &str, change: impl FnOnce(&mut Pumping)) {

@@ -249,6 +249,97 @@ pub struct Layer {
     pub commands: String,
 }
 
+/// A part of a layer with a place of its own.
+///
+/// A renderer that draws again only what changed goes by places: a layer that is as large as the drawing would have all of
+/// the drawing drawn anew whenever anything in it moves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// Pixels from the left.
+    pub x: f64,
+    /// Pixels from the top.
+    pub y: f64,
+    /// Pixels.
+    pub width: f64,
+    /// Pixels.
+    pub height: f64,
+    /// Path data in pixels of the whole area; `None` when the piece is just this rectangle, filled.
+    pub commands: Option<String>,
+}
+
+/// Room around a path for half of the thickest stroke, and for an edge that is drawn softly, pixels.
+const PIECE_MARGIN_PX: f64 = 3.0;
+
+impl Piece {
+    /// What lies inside the area between two corners; `None` when nothing does.
+    fn within(area: Area, low: (f64, f64), high: (f64, f64), commands: Option<&str>) -> Option<Self> {
+        let (left, top) = (low.0.max(0.0), low.1.max(0.0));
+        let (right, bottom) = (high.0.min(area.width_px), high.1.min(area.height_px));
+        (right > left && bottom > top).then(|| Self {
+            x: left,
+            y: top,
+            width: right - left,
+            height: bottom - top,
+            commands: commands.map(str::to_owned),
+        })
+    }
+
+    /// An outline, or lines to stroke, as a path with room around it.
+    fn path(area: Area, commands: &str, points: &[(f64, f64)]) -> Option<Self> {
+        let (mut low, mut high) = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
+        for &(x, y) in points {
+            low = (low.0.min(x - PIECE_MARGIN_PX), low.1.min(y - PIECE_MARGIN_PX));
+            high = (high.0.max(x + PIECE_MARGIN_PX), high.1.max(y + PIECE_MARGIN_PX));
+        }
+        Self::within(area, low, high, Some(commands))
+    }
+}
+
+/// Two opposite corners of an outline that is an upright rectangle.
+fn corners(points: &[(f64, f64)]) -> Option<[(f64, f64); 2]> {
+    let &[a, b, c, d] = points else { return None };
+    let same = |one: f64, other: f64| (one - other).abs() < 1e-9;
+    let lying = same(a.1, b.1) && same(b.0, c.0) && same(c.1, d.1) && same(d.0, a.0);
+    let standing = same(a.0, b.0) && same(b.1, c.1) && same(c.0, d.0) && same(d.1, a.1);
+    (lying || standing).then(|| [(a.0.min(c.0), a.1.min(c.1)), (a.0.max(c.0), a.1.max(c.1))])
+}
+
+impl Layer {
+    /// Returns the layer in parts that are each no larger than they have to be.
+    ///
+    /// Outlines of one layer are of one colour and never cut holes into each other, so each may be filled by itself.
+    ///
+    /// * `area`: what lies outside is left out
+    #[must_use]
+    pub fn pieces(&self, area: Area) -> Vec<Piece> {
+        if self.kind.is_stroke() {
+            let whole = Piece::path(area, &self.commands, &points_of(&self.commands));
+            return whole.into_iter().collect();
+        }
+        self.commands
+            .split_inclusive('Z')
+            .filter_map(|outline| {
+                let points = points_of(outline);
+                match corners(&points) {
+                    Some([low, high]) => Piece::within(area, low, high, None),
+                    None => Piece::path(area, outline, &points),
+                }
+            })
+            .collect()
+    }
+}
+
+/// The points of path data as [`Pen`] writes it.
+fn points_of(commands: &str) -> Vec<(f64, f64)> {
+    commands
+        .split(['M', 'L', 'Z'])
+        .filter_map(|pair| {
+            let (x, y) = pair.split_once(' ')?;
+            Some((x.parse().ok()?, y.parse().ok()?))
+        })
+        .collect()
+}
+
 /// A place with words.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tick {
@@ -289,6 +380,8 @@ struct EdgeLine {
 /// A finished drawing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SectionDrawing {
+    /// The area it was drawn for.
+    pub area: Area,
     /// Paths from back to front.
     pub layers: Vec<Layer>,
     /// Depth marks below the outlet invert, or below grade in the ground section.
@@ -820,6 +913,7 @@ pub fn tank_section(scene: &SectionScene, area: Area) -> SectionDrawing {
     });
     let view = placed.first().map_or(SectionView::Lengthwise, |p| p.scene.shape.view());
     SectionDrawing {
+        area: Area { width_px, height_px },
         layers: layers.finish(),
         ticks,
         lid_labels,

@@ -21,12 +21,33 @@ pub type Wake = Arc<dyn Fn() + Send + Sync>;
 /// Tells the time; a fixed one in tests and in the demo.
 pub type Clock = Box<dyn Fn() -> DateTime<FixedOffset>>;
 
+/// A moment by a clock that nobody can set.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Steady {
+    /// Which start of the device it counts from.
+    pub boot: String,
+    /// Seconds since that start, sleep included.
+    pub seconds: i64,
+}
+
+impl Steady {
+    /// Returns the seconds since a count of the same start, `None` when it was another.
+    #[must_use]
+    pub fn since(&self, boot: &str, seconds: i64) -> Option<i64> {
+        (self.boot == boot).then(|| self.seconds.saturating_sub(seconds))
+    }
+}
+
+/// Tells the time by a clock that nobody can set, where the device has one.
+pub type SteadyClock = Box<dyn Fn() -> Option<Steady>>;
+
 /// The book, the clock, the set-up and the rule sets.
 pub struct Session {
     desk: Desk,
     wake: Wake,
     book: PathBuf,
     clock: Clock,
+    steady: SteadyClock,
     rules: Vec<RuleSet>,
     setup: Setup,
     is_new: bool,
@@ -81,6 +102,7 @@ impl Session {
             wake,
             book,
             clock,
+            steady: Box::new(|| None),
             rules,
             is_new: found.is_none(),
             setup: found.unwrap_or_else(first_setup),
@@ -131,6 +153,12 @@ impl Session {
     #[must_use]
     pub fn now(&self) -> DateTime<FixedOffset> {
         (self.clock)()
+    }
+
+    /// Returns the time by a clock that nobody can set.
+    #[must_use]
+    pub fn steady(&self) -> Option<Steady> {
+        (self.steady)()
     }
 
     /// Returns the day now, where the phone is.
@@ -227,6 +255,24 @@ impl Session {
         };
         self.is_new = true;
         self.kept_at = None;
+    }
+
+    /// Takes a clock that nobody can set, and returns the one before.
+    pub fn set_steady_clock(&mut self, steady: SteadyClock) -> SteadyClock {
+        std::mem::replace(&mut self.steady, steady)
+    }
+
+    /// Reads the set-up again, after another book has taken the place of a new one.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be read.
+    pub(crate) fn look_again(&mut self) -> Result<(), StoreError> {
+        if let Some(setup) = self.ask(|store| store.setup())? {
+            self.setup = setup;
+            self.is_new = false;
+        }
+        self.kept_at = None;
+        Ok(())
     }
 
     /// Takes another clock, so that a demo can live through years.

@@ -4,10 +4,11 @@ use crate::app::overlay::{PadKind, PadTarget, PadValue, Picker, PickerTarget, Sh
 use crate::app::session::Session;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Setup, Units};
-use crate::domain::rules::{Clause, Confidence, LengthLimit, RuleSet, Sense, Test};
+use crate::domain::rules::{Clause, LengthLimit, RuleSet, Sense, Test};
 use crate::domain::units::{Cents, Length, Volume, round_to_i64};
 use crate::exchange::dayfile::seal::OfficeKey;
 use crate::say::figures::Figures;
+use crate::say::hauled::confidence_text;
 
 /// A truck has at most so many tanks of its own.
 const MOST_TRUCK_TANKS: u8 = 4;
@@ -420,18 +421,6 @@ fn riser_price(setup: &Setup, inches: u8) -> Cents {
         12 => setup.riser_12,
         18 => setup.riser_18,
         _ => setup.riser_24,
-    }
-}
-
-/// How sure a rule set is, as a message id.
-#[must_use]
-pub const fn confidence_text(confidence: Confidence) -> &'static str {
-    match confidence {
-        Confidence::Verified => "read in the rule's own text",
-        Confidence::Secondary => "read in a reprint",
-        Confidence::Memory => "from memory, not checked",
-        Confidence::CommonPractice => "common practice",
-        Confidence::User => "from your own file",
     }
 }
 

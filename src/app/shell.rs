@@ -1,6 +1,7 @@
 //! The whole app without its window: which screen shows, and what the keys that are on every screen do.
 
 use crate::app::book::BookState;
+use crate::app::cloud_copy::CloudState;
 use crate::app::device::{DeviceState, Request};
 use crate::app::explain::{self, Explained};
 use crate::app::overlay::{Confirm, Pad, Picker, Sheet};
@@ -106,6 +107,7 @@ pub struct App {
     pub(crate) device: DeviceState,
     pub(crate) send: SendState,
     pub(crate) copy: CopyState,
+    pub(crate) cloud: CloudState,
 }
 
 impl App {
@@ -142,7 +144,9 @@ impl App {
             device: DeviceState::default(),
             send: SendState::default(),
             copy: CopyState::default(),
+            cloud: CloudState::default(),
         };
+        app.tidy_cloud();
         // The book is read when it is looked at: the day must not wait for thousands of sites.
         app.reload_day()?;
         if let Some(stop) = open {
@@ -346,7 +350,8 @@ impl App {
         let moved = self.poll_position();
         let made = self.poll_day_file();
         let copied = self.poll_copy();
-        self.session.poll() || told || photos || moved || made || copied
+        let cloud = self.poll_cloud();
+        self.session.poll() || told || photos || moved || made || copied || cloud
     }
 
     fn leave_stop_on_screen(&mut self) {

@@ -3,7 +3,7 @@
 use crate::app::book::DueState;
 use crate::app::dig::lid_depths;
 use crate::app::overlay::{
-    Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, degrees_text, parse_degrees_e7,
+    Answer, Field, FigureView, PadKind, PadTarget, Picker, PickerTarget, Verdict, parse_degrees_e7,
 };
 use crate::app::shell::{App, Screen};
 use crate::app::stop::StopState;
@@ -12,6 +12,7 @@ use crate::domain::record::{Language, ShapeKind, Site, SiteId, Visit, changes};
 use crate::domain::units::Volume;
 use crate::exchange::inputs::{compartments_of, work_input};
 use crate::say::figures::parse_date;
+use crate::say::hauled::degrees_text;
 use crate::store::HistoryRow;
 
 /// A site on the screen.

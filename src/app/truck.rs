@@ -11,7 +11,9 @@ use crate::domain::record::{
     StopId, TankId, Truck, TruckId, TruckTank, TruckTankId, Units, Visit, changes,
 };
 use crate::domain::units::{Volume, round_to_i64};
+use crate::exchange::inputs::tank_volume_ml;
 use crate::say::figures::Figures;
+use crate::say::hauled::{join, volume_of};
 use crate::store::{StoreError, TruckRows};
 use chrono::{NaiveDate, TimeDelta};
 use std::cell::LazyCell;
@@ -56,6 +58,8 @@ pub(crate) struct TruckState {
     pub place: Option<DisposalPlace>,
     pub prefilled: Option<(String, i64)>,
     pub unreasoned: Option<Unreasoned>,
+    /// The tank the rest of a load went into, while its amount is typed.
+    pub second: Option<TruckTankId>,
     pub signing: Option<SignTarget>,
     pub pad: DoorState,
 }
@@ -107,32 +111,6 @@ pub struct TruckView {
     pub notes: Vec<String>,
     /// Today's entries, and those since the last closed day.
     pub entries: Vec<EntryView>,
-}
-
-/// Millilitres of a sum as a volume.
-pub(crate) fn volume_of(ml: i128) -> Volume {
-    Volume::from_whole_ml(i64::try_from(ml).unwrap_or(if ml < 0 { i64::MIN } else { i64::MAX }))
-}
-
-/// What a customer's tank holds up to its outlet, millilitres; `None` while that is not known.
-pub(crate) fn tank_volume_ml(visit: &Visit, tank: TankId) -> Option<i64> {
-    use crate::exchange::inputs::{compartments_of, shape_of};
-    let mut total = 0_i64;
-    let compartments = compartments_of(visit, tank);
-    if compartments.is_empty() {
-        return None;
-    }
-    for compartment in compartments {
-        let facts = crate::domain::tank::Compartment {
-            shape: shape_of(compartment)?,
-            liquid_depth: compartment.liquid_depth_mm.unwrap_or_default(),
-            air_space: compartment.air_mm,
-            outlet_device: compartment.outlet_device_mm,
-            outlet_top: compartment.outlet_top_mm,
-        };
-        total = total.saturating_add(facts.liquid().as_whole_ml()?);
-    }
-    (total > 0).then_some(total)
 }
 
 impl App {
@@ -398,7 +376,7 @@ impl App {
                     let title = row
                         .map(|row| row.site.name.clone())
                         .or_else(|| self.open_site_name(entry.id));
-                    let missing = row.map_or(0, |row| self.load_facts_with(row, &fates).missing.len());
+                    let missing = row.map_or(0, |row| self.hauled().load_facts_with(row, &fates).missing.len());
                     (title.unwrap_or_default(), missing)
                 }
                 EntryKind::Disposed => {
@@ -553,6 +531,10 @@ impl App {
             }
             PadTarget::Accepted => self.set_accepted(volume.as_whole_ml()),
             PadTarget::LoadAmount => self.set_load_amount(volume),
+            PadTarget::SecondAmount => {
+                let over_ml = self.exact(typed, volume);
+                self.set_second_amount(over_ml);
+            }
             _ => {}
         }
     }
@@ -718,16 +700,6 @@ impl App {
             self.keep_record(None, "truck", std::slice::from_ref(&before), &after);
         }
     }
-}
-
-/// The parts that are not empty, on one line.
-pub(crate) fn join(parts: &[&str]) -> String {
-    parts
-        .iter()
-        .filter(|part| !part.is_empty())
-        .copied()
-        .collect::<Vec<_>>()
-        .join(" · ")
 }
 
 /// The balance in one line that adds up as it is read.

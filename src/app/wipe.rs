@@ -110,11 +110,13 @@ impl App {
 
     pub(crate) fn ask_wipe_again(&mut self, what: Wipe) {
         let words = self.session.words();
-        self.ask_wipe(
-            what,
-            true,
-            words.t("There is no way back. Files that were made or handed out before are not changed by it."),
-        );
+        let mut sentence =
+            words.t("There is no way back. Files that were made or handed out before are not changed by it.");
+        if self.cloud_view().on {
+            sentence.push(' ');
+            sentence.push_str(&words.t("What a cloud took before stays there until the phone backs itself up again."));
+        }
+        self.ask_wipe(what, true, sentence);
     }
 
     fn ask_wipe(&mut self, what: Wipe, again: bool, sentence: String) {
@@ -146,6 +148,15 @@ impl App {
         }
         self.stop = None;
         self.site = None;
+        // What was wiped must not live on in the copy for the phone's cloud backup.
+        let uncopied = if what == Wipe::All {
+            self.clear_cloud()
+        } else {
+            self.forget_cloud_copy()
+        };
+        if uncopied.is_err() {
+            left.push(self.slips.with_file_name("cloud"));
+        }
         if what == Wipe::All {
             let mut folders = vec![blobs.root().to_owned(), self.slips.clone()];
             for name in ["day-files", "out", "camera", "inbox", "phone.key"] {
@@ -158,6 +169,7 @@ impl App {
             let reloaded = self.reload_truck();
             self.try_book(reloaded);
         }
+        self.renew_cloud(true);
         let (day, book) = (self.reload_day(), self.reload_book());
         self.try_book(day);
         self.try_book(book);

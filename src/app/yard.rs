@@ -823,12 +823,7 @@ impl YardMap {
             }
             Ok(map)
         } else {
-            ProbeMap::new(frame.0.clone(), clues.clone(), frame.1).map(|mut map| {
-                for probe in &model.probes {
-                    map.add_probe(*probe);
-                }
-                map
-            })
+            ProbeMap::with_probes(frame.0.clone(), clues.clone(), frame.1, model.probes.clone())
         });
         self.best = self.map().map(|map| map.best_places(3)).unwrap_or_default();
         (self.made_of, self.clues, self.probes) = (Some(frame), clues, model.probes.clone());

@@ -243,6 +243,9 @@ enum Command {
         /// Write CSV (RFC 4180) to a file, or print it.
         #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
         csv: Option<PathBuf>,
+        /// Write the hauled-waste record of each load collected then as PDF: into one file, or into a folder, a file each.
+        #[arg(long, value_name = "FILE or FOLDER", conflicts_with = "csv")]
+        pdf: Option<PathBuf>,
     },
     /// Writes letters or cards to the customers due in a month, as PDF.
     Remind(Remind),
@@ -427,6 +430,7 @@ impl ReadCsv {
             dry_run: self.dry_run,
             rejects: self.rejects,
             delimiter: self.delimiter,
+            quiet: false,
             encoding: self.encoding,
             dates: match self.dates {
                 None => DateOrder::Unsaid,
@@ -560,11 +564,13 @@ fn bar(shown: bool) -> ProgressBar {
 
 fn run(arguments: Arguments) -> Result<Answer, Refusal> {
     let quiet = arguments.shared.quiet;
+    // Who asks for JSON gets it.
+    let hush = quiet && !arguments.shared.json;
     let bar = bar(!quiet && !arguments.shared.json);
     let watch = |permille| bar.set_position(permille);
     let shared = arguments.shared;
     let answer = match arguments.command {
-        Command::Backup { to } => office::backup::backup(&shared.call()?, &to, &watch).map(|a| silent(a, quiet)),
+        Command::Backup { to } => office::backup::backup(&shared.call()?, &to, &watch).map(|a| silent(a, hush)),
         Command::Conflicts => office::conflicts::run(&shared.call()?),
         Command::Diagnose { file } => {
             let findings = Findings::new(Figures {
@@ -576,7 +582,11 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
         Command::Doctor { clean, quick } => {
             office::doctor::run(&shared.call()?, office::doctor::Asked { clean, quick, quiet }, &watch)
         }
-        Command::Due(due) => office::due::run(&shared.call()?, &due.asked()).map(line),
+        Command::Due(due) => {
+            let asked = due.asked();
+            let hush = hush && writes(&[&asked.csv, &asked.ics, &asked.geojson]);
+            office::due::run(&shared.call()?, &asked).map(|text| silent(line(text), hush))
+        }
         Command::History { site } => office::site::history(&shared.call()?, &site).map(line),
         Command::Import {
             files,
@@ -601,19 +611,40 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
             office::locate::run(&asked, &draw_plan, std::io::stdin().lock()).map(line)
         }
         Command::Money { from, to, lines, csv } => {
-            office::money::run(&shared.call()?, &office::money::Asked { from, to, lines, csv }).map(line)
+            let hush = hush && writes(&[&csv]);
+            office::money::run(&shared.call()?, &office::money::Asked { from, to, lines, csv })
+                .map(|text| silent(line(text), hush))
         }
         Command::OfficeKey { file, png } => office::key::run(&shared.call()?, &office::key::Asked { file, png, quiet }),
         Command::Phones { what } => office::phones::run(&shared.call()?, &phones(what)),
         Command::Plan(plan) => office::plan::run(&shared.call()?, &plan.asked()).map(line),
         Command::ReadCsv(list) => {
-            office::read_csv::run(&shared.call()?, &list.asked(), std::io::stdin().lock()).map(line)
+            let asked = office::read_csv::Asked { quiet, ..list.asked() };
+            office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(line)
         }
-        Command::Records { from, to, truck, csv } => {
-            office::records::run(&shared.call()?, &office::records::Asked { from, to, truck, csv }).map(line)
+        Command::Records {
+            from,
+            to,
+            truck,
+            csv,
+            pdf,
+        } => {
+            let asked = office::records::Asked {
+                from,
+                to,
+                truck,
+                csv: csv.clone(),
+                pdf,
+                quiet,
+            };
+            office::records::run(&shared.call()?, &asked).map(|text| silent(line(text), hush && writes(&[&csv])))
         }
-        Command::Remind(remind) => office::remind::run(&shared.call()?, &remind.asked()).map(line),
-        Command::Restore { from } => office::backup::restore(&shared.call()?, &from, &watch).map(|a| silent(a, quiet)),
+        Command::Remind(remind) => {
+            let asked = remind.asked();
+            let hush = hush && !asked.print_template;
+            office::remind::run(&shared.call()?, &asked).map(|text| silent(line(text), hush))
+        }
+        Command::Restore { from } => office::backup::restore(&shared.call()?, &from, &watch).map(|a| silent(a, hush)),
         Command::Site { site } => office::site::site(&shared.call()?, &site).map(line),
         Command::Work { file, rules } => office::work::run(&file, rules.as_deref(), std::io::stdin().lock()).map(line),
     };
@@ -621,8 +652,19 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
     answer
 }
 
+/// Whether one of these is a file, and so the answer says no more than that it was written.
+fn writes(paths: &[&Option<PathBuf>]) -> bool {
+    paths
+        .iter()
+        .any(|path| path.as_ref().is_some_and(|path| path.as_os_str() != "-"))
+}
+
 fn line(text: String) -> Answer {
-    let end = if text.ends_with('\n') { "" } else { "\n" };
+    let end = if text.is_empty() || text.ends_with('\n') {
+        ""
+    } else {
+        "\n"
+    };
     Answer::from(text + end)
 }
 

@@ -125,6 +125,16 @@ pub enum Group {
 }
 
 impl Group {
+    /// The same place however it was typed: capitals and room around and between the words say nothing.
+    fn key(&self) -> Self {
+        let plain = |name: &str| name.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+        match self {
+            Self::Branch(name) => Self::Branch(plain(name)),
+            Self::Floor(name) => Self::Floor(plain(name)),
+            Self::Own(name) => Self::Own(name.clone()),
+        }
+    }
+
     /// Returns the name people know it by.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -317,9 +327,11 @@ impl Count {
 #[must_use]
 pub fn reason(test: &FlushTest) -> FlushFinding {
     let count = Count::of(test.fixtures.iter());
-    let mut groups: BTreeMap<Group, Vec<&Fixture>> = BTreeMap::new();
+    let mut groups: BTreeMap<Group, (Group, Vec<&Fixture>)> = BTreeMap::new();
     for fixture in test.fixtures.iter().filter(|fixture| fixture.came != Came::NotTried) {
-        groups.entry(fixture.group()).or_default().push(fixture);
+        let group = fixture.group();
+        let entry = groups.entry(group.key()).or_insert_with(|| (group, Vec::new()));
+        entry.1.push(fixture);
     }
     let one_place = count.tried() == 1 || groups.len() == 1;
     let unseen = test.drawn_down == Some(false) && count.nothing > 0;
@@ -338,7 +350,7 @@ pub fn reason(test: &FlushTest) -> FlushFinding {
     };
     let mut faults: Vec<BranchFault> = match verdict {
         Verdict::Branches | Verdict::BranchOrMain | Verdict::SlowBranchOrMain | Verdict::MainLinePartly => groups
-            .into_iter()
+            .into_values()
             .filter_map(|(group, fixtures)| fault(group, &fixtures))
             .collect(),
         _ => Vec::new(),
@@ -699,6 +711,18 @@ mod tests {
             fixture("b", Some("west"), Came::Nothing),
         ]);
         assert_eq!(reason(&two).verdict, Verdict::MainLine);
+    }
+
+    #[test]
+    fn a_branch_is_one_branch_however_it_was_typed() {
+        let found = reason(&test(vec![
+            fixture("toilet", Some("Upstairs bath"), Came::Nothing),
+            fixture("tub", Some("upstairs  Bath "), Came::Nothing),
+            fixture("kitchen", Some("Kitchen"), PROMPT),
+        ]));
+        assert_eq!(found.faults.len(), 1);
+        assert_eq!(found.faults[0].state, BranchState::Blocked);
+        assert_eq!(found.faults[0].group.name(), "Upstairs bath");
     }
 
     #[test]

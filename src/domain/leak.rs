@@ -26,8 +26,11 @@ pub const DEFAULT_EDGE: Length = Length::from_mm(3);
 /// Error of each time when none is given, s: a touch on the screen when the tape is read.
 pub const DEFAULT_TIME_ERROR_S: f64 = 1.0;
 
-/// The wall clock and the steady clock of a phone may differ by this before the wall clock counts as moved, s.
+/// The wall clock and the steady clock of a phone may differ by this before the wall clock counts as changed, s.
 pub const CLOCKS_AGREE_S: u64 = 2;
+
+/// Marks further apart than this are asked about, s: nobody keeps a house turned off for more than a day (common practice).
+pub const LONG_WAIT_S: u64 = 86_400;
 
 /// The level at one time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,6 +102,12 @@ coded! {
         CompartmentsJoined = "compartments_joined",
         /// One compartment was counted, the others left out.
         OneCompartment = "one_compartment",
+        /// The clock was changed between the marks; the time was taken from the steady clock.
+        ClockChanged = "clock_changed",
+        /// The first mark has a steady clock and the second none: the time rests on a clock that can be set.
+        StartedAgain = "started_again",
+        /// More than [`LONG_WAIT_S`] lies between the marks.
+        LongWait = "long_wait",
     }
 }
 
@@ -157,11 +166,6 @@ pub enum GaugeRefusal {
     NoTime,
     /// The second time lies before the first.
     TimeBackwards,
-    /// The phone's clock was moved between the marks.
-    ClockMoved {
-        /// By how much, s; forward is positive.
-        by_s: i64,
-    },
     /// The change is within the error of reading it.
     WithinError {
         /// Seconds to wait between two such marks until 90 gal a day shows.
@@ -182,7 +186,6 @@ impl GaugeRefusal {
             Self::AboveTop => "above_top",
             Self::NoTime => "no_time",
             Self::TimeBackwards => "time_backwards",
-            Self::ClockMoved { .. } => "clock_moved",
             Self::WithinError { .. } => "within_error",
         }
     }
@@ -225,15 +228,15 @@ fn reading_error(counted: &Counted<'_>, level_mm: f64, edge_mm: f64) -> f64 {
     above.max(below)
 }
 
+/// Seconds between the marks by the steady clock, where both have it.
+fn steady_between(first: Mark, second: Mark) -> Option<i64> {
+    Some(second.steady_s?.saturating_sub(first.steady_s?))
+}
+
+/// Seconds between the marks: by the steady clock where there is one, else by the time of day.
 fn elapsed(first: Mark, second: Mark) -> Result<u64, GaugeRefusal> {
     let wall = second.at_s.saturating_sub(first.at_s);
-    if let (Some(from), Some(to)) = (first.steady_s, second.steady_s) {
-        let by_s = wall.saturating_sub(to.saturating_sub(from));
-        if by_s.unsigned_abs() > CLOCKS_AGREE_S {
-            return Err(GaugeRefusal::ClockMoved { by_s });
-        }
-    }
-    match u64::try_from(wall) {
+    match u64::try_from(steady_between(first, second).unwrap_or(wall)) {
         Err(_) => Err(GaugeRefusal::TimeBackwards),
         Ok(0) => Err(GaugeRefusal::NoTime),
         Ok(seconds) => Ok(seconds),
@@ -302,7 +305,7 @@ pub fn gauge(input: &GaugeInput<'_>) -> Result<GaugeFinding, GaugeRefusal> {
         retention: input
             .residents
             .and_then(|residents| retention(input.tank, residents, direction, litres_per_day)),
-        notes: notes(input, &counted, direction),
+        notes: notes(input, &counted, direction, elapsed_s),
         counted: counted.into_iter().map(|(place, _)| place).collect(),
     })
 }
@@ -360,7 +363,10 @@ fn retention(tank: &Tank, residents: f64, direction: Direction, litres_per_day: 
     .filter(|retention| retention.share_of_usual.is_finite())
 }
 
-fn notes(input: &GaugeInput<'_>, counted: &Counted<'_>, direction: Direction) -> Vec<GaugeNote> {
+fn notes(input: &GaugeInput<'_>, counted: &Counted<'_>, direction: Direction, elapsed_s: u64) -> Vec<GaugeNote> {
+    let wall = input.second.at_s.saturating_sub(input.first.at_s);
+    let changed = steady_between(input.first, input.second)
+        .is_some_and(|steady| wall.saturating_sub(steady).unsigned_abs() > CLOCKS_AGREE_S);
     let above = input.first.level > Offset::AT || input.second.level > Offset::AT;
     let several = input.tank.compartments.len() > 1;
     let nominal = counted
@@ -379,6 +385,12 @@ fn notes(input: &GaugeInput<'_>, counted: &Counted<'_>, direction: Direction) ->
         (nominal, GaugeNote::StraightWallsAssumed),
         (several && input.compartment.is_none(), GaugeNote::CompartmentsJoined),
         (several && input.compartment.is_some(), GaugeNote::OneCompartment),
+        (changed, GaugeNote::ClockChanged),
+        (
+            input.first.steady_s.is_some() && input.second.steady_s.is_none(),
+            GaugeNote::StartedAgain,
+        ),
+        (elapsed_s > LONG_WAIT_S, GaugeNote::LongWait),
     ]
     .into_iter()
     .filter_map(|(holds, note)| holds.then_some(note))
@@ -609,14 +621,33 @@ mod tests {
             mark.steady_s = Some(steady);
             mark
         };
+        // The clock was set an hour forward, then two hours back: an hour went by all the same. By hand, segments of 300 and
+        // 400 mm in a circle of 1,500 mm: 0.25160 and 0.37830 m², 2 m long, 253.4 L in the hour.
+        for wall in [7_200, -3_600] {
+            let found = gauge(&input(
+                &tank,
+                steady(mark(-900, 0), 50),
+                steady(mark(-800, wall), 3_650),
+            ))
+            .unwrap();
+            assert_eq!((found.elapsed_s, found.litres_per_day.round()), (3_600, 6_082.0));
+            assert!(found.notes.contains(&GaugeNote::ClockChanged));
+        }
+        let restarted = gauge(&input(&tank, steady(mark(-900, 0), 50), mark(-800, 3_600))).unwrap();
+        assert!(restarted.notes.contains(&GaugeNote::StartedAgain));
+        let agreeing = gauge(&input(
+            &tank,
+            steady(mark(-900, 0), 50),
+            steady(mark(-800, 3_601), 3_650),
+        ))
+        .unwrap();
+        assert_eq!(agreeing.notes, [GaugeNote::FieldMayRunBack]);
         assert_eq!(
-            refused(steady(mark(-900, 0), 50), steady(mark(-800, 7200), 3650)),
-            GaugeRefusal::ClockMoved { by_s: 3600 }
+            refused(steady(mark(-900, 0), 50), steady(mark(-800, 7_200), 50)),
+            GaugeRefusal::NoTime
         );
-        assert_eq!(
-            refused(steady(mark(-900, 0), 50), steady(mark(-800, -3600), 3650)),
-            GaugeRefusal::ClockMoved { by_s: -7200 }
-        );
+        let long = gauge(&input(&tank, mark(-900, 0), mark(-800, 90_000))).unwrap();
+        assert!(long.notes.contains(&GaugeNote::LongWait));
         let nothing = one(
             TankShape::Nominal {
                 capacity: Volume::from_litres(4000.0),

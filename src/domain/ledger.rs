@@ -109,7 +109,14 @@ pub enum Fit {
         /// Room left after it, millilitres.
         left_ml: i128,
     },
-    /// It fits into no single tank of the truck; the roomiest lacks this much.
+    /// It fits only where it is let run over: the first of these tanks, the roomiest, is filled to the brim.
+    OverTwo {
+        /// Which.
+        tanks: [TruckTankId; 2],
+        /// Room left in the second after it, millilitres.
+        left_ml: i128,
+    },
+    /// It fits into no two tanks of the truck; the roomiest two, or the only one, lack this much.
     TooMuch {
         /// What is lacking, millilitres.
         lacking_ml: i128,
@@ -248,8 +255,8 @@ impl Ledger {
 
     /// Says for each of the coming tanks, in order, whether it fits.
     ///
-    /// Each that fits goes into the first tank of the truck with room for all of it. Before one that does not, the truck
-    /// is taken to be emptied. Nothing is said of a tank whose volume is not known: it takes no room here.
+    /// Each that fits goes into the first tank of the truck with room for all of it, otherwise into the two roomiest. Before
+    /// one that does not fit there either, the truck is taken to be emptied. Nothing is said of a tank whose volume is not known: it takes no room here.
     #[must_use]
     pub fn plan(&self, coming_ml: &[Option<i64>]) -> Vec<Option<Fit>> {
         let mut rooms = self
@@ -264,7 +271,11 @@ impl Ledger {
                 if let Some(fit) = put(&mut rooms, need) {
                     return Some(fit);
                 }
-                let roomiest = rooms.iter().map(|(_, room, _)| *room).max().unwrap_or(0);
+                let room_ml = match roomiest(&mut rooms).as_slice() {
+                    [(_, first, _), (_, second, _), ..] => (*first).max(*first + *second),
+                    [(_, only, _)] => *only,
+                    [] => 0,
+                };
                 for (_, room, capacity) in &mut rooms {
                     *room = *capacity;
                 }
@@ -275,7 +286,7 @@ impl Ledger {
                     *room = 0;
                 }
                 Some(Fit::TooMuch {
-                    lacking_ml: need - roomiest,
+                    lacking_ml: need - room_ml,
                 })
             })
             .collect()
@@ -342,14 +353,35 @@ impl Ledger {
     }
 }
 
-/// Puts a tank's contents into the first of the truck's tanks with room for all of it.
+/// Puts a tank's contents into the first of the truck's tanks with room for all of it, otherwise into the two roomiest.
 fn put(rooms: &mut [(TruckTankId, i128, i128)], need: i128) -> Option<Fit> {
-    let (tank, room, _) = rooms.iter_mut().find(|(_, room, _)| *room >= need)?;
-    *room -= need;
-    Some(Fit::Fits {
-        tank: *tank,
-        left_ml: *room,
+    if let Some((tank, room, _)) = rooms.iter_mut().find(|(_, room, _)| *room >= need) {
+        *room -= need;
+        return Some(Fit::Fits {
+            tank: *tank,
+            left_ml: *room,
+        });
+    }
+    let mut by_room = roomiest(rooms);
+    let [(first, first_room, _), (second, second_room, _), ..] = by_room.as_mut_slice() else {
+        return None;
+    };
+    if *second_room <= 0 || *first_room + *second_room < need {
+        return None;
+    }
+    *second_room -= need - *first_room;
+    *first_room = 0;
+    Some(Fit::OverTwo {
+        tanks: [*first, *second],
+        left_ml: *second_room,
     })
+}
+
+/// A truck's tanks, the one with the most room first.
+fn roomiest(rooms: &mut [(TruckTankId, i128, i128)]) -> Vec<&mut (TruckTankId, i128, i128)> {
+    let mut list = rooms.iter_mut().collect::<Vec<_>>();
+    list.sort_by_key(|(_, room, _)| -*room);
+    list
 }
 
 /// Takes an amount off the oldest lots and says off which.
@@ -458,16 +490,22 @@ mod tests {
         };
         assert_eq!(ledger.fit(200), fits(1, 0));
         assert_eq!(ledger.fit(201), fits(2, 1_299));
-        assert_eq!(ledger.fit(1_501), Fit::TooMuch { lacking_ml: 1 });
-        // 1,400 fits, the next 1,400 does not; emptied before it, the truck has 600 left for what follows.
+        let over_two = |left_ml| Fit::OverTwo {
+            tanks: [TruckTankId(id(2)), TruckTankId(id(1))],
+            left_ml,
+        };
+        assert_eq!(ledger.fit(1_501), over_two(199));
+        assert_eq!(ledger.fit(1_700), over_two(0));
+        assert_eq!(ledger.fit(1_701), Fit::TooMuch { lacking_ml: 1 });
+        // 1,400 fits, the next 1,400 does not; emptied before it, the truck has 600 and 1,000 left for what follows.
         assert_eq!(
             ledger.plan(&[Some(1_400), None, Some(1_400), Some(600), Some(1_001)]),
             [
                 Some(fits(2, 100)),
                 None,
-                Some(Fit::TooMuch { lacking_ml: 1_200 }),
+                Some(Fit::TooMuch { lacking_ml: 1_100 }),
                 Some(fits(1, 400)),
-                Some(Fit::TooMuch { lacking_ml: 401 }),
+                Some(Fit::TooMuch { lacking_ml: 1 }),
             ]
         );
     }
@@ -578,11 +616,16 @@ mod tests {
                     prop_assert_eq!(Ledger::new(tanks, more).room_ml(tank), left_ml);
                     prop_assert!(left_ml >= 0);
                 }
+                Fit::OverTwo { tanks: [first, second], left_ml } => {
+                    let into_first = ledger.room_ml(first);
+                    prop_assert!(into_first < i128::from(next) && left_ml >= 0);
+                    prop_assert_eq!(ledger.room_ml(second) - (i128::from(next) - into_first), left_ml);
+                }
                 Fit::TooMuch { lacking_ml } => {
                     prop_assert!(lacking_ml > 0);
-                    for tank in &tanks {
-                        prop_assert!(ledger.room_ml(tank.id) + lacking_ml <= i128::from(next));
-                    }
+                    let rooms = tanks.iter().map(|tank| ledger.room_ml(tank.id)).collect::<Vec<_>>();
+                    let most = rooms.iter().copied().max().unwrap().max(rooms.iter().sum());
+                    prop_assert_eq!(most + lacking_ml, i128::from(next));
                 }
             }
         }

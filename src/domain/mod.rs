@@ -21,6 +21,7 @@ pub mod locate;
 pub mod mark;
 pub mod money;
 pub mod offers;
+pub mod pack;
 pub mod reading;
 pub mod record;
 pub mod riser;

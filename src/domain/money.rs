@@ -10,7 +10,7 @@
 //! Rounding half away from zero is what is taught as commercial rounding; common practice. Local tax law may ask for
 //! another way, and then it goes before this.
 
-use super::record::{Accepted, WorkLine};
+use super::record::{Accepted, Price, WorkLine};
 use super::units::Cents;
 use std::collections::BTreeMap;
 
@@ -24,6 +24,38 @@ fn divided(value: i128, by: i128) -> Option<i64> {
     };
     i64::try_from(moved / by).ok()
 }
+
+/// A tax rate in millionths of the amount, from the two fields it is kept in: 82 and 500 are 8.25 %.
+const fn ppm(permille: i64, rest_ppm: i64) -> i64 {
+    permille.saturating_mul(1_000).saturating_add(rest_ppm)
+}
+
+macro_rules! taxed {
+    ($($record:ident)+) => { $(
+        impl $record {
+            /// Returns the tax, in millionths of the amount.
+            #[must_use]
+            pub const fn tax_ppm(&self) -> i64 {
+                ppm(self.tax_permille, self.tax_rest_ppm)
+            }
+
+            /// Sets the tax, in millionths of the amount.
+            pub const fn set_tax_ppm(&mut self, ppm: i64) {
+                self.tax_permille = ppm.div_euclid(1_000);
+                self.tax_rest_ppm = ppm.rem_euclid(1_000);
+            }
+
+            /// Returns the record with this tax, in millionths of the amount.
+            #[must_use]
+            pub fn taxed(mut self, ppm: i64) -> Self {
+                self.set_tax_ppm(ppm);
+                self
+            }
+        }
+    )+ };
+}
+
+taxed!(WorkLine Price);
 
 /// Returns what a line comes to before tax: quantity times unit price, half a cent away from zero.
 ///
@@ -49,7 +81,7 @@ pub struct Totals {
     pub net: Cents,
     /// Tax on them.
     pub tax: Cents,
-    /// Amount and tax for each rate, in thousandths.
+    /// Amount and tax for each rate, in millionths.
     pub by_rate: BTreeMap<i64, (Cents, Cents)>,
     /// Lines not answered yet, before tax.
     pub open: Cents,
@@ -75,14 +107,14 @@ pub fn totals<'a>(lines: impl IntoIterator<Item = &'a WorkLine>) -> Option<Total
     for line in lines.into_iter().filter(|line| !line.removed) {
         let amount = line_amount(line)?.0;
         let sum = match line.accepted {
-            Accepted::Yes => by_rate.entry(line.tax_permille).or_default(),
+            Accepted::Yes => by_rate.entry(line.tax_ppm()).or_default(),
             Accepted::Open => &mut totals.open.0,
             Accepted::No => &mut totals.declined.0,
         };
         *sum = sum.checked_add(amount)?;
     }
     for (rate, amount) in by_rate {
-        let tax = divided(i128::from(amount).checked_mul(i128::from(rate))?, 1_000)?;
+        let tax = divided(i128::from(amount).checked_mul(i128::from(rate))?, 1_000_000)?;
         totals.net.0 = totals.net.0.checked_add(amount)?;
         totals.tax.0 = totals.tax.0.checked_add(tax)?;
         totals.by_rate.insert(rate, (Cents(amount), Cents(tax)));
@@ -122,7 +154,20 @@ mod tests {
             (Cents(33_538), Cents(262), Cents(33_800))
         );
         assert_eq!((sum.declined, sum.open), (Cents(7_000), Cents(9_000)));
-        assert_eq!(sum.by_rate.get(&65), Some(&(Cents(4_038), Cents(262))));
+        assert_eq!(sum.by_rate.get(&65_000), Some(&(Cents(4_038), Cents(262))));
+    }
+
+    /// Rates that are not whole tenths of a percent. By hand: 325.00 x 0.0825 = 26.8125; 129.99 x 0.08875 = 11.5366125.
+    #[test]
+    fn a_quarter_of_a_percent_is_not_lost() {
+        let texas = line(1_000, 32_500, 0, Accepted::Yes).taxed(82_500);
+        assert_eq!(
+            (texas.tax_permille, texas.tax_rest_ppm, texas.tax_ppm()),
+            (82, 500, 82_500)
+        );
+        assert_eq!(totals(&[texas]).unwrap().tax, Cents(2_681));
+        let new_york = line(1_000, 12_999, 0, Accepted::Yes).taxed(88_750);
+        assert_eq!(totals(&[new_york]).unwrap().tax, Cents(1_154));
     }
 
     #[test]

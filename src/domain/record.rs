@@ -29,6 +29,11 @@ pub trait Kept: Sized {
     fn to_cell(&self) -> Cell;
     /// Reads a kept value back; `None` when it does not fit the type.
     fn from_cell(cell: &Cell) -> Option<Self>;
+    /// Whether a kept value fits the type.
+    #[must_use]
+    fn fits(cell: &Cell) -> bool {
+        Self::from_cell(cell).is_some()
+    }
 }
 
 impl Kept for i64 {
@@ -68,6 +73,9 @@ impl Kept for String {
             None
         }
     }
+    fn fits(cell: &Cell) -> bool {
+        matches!(cell, Cell::Text(_))
+    }
 }
 
 impl Kept for Length {
@@ -95,7 +103,11 @@ impl Kept for NaiveDate {
         Cell::Text(self.format("%Y-%m-%d").to_string())
     }
     fn from_cell(cell: &Cell) -> Option<Self> {
-        String::from_cell(cell).and_then(|text| Self::parse_from_str(&text, "%Y-%m-%d").ok())
+        if let Cell::Text(text) = cell {
+            Self::parse_from_str(text, "%Y-%m-%d").ok()
+        } else {
+            None
+        }
     }
 }
 
@@ -104,7 +116,11 @@ impl Kept for DateTime<FixedOffset> {
         Cell::Text(self.to_rfc3339_opts(chrono::SecondsFormat::Millis, false))
     }
     fn from_cell(cell: &Cell) -> Option<Self> {
-        String::from_cell(cell).and_then(|text| Self::parse_from_rfc3339(&text).ok())
+        if let Cell::Text(text) = cell {
+            Self::parse_from_rfc3339(text).ok()
+        } else {
+            None
+        }
     }
 }
 
@@ -117,6 +133,9 @@ impl<T: Kept> Kept for Option<T> {
             Cell::Null => Some(None),
             other => T::from_cell(other).map(Some),
         }
+    }
+    fn fits(cell: &Cell) -> bool {
+        *cell == Cell::Null || T::fits(cell)
     }
 }
 
@@ -476,6 +495,26 @@ pub struct Kind {
     pub fits: fn(&str, &Cell) -> bool,
 }
 
+impl Pumping {
+    /// Says how much of what was taken out went into which tank of a truck, millilitres; nothing while no amount is known.
+    ///
+    /// * `first`: the tank it went into when it names none
+    #[must_use]
+    pub fn parts(&self, first: Option<TruckTankId>) -> Vec<(TruckTankId, i64)> {
+        let (Some(out_ml), Some(first)) = (self.out_ml, self.truck_tank.or(first)) else {
+            return Vec::new();
+        };
+        let second = self.second_tank.filter(|second| *second != first);
+        // An amount that was made smaller afterwards is never split into more than there is.
+        let over_ml = self.second_ml.unwrap_or(0).min(out_ml).max(0);
+        match second {
+            Some(second) if over_ml > 0 && over_ml == out_ml => vec![(second, over_ml)],
+            Some(second) if over_ml > 0 => vec![(first, out_ml - over_ml), (second, over_ml)],
+            _ => vec![(first, out_ml)],
+        }
+    }
+}
+
 impl Kind {
     const fn of<R: Record>() -> Self {
         Self {
@@ -571,8 +610,8 @@ macro_rules! record {
             }
             fn fits(field: &str, cell: &Cell) -> bool {
                 match field {
-                    $(stringify!($field) => <$ty as Kept>::from_cell(cell).is_some(),)+
-                    "removed" => <bool as Kept>::from_cell(cell).is_some(),
+                    $(stringify!($field) => <$ty as Kept>::fits(cell),)+
+                    "removed" => <bool as Kept>::fits(cell),
                     _ => false,
                 }
             }
@@ -772,6 +811,10 @@ record! {
         lid_note: String,
         /// Repairs and faults looked into.
         repair_note: String,
+        /// The tank of a truck that took what the first one did not.
+        second_tank: Option<TruckTankId>,
+        /// How much of what was taken out went there, millilitres.
+        second_ml: Option<i64>,
     }
 }
 record! {
@@ -936,6 +979,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// What the customer said to it.
         accepted: Accepted,
         /// What was recorded that it was offered for.
@@ -953,6 +998,8 @@ record! {
         unit_price: Cents,
         /// Tax, in thousandths of the amount.
         tax_permille: i64,
+        /// What the tax has beyond whole thousandths, in millionths of the amount.
+        tax_rest_ppm: i64,
         /// The work it is the price of when that is offered from what was recorded.
         kind: Option<WorkKind>,
     }
@@ -1042,6 +1089,12 @@ record! {
         ended_at: Option<DateTime<FixedOffset>>,
         /// The second mark against the outlet invert, above positive.
         level_end_mm: Option<i64>,
+        /// Which start of the phone the two counts below are from; empty when it keeps none.
+        boot: String,
+        /// Seconds of that start at the first mark, by a clock that nobody can set.
+        steady_start_s: Option<i64>,
+        /// The same at the second mark; nothing when the phone was started again in between.
+        steady_end_s: Option<i64>,
     }
 }
 record! {

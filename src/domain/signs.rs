@@ -64,6 +64,8 @@ coded! {
         PumpChamberHigh = "pump_chamber_high",
         /// The pump does not start when the level or its float says it should.
         PumpNotStarting = "pump_not_starting",
+        /// A float in the pump chamber is stuck, tangled or broken.
+        FloatStuck = "float_stuck",
         /// Water backs up at the lowest fixture of the house.
         BackupInHouse = "backup_in_house",
         /// With the tank drawn down, water still stands in the cleanout between house and tank.
@@ -205,7 +207,7 @@ impl Sign {
             Self::GroundSaturated => Check::AskWeather,
             Self::AlarmOn => Check::LookAtAlarm,
             Self::PumpChamber => Check::LookForPumpChamber,
-            Self::PumpChamberHigh => Check::LookInPumpChamber,
+            Self::PumpChamberHigh | Self::FloatStuck => Check::LookInPumpChamber,
             Self::PumpNotStarting => Check::TryPump,
             Self::BackupInHouse | Self::Gurgling | Self::HeavyUse => Check::AskHouse,
             Self::CleanoutFull => Check::OpenCleanout,
@@ -271,6 +273,11 @@ impl Signs {
         for (other, follows) in implied {
             self.fits(*other, *follows)?;
         }
+        if seen == Seen::Present {
+            for other in excluded(sign) {
+                self.fits(*other, Seen::Absent)?;
+            }
+        }
         // What somebody said or measured replaces what merely followed.
         let entry = self.seen.entry(sign).or_insert((seen, origin));
         if entry.1 == Origin::Implied {
@@ -305,15 +312,29 @@ impl Signs {
     /// Returns whether the sign is left out of the count because a better one of the same thing is in it.
     ///
     /// What the gauge measured takes the place of what an eye saw of the same flow; where a flow enters says nothing when
-    /// there is none; a level on one side of the outlet already says that it is not on the other.
+    /// there is none; a level on one side of the outlet already says that it is not on the other; a mark that liquid has left
+    /// higher up says more of what happens here than where it stands today; and of the results of one flush test, those that
+    /// were there already say that the others were not.
     #[must_use]
     pub fn is_superseded(&self, sign: Sign) -> bool {
         let gauged = self.seen(Sign::GaugeInflow);
         match sign {
             Sign::InflowNothingRunning => gauged != Seen::NotLooked,
             Sign::InflowAtInlet | Sign::InflowAtWall => self.inflow() == Seen::Absent,
-            Sign::LevelAboveOutlet => self.seen(Sign::LevelBelowOutlet) == Seen::Present,
+            Sign::LevelAboveOutlet => {
+                self.seen(Sign::LevelBelowOutlet) == Seen::Present
+                    || (self.seen(sign) == Seen::Absent && self.seen(Sign::HighWaterMark) == Seen::Present)
+            }
             Sign::LevelBelowOutlet => self.seen(Sign::LevelAboveOutlet) == Seen::Present,
+            Sign::FlushSomeMissing => {
+                self.seen(sign) == Seen::Absent && self.seen(Sign::FlushSomeSlow) == Seen::Present
+            }
+            Sign::FlushSomeSlow => {
+                self.seen(sign) == Seen::Absent && self.seen(Sign::FlushSomeMissing) == Seen::Present
+            }
+            Sign::FlushNothing => {
+                self.seen(sign) == Seen::Absent && self.seen(Sign::FlushSlowAndNothing) == Seen::Present
+            }
             _ => false,
         }
     }
@@ -430,12 +451,53 @@ impl Signs {
 const fn implied(sign: Sign, seen: Seen) -> &'static [(Sign, Seen)] {
     match (sign, seen) {
         // A pump that is seen stands in a chamber.
-        (Sign::PumpChamberHigh | Sign::PumpNotStarting, Seen::Present) => &[(Sign::PumpChamber, Seen::Present)],
+        (Sign::PumpChamberHigh | Sign::PumpNotStarting | Sign::FloatStuck, Seen::Present) => {
+            &[(Sign::PumpChamber, Seen::Present)]
+        }
         // A level is on one side of the outlet.
         (Sign::LevelAboveOutlet, Seen::Present) => &[(Sign::LevelBelowOutlet, Seen::Absent)],
         (Sign::LevelBelowOutlet, Seen::Present) => &[(Sign::LevelAboveOutlet, Seen::Absent)],
         // Water seen to come in somewhere comes in.
         (Sign::InflowAtInlet | Sign::InflowAtWall, Seen::Present) => &[(Sign::InflowNothingRunning, Seen::Present)],
+        _ => &[],
+    }
+}
+
+/// What cannot be there together with a sign: one flush test has one result.
+///
+/// Some missing and some slow go together, for both mean that others came promptly.
+const fn excluded(sign: Sign) -> &'static [Sign] {
+    use Sign::{FlushAllSlow, FlushNothing, FlushSlowAndNothing, FlushSomeMissing, FlushSomeSlow, FlushUndecided};
+    match sign {
+        FlushNothing => &[
+            FlushAllSlow,
+            FlushSlowAndNothing,
+            FlushSomeMissing,
+            FlushSomeSlow,
+            FlushUndecided,
+        ],
+        FlushAllSlow => &[
+            FlushNothing,
+            FlushSlowAndNothing,
+            FlushSomeMissing,
+            FlushSomeSlow,
+            FlushUndecided,
+        ],
+        FlushSlowAndNothing => &[
+            FlushNothing,
+            FlushAllSlow,
+            FlushSomeMissing,
+            FlushSomeSlow,
+            FlushUndecided,
+        ],
+        FlushSomeMissing | FlushSomeSlow => &[FlushNothing, FlushAllSlow, FlushSlowAndNothing, FlushUndecided],
+        FlushUndecided => &[
+            FlushNothing,
+            FlushAllSlow,
+            FlushSlowAndNothing,
+            FlushSomeMissing,
+            FlushSomeSlow,
+        ],
         _ => &[],
     }
 }
@@ -472,6 +534,20 @@ mod tests {
             .add_levels(Some(Offset::from_mm(60)), None, DEFAULT_LEVEL_EDGE)
             .unwrap();
         assert_eq!(signs.seen(Sign::LevelAboveOutlet), Seen::Present);
+    }
+
+    #[test]
+    fn one_flush_test_has_one_result() {
+        let mut signs = Signs::new();
+        signs.add(Sign::FlushSomeSlow, Seen::Present, Origin::Said).unwrap();
+        signs.add(Sign::FlushSomeMissing, Seen::Present, Origin::Said).unwrap();
+        let refused = signs.add(Sign::FlushNothing, Seen::Present, Origin::Said).unwrap_err();
+        assert_eq!((refused.was, refused.is), (Seen::Present, Seen::Absent));
+        for sign in Sign::ALL {
+            for other in excluded(*sign) {
+                assert!(excluded(*other).contains(sign), "{sign:?} {other:?}");
+            }
+        }
     }
 
     #[test]

@@ -85,6 +85,10 @@ pub fn signs_of(condition: &Condition) -> &'static [(Sign, Seen)] {
         (TankPart::PumpChamber, PartState::HighLevel) => {
             &[(Sign::PumpChamber, Present), (Sign::PumpChamberHigh, Present)]
         }
+        (TankPart::Floats, PartState::Sound) => &[(Sign::PumpChamber, Present), (Sign::FloatStuck, Absent)],
+        (TankPart::Floats, PartState::Stuck | PartState::Broken) => {
+            &[(Sign::PumpChamber, Present), (Sign::FloatStuck, Present)]
+        }
         (TankPart::Alarm, PartState::Sound) => &[(Sign::AlarmOn, Absent)],
         (TankPart::Alarm, PartState::Ringing) => &[(Sign::AlarmOn, Present)],
         _ => &[],
@@ -161,12 +165,12 @@ pub fn gauged(run: &LeakRun, compartments: &[&Compartment]) -> Option<Gauged> {
         first: Mark {
             level: offset(run.level_start_mm)?,
             at_s: run.started_at.timestamp(),
-            steady_s: None,
+            steady_s: run.steady_start_s,
         },
         second: Mark {
             level: offset(run.level_end_mm?)?,
             at_s: run.ended_at?.timestamp(),
-            steady_s: None,
+            steady_s: run.steady_end_s,
         },
         edge: DEFAULT_EDGE,
         time_error_s: DEFAULT_TIME_ERROR_S,

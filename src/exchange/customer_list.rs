@@ -434,12 +434,18 @@ impl Heads {
     }
 }
 
+/// How files of spreadsheet programs begin: a zip (ISO/IEC 29500, ISO/IEC 26300) or a compound file ([MS-CFB] 2.2).
+const SHEETS: [&[u8]; 2] = [b"PK\x03\x04", b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"];
+
 /// Why a list cannot be read at all.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ListError {
     /// Nothing is in it.
     #[error("the list is empty")]
     Empty,
+    /// A file of a spreadsheet program, which is no text.
+    #[error("the list is a file of a spreadsheet program, not text")]
+    Sheet,
     /// More cells than are read.
     #[error("the list has more than {MOST_CELLS} cells")]
     TooManyCells,
@@ -741,6 +747,9 @@ fn heads_at(records: &[Record], wanted: &[String]) -> Option<(usize, usize)> {
 /// # Errors
 /// [`ListError`] when nothing can be read from it at all.
 pub fn read(bytes: &[u8], mapping: &Mapping, today: NaiveDate) -> Result<CustomerList, ListError> {
+    if SHEETS.iter().any(|start| bytes.starts_with(start)) {
+        return Err(ListError::Sheet);
+    }
     let (text, encoding) = decoded(bytes, mapping.encoding.as_deref())?;
     if text.trim().is_empty() {
         return Err(ListError::Empty);
@@ -1387,7 +1396,7 @@ mod tests {
         fn no_text_under_known_heads_panics(body in "[\\PC\r\n\",;]{0,300}") {
             let text = format!("name,address,last pumped,gallons,lat,lon\r\n{body}");
             let list = read(text.as_bytes(), &Mapping::default(), day(2026, 1, 1));
-            prop_assert!(list.is_ok() || list == Err(ListError::Empty) || matches!(list, Err(ListError::TwoColumns(..) | ListError::NoHeads(_))));
+            prop_assert!(list.is_ok() || list == Err(ListError::Empty) || list == Err(ListError::Sheet) || matches!(list, Err(ListError::TwoColumns(..) | ListError::NoHeads(_))));
         }
     }
 }

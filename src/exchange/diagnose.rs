@@ -605,7 +605,6 @@ struct AnswerRefusal {
     code: &'static str,
     wait_s: Option<u64>,
     most_l_per_day: Option<f64>,
-    clock_moved_s: Option<i64>,
 }
 
 #[derive(Debug, Serialize)]
@@ -797,10 +796,6 @@ impl AnswerGauge {
                         GaugeRefusal::WithinError {
                             most_litres_per_day, ..
                         } => Some(*most_litres_per_day),
-                        _ => None,
-                    },
-                    clock_moved_s: match refusal {
-                        GaugeRefusal::ClockMoved { by_s } => Some(*by_s),
                         _ => None,
                     },
                 }),

@@ -115,7 +115,8 @@ fn join_at_antimeridian(parts: Vec<Vec<Position>>) -> Vec<Vec<Position>> {
 
 /// Reads a plan from any `GeoJSON`: a feature collection, one feature or a bare geometry.
 ///
-/// Points become places; lines and the outer rings of polygons become lines. A feature without our `kind` is a landmark.
+/// Points become places; lines and the outer rings of polygons become lines. A feature without our `kind`, or the `type` of our
+/// GPX, is a landmark.
 ///
 /// # Errors
 /// When it is too large, not `GeoJSON`, or holds a coordinate that is not on the Earth; the feature is named by its number.
@@ -158,14 +159,16 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
         };
         let mark = |shape| Mark {
             name: text("name").unwrap_or_else(|| format!("mark {number}")),
-            kind: text("kind")
-                .and_then(|word| PinKind::from_word(&word))
+            // The second word of each is what a general tool makes of our GPX.
+            kind: ["kind", "type"]
+                .into_iter()
+                .find_map(|key| PinKind::from_word(&text(key)?))
                 .unwrap_or(PinKind::Landmark),
-            error_m: feature
-                .property("error_m")
-                .and_then(serde_json::Value::as_f64)
+            error_m: ["error_m", "lidmark_error_m"]
+                .into_iter()
+                .find_map(|key| feature.property(key)?.as_f64())
                 .filter(|error| *error >= 0.0),
-            note: text("note"),
+            note: text("note").or_else(|| text("desc")),
             shape,
         };
         if let Some(geometry) = &feature.geometry {

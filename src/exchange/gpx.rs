@@ -151,7 +151,9 @@ fn describe(out: &mut Writer<'_>, mark: &Mark) -> xml::writer::Result<()> {
     let error_m = mark.error_m.filter(|error| error.is_finite());
     element(out, "name", &mark.name)?;
     if let Some(error_m) = error_m {
-        element(out, "cmt", &format!("within about {error_m:.1} m"))?;
+        // Signs that need no translation; a tape's centimetres are not rounded away.
+        let digits = if error_m < 1.0 { 2 } else { 1 };
+        element(out, "cmt", &format!("± {error_m:.digits$} m"))?;
     }
     if let Some(note) = &mark.note {
         element(out, "desc", note)?;
@@ -225,8 +227,12 @@ fn parse(text: &str) -> Result<Gpx, PlanError> {
     gpx::read(text.as_bytes()).map_err(|error| PlanError::NotGpx(error.to_string()))
 }
 
-/// Our own extension of every element of these names, in their order; the `gpx` crate passes extensions by.
-fn errors_of<const N: usize>(text: &str, names: [&str; N]) -> [Vec<Option<f64>>; N] {
+/// The error and the kind that stand in the extensions of every element of these names, in their order; the `gpx` crate
+/// passes extensions by.
+///
+/// The namespace is not asked for: a general tool that carries a plan from one form to another writes the same words in
+/// a namespace of its own.
+fn extensions_of<const N: usize>(text: &str, names: [&str; N]) -> [Vec<(Option<f64>, Option<PinKind>)>; N] {
     let options = roxmltree::ParsingOptions {
         nodes_limit: u32::try_from(2 * MOST_ELEMENTS).unwrap_or(u32::MAX),
         ..roxmltree::ParsingOptions::default()
@@ -235,44 +241,50 @@ fn errors_of<const N: usize>(text: &str, names: [&str; N]) -> [Vec<Option<f64>>;
     let Ok(document) = roxmltree::Document::parse_with_options(text, options) else {
         return std::array::from_fn(|_| Vec::new());
     };
-    let error_of = |element: roxmltree::Node<'_, '_>| {
+    let said = |element: roxmltree::Node<'_, '_>, word: &str| -> Option<String> {
         let extensions = element
             .children()
             .find(|child| child.has_tag_name((GPX_11, "extensions")))?;
         let own = extensions
             .children()
-            .find(|child| child.has_tag_name((NAMESPACE, "error_m")))?;
-        own.text()?
-            .trim()
-            .parse::<f64>()
-            .ok()
-            .filter(|error| error.is_finite() && *error >= 0.0)
+            .find(|child| child.is_element() && child.tag_name().name() == word)?;
+        Some(own.text()?.trim().to_owned())
+    };
+    let both = |element: roxmltree::Node<'_, '_>| {
+        let error = said(element, "error_m").and_then(|text| text.parse::<f64>().ok());
+        (
+            error.filter(|error| error.is_finite() && *error >= 0.0),
+            said(element, "kind").and_then(|word| PinKind::from_word(&word)),
+        )
     };
     let root = document.root_element();
     names.map(|name| {
         root.children()
             .filter(|child| child.has_tag_name((GPX_11, name)))
-            .map(error_of)
+            .map(both)
             .collect()
     })
 }
 
 /// Reads a plan from GPX 1.0 or 1.1: waypoints become places, routes and track segments become lines.
 ///
-/// A mark whose `type` is not one of ours is a landmark.
+/// A mark whose `type` is not one of ours, nor a `kind` among its extensions, is a landmark.
 ///
 /// # Errors
 /// When it is too large, not GPX, or holds a coordinate that is not on the Earth.
 pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     let text = read_capped(input)?;
     let gpx = parse(&text)?;
-    let [place_errors, route_errors, track_errors] = errors_of(&text, ["wpt", "rte", "trk"]);
-    let error_of = |errors: &[Option<f64>], index: usize| errors.get(index).copied().flatten();
+    let [places, routes, tracks] = extensions_of(&text, ["wpt", "rte", "trk"]);
+    let of = |all: &[(Option<f64>, Option<PinKind>)], index: usize| all.get(index).copied().unwrap_or_default();
     let mut plan = SitePlan {
         name: gpx.metadata.and_then(|metadata| metadata.name).unwrap_or_default(),
         marks: Vec::with_capacity(gpx.waypoints.len()),
     };
-    let mut add = |said: (Option<String>, Option<String>, Option<String>), error_m, points: &[Waypoint], is_place| {
+    let mut add = |said: (Option<String>, Option<String>, Option<String>),
+                   (error_m, in_extensions): (Option<f64>, Option<PinKind>),
+                   points: &[Waypoint],
+                   is_place| {
         let (name, kind, note) = said;
         let number = plan.marks.len() + 1;
         let line = points
@@ -287,6 +299,7 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
             name: name.unwrap_or_else(|| format!("mark {number}")),
             kind: kind
                 .and_then(|word| PinKind::from_word(&word))
+                .or(in_extensions)
                 .unwrap_or(PinKind::Landmark),
             error_m,
             note,
@@ -296,16 +309,16 @@ pub fn read(input: impl Read) -> Result<SitePlan, PlanError> {
     };
     for (index, point) in gpx.waypoints.into_iter().enumerate() {
         let said = (point.name.clone(), point.type_.clone(), point.description.clone());
-        add(said, error_of(&place_errors, index), std::slice::from_ref(&point), true)?;
+        add(said, of(&places, index), std::slice::from_ref(&point), true)?;
     }
     for (index, route) in gpx.routes.into_iter().enumerate() {
         let said = (route.name, route.type_, route.description);
-        add(said, error_of(&route_errors, index), &route.points, false)?;
+        add(said, of(&routes, index), &route.points, false)?;
     }
     for (index, track) in gpx.tracks.into_iter().enumerate() {
         for segment in &track.segments {
             let said = (track.name.clone(), track.type_.clone(), track.description.clone());
-            add(said, error_of(&track_errors, index), &segment.points, false)?;
+            add(said, of(&tracks, index), &segment.points, false)?;
         }
     }
     Ok(plan)

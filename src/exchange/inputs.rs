@@ -262,3 +262,24 @@ fn prices(setup: &Setup) -> Option<Prices> {
         ..Prices::default()
     })
 }
+
+/// What a customer's tank holds up to its outlet, millilitres; `None` while that is not known.
+#[must_use]
+pub fn tank_volume_ml(visit: &Visit, tank: TankId) -> Option<i64> {
+    let mut total = 0_i64;
+    let compartments = compartments_of(visit, tank);
+    if compartments.is_empty() {
+        return None;
+    }
+    for compartment in compartments {
+        let facts = crate::domain::tank::Compartment {
+            shape: shape_of(compartment)?,
+            liquid_depth: compartment.liquid_depth_mm.unwrap_or_default(),
+            air_space: compartment.air_mm,
+            outlet_device: compartment.outlet_device_mm,
+            outlet_top: compartment.outlet_top_mm,
+        };
+        total = total.saturating_add(facts.liquid().as_whole_ml()?);
+    }
+    (total > 0).then_some(total)
+}

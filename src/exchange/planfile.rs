@@ -306,7 +306,7 @@ pub fn json_of(cell: &Cell) -> serde_json::Value {
 /// # Errors
 /// [`StoreError`] when the log cannot be read.
 pub fn planned<R: Record>(store: &Store, record: &R) -> Result<PlannedRecord, StoreError> {
-    let stamps = store.last_changes(record.uuid())?;
+    let stamps = store.last_changes::<R>(record.uuid())?;
     Ok(PlannedRecord {
         table: R::TABLE.to_owned(),
         id: record.uuid(),
@@ -340,8 +340,15 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
         trips: plan.disposal_trips.len(),
         ..Taken::default()
     };
-    // One action for each time the office made a change, so that the log keeps that time.
+    // One action for each time a change was made, so that the log keeps that time: what somebody else has changed since, and
+    // nobody here has heard of yet, has to stay the later word.
     let mut by_time = BTreeMap::<String, (DateTime<FixedOffset>, Vec<FieldChange>)>::new();
+    let mut put = |at: DateTime<FixedOffset>, change: FieldChange| {
+        let (_, list) = by_time
+            .entry(at.to_utc().to_rfc3339())
+            .or_insert_with(|| (at, Vec::new()));
+        list.push(change);
+    };
     let mut fresh = Vec::new();
     for table in [Site::TABLE, Tank::TABLE, Compartment::TABLE, Lid::TABLE] {
         for record in plan.records.iter().filter(|record| record.table == table) {
@@ -355,17 +362,20 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
                 Merged::New(list) => fresh.extend(list),
                 Merged::Known(list) => {
                     for (at, change) in list {
-                        let at = at.unwrap_or(latest);
-                        by_time
-                            .entry(at.to_utc().to_rfc3339())
-                            .or_insert_with(|| (at, Vec::new()))
-                            .1
-                            .push(change);
+                        put(at.unwrap_or(latest), change);
                     }
                 }
             }
         }
     }
+    // New records are there whole from the earliest of their times on.
+    let begun_at = fresh.iter().filter_map(|(at, _)| *at).min().unwrap_or(latest);
+    for (at, change) in &fresh {
+        if let Some(at) = at.filter(|at| *at > begun_at) {
+            put(at, change.clone());
+        }
+    }
+    let fresh = fresh.into_iter().map(|(_, change)| change).collect::<Vec<_>>();
     let stops = stops(store, plan, &mut taken)?;
     let op = |at: DateTime<FixedOffset>, changes: Vec<FieldChange>| {
         // The id follows from what is done, so that an action is never kept twice.
@@ -382,7 +392,7 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
     let mut ops = Vec::new();
     if !fresh.is_empty() {
         taken.fields += fresh.len();
-        ops.push(op(latest, fresh));
+        ops.push(op(begun_at, fresh));
     }
     ops.extend(by_time.into_values().map(|(at, list)| op(at, list)));
     if !stops.is_empty() {
@@ -392,8 +402,9 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
     Ok(taken)
 }
 
+/// What is to be written, each with the time of the change as the plan knows it.
 enum Merged {
-    New(Vec<FieldChange>),
+    New(Vec<(Option<DateTime<FixedOffset>>, FieldChange)>),
     Known(Vec<(Option<DateTime<FixedOffset>>, FieldChange)>),
 }
 
@@ -406,7 +417,7 @@ fn merged<R: Record>(
 ) -> Result<Merged, PlanFileError> {
     let wrong = |field: &str| PlanFileError::Wrong(format!("{} {} has an unreadable {field}", R::TABLE, record.id));
     let own = store.find::<R>(record.id)?;
-    let stamps = store.last_changes(record.id)?;
+    let stamps = store.last_changes::<R>(record.id)?;
     let own_cells = own.as_ref().map(Record::cells).unwrap_or_default();
     let mut cells = Vec::new();
     let mut list = Vec::new();
@@ -452,7 +463,12 @@ fn merged<R: Record>(
     Ok(if own.is_some() {
         Merged::Known(list)
     } else {
-        Merged::New(changes(&[], std::slice::from_ref(&whole)))
+        let list = changes(&[], std::slice::from_ref(&whole));
+        let timed = |change: FieldChange| {
+            let at = record.fields.get(change.field).and_then(|field| field.at);
+            (at.map(|at| at.min(latest)), change)
+        };
+        Merged::New(list.into_iter().map(timed).collect())
     })
 }
 

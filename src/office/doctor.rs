@@ -2,9 +2,12 @@
 
 use super::context::{Call, cannot_write, of_store};
 use super::{Answer, Refusal};
+use crate::domain::units::Volume;
+use crate::say::figures::Figures;
 use crate::say::words::Words;
 use crate::store::blobs::{Blobs, Turn, entries, hash_of};
 use crate::store::{Store, StoreError};
+use chrono::NaiveDate;
 use serde_json::json;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -118,6 +121,79 @@ fn book(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), Sto
             ),
             is_damage: false,
         });
+    }
+    balance(store, words, found)
+}
+
+/// After every day there is: dates are kept with four digits of the year.
+fn last_day() -> NaiveDate {
+    NaiveDate::from_ymd_opt(9_999, 12, 31).unwrap_or(NaiveDate::MAX)
+}
+
+/// Adds up what is in each tank of each truck in two ways: entry by entry, as `records` lists them, and as one sum, as the
+/// phones carry a load over. Says too where the sum cannot be what is really on board.
+fn balance(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), StoreError> {
+    let trucks = store.trucks()?;
+    let entries = store.load_entries(last_day())?;
+    let unnamed = entries.iter().filter(|entry| entry.tank.is_none()).count();
+    if unnamed > 0 && trucks.len() > 1 {
+        found.push(Finding {
+            code: "load-without-truck",
+            what: words.n(
+                "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
+                "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
+                unnamed,
+            ),
+            is_damage: false,
+        });
+    }
+    for (truck, tanks) in &trucks {
+        let sums = store.truck(Some(truck.id), last_day())?.before_ml;
+        let figures = Figures {
+            words,
+            units: store.setup()?.unwrap_or_default().units,
+        };
+        let volume = |ml: i128| figures.volume(Volume::from_whole_ml(i64::try_from(ml).unwrap_or(i64::MAX)));
+        let called = [&truck.name, &truck.plate].into_iter().find(|name| !name.is_empty());
+        let called = called.cloned().unwrap_or_else(|| words.t("Truck"));
+        for tank in tanks {
+            let own = entries.iter().filter(|entry| entry.tank == Some(tank.id));
+            let listed = own.map(super::records::change).sum::<i128>() + i128::from(tank.opening_ml);
+            let summed = sums
+                .iter()
+                .find(|(id, _)| *id == tank.id)
+                .map_or(0, |(_, ml)| i128::from(*ml));
+            // What names no truck is everyone's in the sum of the phones: then the two cannot be compared.
+            if unnamed == 0 && listed != summed {
+                found.push(Finding {
+                    code: "balance",
+                    what: words.f(
+                        "{0}: its entries add up to {1} on board, and its ledger to {2}.",
+                        &[&called, &volume(listed), &volume(summed)],
+                    ),
+                    is_damage: true,
+                });
+            }
+            if listed < 0 {
+                found.push(Finding {
+                    code: "load-below-zero",
+                    what: words.f(
+                        "{0}: {1} more was let out than was collected: a pump-out is missing, or a disposal is too large.",
+                        &[&called, &volume(-listed)],
+                    ),
+                    is_damage: false,
+                });
+            } else if tank.capacity_ml > 0 && listed > i128::from(tank.capacity_ml) {
+                found.push(Finding {
+                    code: "load-over-capacity",
+                    what: words.f(
+                        "{0}: {1} on board is more than its tank holds: a disposal is missing, or a pump-out is too large.",
+                        &[&called, &volume(listed)],
+                    ),
+                    is_damage: false,
+                });
+            }
+        }
     }
     Ok(())
 }

@@ -7,19 +7,22 @@
 use super::context::{Call, cannot_write, of_store};
 use super::sentences::of_day_file;
 use super::{Answer, Refusal};
-use crate::domain::record::{Cell as Kept, Logged, Photo, Record as _, Stamped};
+use crate::domain::pack::Pack;
+use crate::domain::record::{Cell as Kept, Photo, Record as _};
+use crate::exchange::dayfile::lines::LoggedText;
 use crate::exchange::dayfile::read::{self, DayFile as Reading, Trust};
 use crate::exchange::dayfile::seal::OfficeSecret;
 use crate::exchange::dayfile::{DayFileError, Part};
 use crate::say::words::Words;
 use crate::store::blobs::{Blobs, Turn};
-use crate::store::{BlobRow, DayFile, Merged, PhoneKey, SequenceNote, Store, StoreError, TakenIn};
+use crate::store::{ActionRow, BlobRow, DayFile, Merged, PhoneKey, SequenceNote, Store, StoreError, TakenIn};
 use serde_json::{Value, json};
-use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 use uuid::Uuid;
@@ -190,8 +193,8 @@ impl Import<'_> {
         let words = self.words;
         let of_file = |error: &DayFileError| (of_day_file(error, words), error.code());
         let of_book = |error: &StoreError| (of_store(error, words), "book");
-        progress(0);
-        let input = Counted::open(path, progress).map_err(|error| of_file(&DayFileError::Unreadable(error)))?;
+        let said = Said::new(progress);
+        let input = Counted::open(path, &said).map_err(|error| of_file(&DayFileError::Unreadable(error)))?;
         let mut reading = read::open(input, &self.secrets, Trust::Anyone).map_err(|error| of_file(&error))?;
         let file = ledger_line(&reading);
         let trusted = self.phones().map_err(|error| of_book(&error))?;
@@ -215,7 +218,7 @@ impl Import<'_> {
             progress(1_000);
             return Ok(done);
         }
-        self.write(&mut reading, &mut done)?;
+        self.write(&mut reading, &mut done, &said)?;
         progress(1_000);
         Ok(done)
     }
@@ -237,7 +240,12 @@ impl Import<'_> {
         Ok(self.look(|store| store.has_taken_in(hash))?.unwrap_or(false))
     }
 
-    fn write<R: Read + Seek + Send>(&mut self, reading: &mut Reading<R>, done: &mut Done) -> Result<(), Refused> {
+    fn write<R: Read + Seek + Send>(
+        &mut self,
+        reading: &mut Reading<R>,
+        done: &mut Done,
+        said: &Said<'_>,
+    ) -> Result<(), Refused> {
         let (words, call) = (self.words, self.call);
         let of_book = |error: &StoreError| (of_store(error, words), "book");
         let of_folder = |path: &Path, error: &io::Error| (cannot_write(path, error, words), "cannot-write");
@@ -275,7 +283,7 @@ impl Import<'_> {
                         store.trust(key, "", call.now).map_err(|error| of_book(&error))?;
                     }
                 }
-                take_in(store, reading, &done.file, call).map_err(|error| match error {
+                take_in(store, reading, &done.file, call, said).map_err(|error| match error {
                     MergeError::Store(error) => of_book(&error),
                     MergeError::File(error) => (of_day_file(&error, words), error.code()),
                 })
@@ -350,25 +358,33 @@ fn extension(part: &Part) -> &str {
     part.name.rsplit_once('.').map_or("bin", |(_, extension)| extension)
 }
 
-/// What is read from a file while the book writes what was read before.
+/// What is handed to the book.
 enum Batch {
-    Fields(Vec<Stamped>),
-    Actions(Vec<Logged>),
+    Records(Arc<Pack>),
+    Actions(Vec<LoggedText>),
 }
 
-/// How many fields or actions are handed over at a time, and how many such batches may wait: this bounds the memory.
-const BATCH: usize = 512;
+/// How many actions are handed over at a time, and how many batches may wait: this bounds the memory.
+const BATCH: usize = 32;
 const WAITING: usize = 8;
 
-/// Merges a checked file: one thread reads it, this one writes what was read. Says too which photos its records name.
+/// Merges a checked file: one thread reads what was not kept in memory, this one writes. Says too which photos its records
+/// name.
 fn take_in<R: Read + Seek + Send>(
     store: &mut Store,
     reading: &mut Reading<R>,
     file: &DayFile,
     call: &Call,
+    said: &Said<'_>,
 ) -> Result<(TakenIn, BTreeSet<String>), MergeError> {
     let blobs = reading.blobs().map(blob_row).collect::<Vec<_>>();
     let mut photos = Photos::default();
+    let lines = reading
+        .manifest()
+        .parts
+        .iter()
+        .filter(|part| extension(part) == "jsonl");
+    let (all, mut done) = (lines.map(|part| part.bytes).sum(), 0);
     let taken = std::thread::scope(|scope| {
         let (send, batches) = sync_channel(WAITING);
         scope.spawn(move || {
@@ -380,14 +396,20 @@ fn take_in<R: Read + Seek + Send>(
         store.take_in(file, call.now, |merger| -> Result<(), MergeError> {
             for batch in batches {
                 match batch? {
-                    Batch::Fields(fields) => fields.into_iter().try_for_each(|field| {
-                        photos.see(&field);
-                        merger.field(field)
-                    })?,
+                    Batch::Records(pack) => {
+                        photos.see(&pack);
+                        for record in pack.records() {
+                            merger.record(&record)?;
+                            done += pack.read_bytes_each();
+                            said.written(done, all);
+                        }
+                    }
                     Batch::Actions(actions) => {
-                        actions
-                            .iter()
-                            .try_for_each(|action| merger.action(file.phone, action))?;
+                        for action in actions {
+                            merger.action(file.phone, action_row(&action))?;
+                            done += u64::try_from(action.changes.len()).unwrap_or(0);
+                            said.written(done, all);
+                        }
                     }
                 }
             }
@@ -398,6 +420,17 @@ fn take_in<R: Read + Seek + Send>(
     Ok((taken, photos.hashes()))
 }
 
+fn action_row(action: &LoggedText) -> ActionRow<'_> {
+    ActionRow {
+        id: action.id,
+        stop: action.stop,
+        at: action.at,
+        label: &action.label,
+        undoes: action.undoes,
+        changes: &action.changes,
+    }
+}
+
 /// The photos a file's records name, taken-away ones left out.
 #[derive(Default)]
 struct Photos {
@@ -406,16 +439,20 @@ struct Photos {
 }
 
 impl Photos {
-    fn see(&mut self, field: &Stamped) {
-        match (field.field, &field.value) {
-            _ if field.table != Photo::TABLE => {}
-            ("hash", Kept::Text(hash)) => {
-                self.named.insert(field.id, hash.clone());
+    fn see(&mut self, pack: &Pack) {
+        if pack.kind().table != Photo::TABLE {
+            return;
+        }
+        for field in pack.records().flat_map(|record| record.stamped().collect::<Vec<_>>()) {
+            match (field.field, field.value) {
+                ("hash", Kept::Text(hash)) => {
+                    self.named.insert(field.id, hash);
+                }
+                ("removed", Kept::Int(1)) => {
+                    self.removed.insert(field.id);
+                }
+                _ => {}
             }
-            ("removed", Kept::Int(1)) => {
-                self.removed.insert(field.id);
-            }
-            _ => {}
         }
     }
 
@@ -431,20 +468,15 @@ fn read_batches<R: Read + Seek>(
     reading: &Reading<R>,
     send: &SyncSender<Result<Batch, DayFileError>>,
 ) -> Result<(), DayFileError> {
-    hand_over(reading.stamped(), Batch::Fields, BATCH, send)?;
-    // An action may change many fields.
-    hand_over(reading.log(), Batch::Actions, BATCH / 16, send)
-}
-
-fn hand_over<T>(
-    mut list: impl Iterator<Item = Result<T, DayFileError>>,
-    of: impl Fn(Vec<T>) -> Batch,
-    most: usize,
-    send: &SyncSender<Result<Batch, DayFileError>>,
-) -> Result<(), DayFileError> {
+    for pack in reading.packs() {
+        if send.send(Ok(Batch::Records(pack?))).is_err() {
+            return Ok(());
+        }
+    }
+    let mut log = reading.log_texts();
     loop {
-        let batch = list.by_ref().take(most).collect::<Result<Vec<_>, _>>()?;
-        if batch.is_empty() || send.send(Ok(of(batch))).is_err() {
+        let batch = log.by_ref().take(BATCH).collect::<Result<Vec<_>, _>>()?;
+        if batch.is_empty() || send.send(Ok(Batch::Actions(batch))).is_err() {
             return Ok(());
         }
     }
@@ -587,17 +619,48 @@ impl Done {
     }
 }
 
-/// Reads a file and tells how far the work on it is. A file of records is read about four times over.
+/// Tells how far the work on one file is: what is read counts up to nine tenths, what is written goes on from six tenths, so
+/// that files of many photos and files of many records both go forward all the time.
+struct Said<'a> {
+    permille: AtomicU64,
+    progress: &'a (dyn Fn(u64) + Sync),
+}
+
+impl<'a> Said<'a> {
+    fn new(progress: &'a (dyn Fn(u64) + Sync)) -> Self {
+        progress(0);
+        Self {
+            permille: AtomicU64::new(0),
+            progress,
+        }
+    }
+
+    /// A file is read twice before anything is written; its photos a third time.
+    fn read(&self, done: u64, all: u64) {
+        self.say((done.saturating_mul(300) / all.max(1)).min(900));
+    }
+
+    fn written(&self, done: u64, all: u64) {
+        self.say((600 + done.saturating_mul(399) / all.max(1)).min(999));
+    }
+
+    fn say(&self, permille: u64) {
+        if self.permille.fetch_max(permille, Ordering::Relaxed) < permille {
+            (self.progress)(permille);
+        }
+    }
+}
+
+/// Reads a file and counts what it reads.
 struct Counted<'a> {
     file: File,
     bytes: u64,
     read: u64,
-    said: Cell<u64>,
-    progress: &'a (dyn Fn(u64) + Sync),
+    said: &'a Said<'a>,
 }
 
 impl<'a> Counted<'a> {
-    fn open(path: &Path, progress: &'a (dyn Fn(u64) + Sync)) -> io::Result<Self> {
+    fn open(path: &Path, said: &'a Said<'a>) -> io::Result<Self> {
         let file = File::open(path)?;
         let data = file.metadata()?;
         if data.is_dir() {
@@ -605,10 +668,9 @@ impl<'a> Counted<'a> {
         }
         Ok(Self {
             file,
-            bytes: data.len().max(1),
+            bytes: data.len(),
             read: 0,
-            said: Cell::new(0),
-            progress,
+            said,
         })
     }
 }
@@ -617,11 +679,7 @@ impl Read for Counted<'_> {
     fn read(&mut self, buf: &mut [u8]) -> io::Result<usize> {
         let count = self.file.read(buf)?;
         self.read = self.read.saturating_add(u64::try_from(count).unwrap_or(0));
-        let permille = (self.read.saturating_mul(250) / self.bytes).min(999);
-        if permille > self.said.get() {
-            self.said.set(permille);
-            (self.progress)(permille);
-        }
+        self.said.read(self.read, self.bytes);
         Ok(count)
     }
 }

@@ -256,9 +256,17 @@ impl Voice {
                 agrees: true,
                 ..
             } => words.f("Plan and positions agree within {0}.", &[&self.length(rms_m)]),
-            Said::Fit { rms_m, worst, .. } => words.f(
+            Said::Fit {
+                rms_m,
+                worst: Some(worst),
+                ..
+            } => words.f(
                 "Plan and positions disagree by {0}; look at {1} first.",
-                &[&self.length(rms_m), worst.unwrap_or("-")],
+                &[&self.length(rms_m), worst],
+            ),
+            Said::Fit { rms_m, .. } => words.f(
+                "Plan and positions disagree by {0}, and two places cannot tell which is wrong: give a third a pin.",
+                &[&self.length(rms_m)],
             ),
         }
     }

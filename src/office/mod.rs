@@ -23,6 +23,7 @@ pub mod remind;
 pub mod sentences;
 pub mod sheet;
 pub mod site;
+pub mod waste;
 pub mod work;
 
 /// What a command over the book has to say.

@@ -184,7 +184,7 @@ fn lines(office: &Office, rows: &[WorkRow]) -> Sheet {
                 Accepted::No => words.t("no"),
             };
             let quantity = thousandths(line.quantity_thousandths);
-            let percent = thousandths(line.tax_permille.saturating_mul(100));
+            let percent = thousandths(line.tax_ppm() / 10);
             vec![
                 Cell::text(row.day.to_string()),
                 Cell::text(row.name.clone()),

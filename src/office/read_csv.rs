@@ -32,6 +32,8 @@ pub struct Asked {
     pub encoding: Option<String>,
     /// The order of day and month.
     pub dates: DateOrder,
+    /// Print only which rows were refused.
+    pub quiet: bool,
 }
 
 /// What came of it.
@@ -84,7 +86,7 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
             };
             office.store.keep(&op).map_err(|error| office.refuse(&error))?;
         }
-        Ok(report(office, &list, outcome, &rejects, asked.dry_run))
+        Ok(report(office, &list, outcome, &rejects, asked))
     })
 }
 
@@ -117,6 +119,10 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
         ListError::Empty => (
             words.f("{0} is empty.", &[&file]),
             words.t("Export the list again and look into it."),
+        ),
+        ListError::Sheet => (
+            words.f("{0} is a file of a spreadsheet program, not a list as text.", &[&file]),
+            words.t("Open it there, save it as CSV, and give that file."),
         ),
         ListError::TooManyCells => (
             words.f(
@@ -314,7 +320,20 @@ fn refused(list: &CustomerList, words: Words) -> Sheet {
     sheet
 }
 
-fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path, dry_run: bool) -> String {
+/// Says which rows were refused, and why; nothing when none were.
+fn refusals(list: &CustomerList, file: Option<String>, words: Words) -> Vec<String> {
+    let Some(file) = file else { return Vec::new() };
+    let mut lines = vec![words.n("{0} row was refused.", "{0} rows were refused.", list.refused.len())];
+    lines.push(words.f("They stand with line and reason in {0}", &[&file]));
+    for row in list.refused.iter().take(5) {
+        let reasons = row.reasons.iter().map(|reason| why(reason, words)).collect::<Vec<_>>();
+        lines.push(words.f("  line {0}: {1}", &[&row.line.to_string(), &reasons.join(" ")]));
+    }
+    lines
+}
+
+fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path, asked: &Asked) -> String {
+    let dry_run = asked.dry_run;
     let words = office.words();
     let refused_file = (!list.refused.is_empty()).then(|| rejects.display().to_string());
     if office.json {
@@ -338,6 +357,9 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
             "refused_file": refused_file,
         })
         .to_string();
+    }
+    if asked.quiet {
+        return refusals(list, refused_file, words).join("\n");
     }
     let delimiter = match list.delimiter {
         '\t' => words.t("tab"),
@@ -377,13 +399,6 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
             list.short_rows,
         ));
     }
-    if let Some(file) = refused_file {
-        lines.push(words.n("{0} row was refused.", "{0} rows were refused.", list.refused.len()));
-        lines.push(words.f("They stand with line and reason in {0}", &[&file]));
-        for row in list.refused.iter().take(5) {
-            let reasons = row.reasons.iter().map(|reason| why(reason, words)).collect::<Vec<_>>();
-            lines.push(words.f("  line {0}: {1}", &[&row.line.to_string(), &reasons.join(" ")]));
-        }
-    }
+    lines.extend(refusals(list, refused_file, words));
     lines.join("\n")
 }

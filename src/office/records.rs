@@ -4,7 +4,7 @@ use super::Refusal;
 use super::context::{Call, Office, hand_over};
 use super::options;
 use super::sheet::{Cell, Sheet};
-use crate::domain::record::TruckTankId;
+use crate::domain::record::{Truck, TruckTankId};
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
 use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
 use crate::say::words::Words;
@@ -25,6 +25,10 @@ pub struct Asked {
     pub truck: Option<String>,
     /// Write CSV there.
     pub csv: Option<PathBuf>,
+    /// Write the record of each load there, as PDF: one file, or one for each load in a folder.
+    pub pdf: Option<PathBuf>,
+    /// Of records written as PDF print only what is missing.
+    pub quiet: bool,
 }
 
 /// The five figures of a period's balance, millilitres.
@@ -54,7 +58,7 @@ impl Balance {
 }
 
 /// What an entry does to the load, millilitres.
-fn change(entry: &LoadEntry) -> i128 {
+pub(super) fn change(entry: &LoadEntry) -> i128 {
     match (entry.is_counted, entry.kind.as_str()) {
         (false, _) => 0,
         (true, "disposed") => -i128::from(entry.ml),
@@ -64,8 +68,9 @@ fn change(entry: &LoadEntry) -> i128 {
 
 /// The trucks asked for.
 struct Trucks {
-    /// The truck's name for each of its tanks.
-    names: HashMap<TruckTankId, String>,
+    /// For each tank, the truck's name and its own; none of its own for the only one.
+    names: HashMap<TruckTankId, [String; 2]>,
+    list: Vec<Truck>,
     /// What was in the tanks when their load began to be counted, millilitres.
     opening_ml: i128,
 }
@@ -73,7 +78,7 @@ struct Trucks {
 impl Trucks {
     fn read(office: &Office, asked: Option<&str>, to: NaiveDate) -> Result<Self, Refusal> {
         let words = office.words();
-        let (mut names, mut opening_ml) = (HashMap::new(), 0_i128);
+        let (mut names, mut list, mut opening_ml) = (HashMap::new(), Vec::new(), 0_i128);
         for (truck, tanks) in office.store.trucks().map_err(|error| office.refuse(&error))? {
             let own = [
                 truck.name.to_lowercase(),
@@ -83,20 +88,30 @@ impl Trucks {
             if asked.is_some_and(|asked| !own.contains(&asked.trim().to_lowercase())) {
                 continue;
             }
+            list.push(truck.clone());
             let called = [truck.name, truck.plate]
                 .into_iter()
                 .find(|name| !name.is_empty())
                 .unwrap_or_else(|| words.t("Truck"));
-            for tank in tanks {
+            let several = tanks.len() > 1;
+            for (number, tank) in (1..).zip(tanks) {
                 if tank.opened_at.is_none_or(|opened| opened.date_naive() <= to) {
                     opening_ml += i128::from(tank.opening_ml);
                 }
-                names.insert(tank.id, called.clone());
+                let own = match tank.name.as_str() {
+                    "" if several => words.f("truck tank {0}", &[&number.to_string()]),
+                    name => name.to_owned(),
+                };
+                names.insert(tank.id, [called.clone(), own]);
             }
         }
         match asked {
             Some(asked) if names.is_empty() => Err(no_such_truck(office, asked)),
-            _ => Ok(Self { names, opening_ml }),
+            _ => Ok(Self {
+                names,
+                list,
+                opening_ml,
+            }),
         }
     }
 }
@@ -110,6 +125,9 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let words = office.words();
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
         let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
+        if let Some(path) = &asked.pdf {
+            return super::waste::write(office, &trucks.list, (from, to), path, asked.quiet);
+        }
         let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
         // What no truck is named for belongs to the company all the same, unless one truck was asked for.
         entries
@@ -180,6 +198,7 @@ fn empty_sheet(words: Words) -> Sheet {
         ("receiver", words.t("Receiver"), false),
         ("note", words.t("Note"), false),
         ("keep_until", words.t("Keep until"), false),
+        ("truck_tank", String::new(), false),
         ("record_id", String::new(), false),
     ])
 }
@@ -245,7 +264,7 @@ fn volume_text(office: &Office, ml: i128) -> String {
     office.figures.volume(Volume::from_whole_ml(whole))
 }
 
-fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>, running: i128) -> Vec<Cell> {
+fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, [String; 2]>, running: i128) -> Vec<Cell> {
     let words = office.words();
     let kind = match entry.kind.as_str() {
         "collected" => words.t("collected"),
@@ -256,7 +275,7 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
     let accepted = entry
         .accepted_ml
         .map_or_else(Cell::default, |ml| Cell::shown(litres(i128::from(ml)), ""));
-    let truck = entry
+    let [truck, truck_tank] = entry
         .tank
         .and_then(|tank| names.get(&tank).cloned())
         .unwrap_or_default();
@@ -281,6 +300,7 @@ fn row(office: &Office, entry: &LoadEntry, names: &HashMap<TruckTankId, String>,
         keep_until(entry).map_or_else(Cell::default, |day| {
             Cell::shown(day.to_string(), office.figures.date(day))
         }),
+        Cell::text(truck_tank),
         Cell::text(entry.id.to_string()),
     ]
 }

@@ -91,11 +91,12 @@ static LISTENERS: Mutex<Listeners> = Mutex::new(Listeners {
 
 fn tell(news: News) {
     let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
-    match &listeners.news {
-        // The app may be gone while the phone still talks; then nobody is left to tell.
-        Some(sender) => drop(sender.send(news)),
-        None => listeners.early.push(news),
-    }
+    // An app that has ended hears nothing more: what is told then waits for the next one in this process.
+    let unheard = match &listeners.news {
+        Some(sender) => sender.send(news).err().map(|error| error.0),
+        None => Some(news),
+    };
+    listeners.early.extend(unheard);
     if let Some(wake) = &listeners.wake {
         wake();
     }
@@ -123,7 +124,8 @@ fn on_position<'local>(
         fix.course_deg = given(course).filter(|_| given(speed).is_some_and(|speed| speed > 0.5));
         let listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(sender) = &listeners.fixes {
-            drop(sender.send(fix));
+            // A feed that was just closed wants no more of them.
+            let _ = sender.send(fix);
         }
     }
     Ok(())
@@ -172,6 +174,7 @@ fn on_saved<'local>(env: &mut Env<'local>, _class: JClass<'local>, saved: jboole
     Ok(())
 }
 
+#[allow(clippy::match_same_arms, reason = "every word of the Java side stands here by name")]
 fn on_refused<'local>(env: &mut Env<'local>, _class: JClass<'local>, what: JString<'local>) -> Done {
     let lack = match what.try_to_string(env)?.as_str() {
         "position_off" => Some(Lack::PositionOff),
@@ -332,6 +335,7 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
     {
         let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
         for news in listeners.early.drain(..) {
+            // The receiver is in this function still.
             drop(sender.send(news));
         }
         listeners.news = Some(sender);
@@ -360,12 +364,18 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
         device,
         news,
     };
-    start::run(&window, &Folders::at(folder), parts)
+    let done = start::run(&window, &Folders::at(folder), parts);
+    // The process may live on and start another activity: nothing of this one may answer for it.
+    let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
+    listeners.news = None;
+    listeners.fixes = None;
+    listeners.wake = None;
+    done
 }
 
 /// Where Android starts the app.
 #[unsafe(no_mangle)]
-fn android_main(app: AndroidApp) {
+extern "Rust" fn android_main(app: AndroidApp) {
     // There is nowhere to print to: a book that cannot be opened is said on the screen by `start::run`.
     drop(run(&app));
 }

@@ -15,3 +15,5 @@ pub mod pictures;
 pub mod position;
 #[cfg(feature = "ui")]
 pub mod start;
+#[cfg(feature = "ui")]
+mod steady;

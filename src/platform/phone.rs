@@ -30,6 +30,10 @@ pub const LINES: &[(&str, &str)] = &[
     ("no-picture FILE", "the picture was not taken"),
     ("file FILE", "a file was handed over"),
     ("size WIDTH HEIGHT", "the window was turned or split, in dp"),
+    (
+        "keyboard HEIGHT",
+        "the on-screen keyboard came up, in dp; 0 when it went",
+    ),
 ];
 
 /// Reads one line as what a phone tells; `None` when it is none.
@@ -57,6 +61,11 @@ pub fn news_of(line: &str) -> Option<News> {
         "file" => path().map(News::File),
         _ => None,
     }
+}
+
+fn keyboard_of(line: &str) -> Option<f32> {
+    let height = line.trim().strip_prefix("keyboard ")?.trim().parse::<f32>().ok()?;
+    (0.0..=2000.0).contains(&height).then_some(height)
 }
 
 fn size_of(line: &str) -> Option<(f32, f32)> {
@@ -87,6 +96,12 @@ pub fn played(window: slint::Weak<ui::AppWindow>) -> (Device, Receiver<News>) {
                 drop(window.upgrade_in_event_loop(move |window| {
                     use slint::ComponentHandle;
                     window.window().set_size(slint::LogicalSize::new(width, height));
+                }));
+                continue;
+            }
+            if let Some(height) = keyboard_of(&line) {
+                drop(window.upgrade_in_event_loop(move |window| {
+                    ui::AppApi::get(&window).set_played_keyboard(height);
                 }));
                 continue;
             }
@@ -122,8 +137,12 @@ mod tests {
                 .replace("DEGREES", "90")
                 .replace("FACTOR", "1.5")
                 .replace("FILE", "a.jpg")
-                .replace("WIDTH HEIGHT", "892 412");
-            assert!(news_of(&line).is_some() || size_of(&line).is_some(), "{line}");
+                .replace("WIDTH HEIGHT", "892 412")
+                .replace("HEIGHT", "300");
+            assert!(
+                news_of(&line).is_some() || size_of(&line).is_some() || keyboard_of(&line).is_some(),
+                "{line}"
+            );
         }
     }
 
@@ -132,5 +151,6 @@ mod tests {
         assert_eq!(news_of("heading NaN"), None);
         assert_eq!(news_of("text"), None);
         assert_eq!(size_of("size 4 1"), None);
+        assert_eq!(keyboard_of("keyboard -1"), None);
     }
 }

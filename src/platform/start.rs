@@ -125,7 +125,8 @@ fn open(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<App, 
         drop(weak.upgrade_in_event_loop(|window| ui::AppApi::get(&window).invoke_news()));
     });
     let book_wake = wake.clone();
-    let session = Session::new(store, sets, parts.clock, move || book_wake())?;
+    let mut session = Session::new(store, sets, parts.clock, move || book_wake())?;
+    drop(session.set_steady_clock(super::steady::clock()));
     let mut app = App::start(session, folders.slips())?;
     app.set_picture_source(parts.pictures);
     app.connect_device(parts.device, parts.news);

@@ -4,6 +4,8 @@
 
 pub mod explain;
 pub mod figures;
+pub mod hauled;
 pub mod lettering;
 pub mod paper;
+pub mod waste_page;
 pub mod words;

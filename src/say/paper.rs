@@ -67,6 +67,48 @@ pub enum PaperError {
     },
 }
 
+/// Size of the sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PageSize {
+    /// 8.5 x 11 in.
+    Letter,
+    /// 210 x 297 mm, to the nearest point.
+    A4,
+    /// A narrow sheet to be read on a telephone, type as large as on paper and as long as the words need.
+    Phone,
+}
+
+impl PageSize {
+    /// Returns width and height in points of 1/72 in; a telephone's height is the least one.
+    #[must_use]
+    pub const fn points(self) -> (f64, f64) {
+        match self {
+            Self::Letter => (612.0, 792.0),
+            Self::A4 => (595.0, 842.0),
+            Self::Phone => (390.0, 844.0),
+        }
+    }
+
+    /// Heights a sheet may have, the first that is enough is taken.
+    #[must_use]
+    pub const fn heights(self) -> &'static [f64] {
+        match self {
+            Self::Letter => &[792.0],
+            Self::A4 => &[842.0],
+            Self::Phone => &[844.0, 920.0, 1_000.0, 1_100.0, 1_250.0, 1_500.0, 1_900.0],
+        }
+    }
+}
+
+/// Writes text so that it can stand in an SVG.
+#[must_use]
+pub fn escape(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+}
+
 /// Reads an SVG with the embedded typeface only.
 ///
 /// # Errors

@@ -1,6 +1,8 @@
 //! What the office asks of the book: many sites at once, over years.
 
+use super::marks::decode;
 use super::query::{date_of, iso, uuid_of};
+use super::truck::PARTS;
 use super::{Store, StoreError, write_op};
 use crate::domain::record::{
     Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkKind, WorkLine,
@@ -246,18 +248,19 @@ impl Store {
         let mut select = self
             .db
             .prepare_cached(
-                "WITH tanks (id, opened_at) AS (
+                &format!("WITH {PARTS},
+                 tanks (id, opened_at) AS (
                    SELECT k.id, k.opened_at FROM truck_tank k JOIN truck c ON c.id = k.truck WHERE k.removed = 0),
                  only_tank (id) AS (
                    SELECT k.id FROM truck_tank k JOIN truck c ON c.id = k.truck
                    WHERE k.removed = 0 AND c.removed = 0 AND (SELECT count(*) FROM truck WHERE removed = 0) = 1
                    ORDER BY k.place, k.id LIMIT 1),
                  entries (kind, id, at, tank, ml, name, address, town, customer, ticket, permit, accepted_ml, receiver, note, keep_until) AS (
-                   SELECT 'collected', p.id, coalesce(s.started_at, s.day), coalesce(p.truck_tank, (SELECT id FROM only_tank)),
-                          p.out_ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', '',
+                   SELECT 'collected', p.id, coalesce(s.started_at, s.day), coalesce(p.tank, (SELECT id FROM only_tank)),
+                          p.ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', '',
                           (SELECT max(w.keep_until) FROM waste_record w WHERE w.pumping = p.id AND w.removed = 0)
-                   FROM pumping p JOIN stop s ON s.id = p.stop JOIN site t ON t.id = s.site
-                   WHERE p.removed = 0 AND s.removed = 0 AND p.out_ml IS NOT NULL AND p.pumped IS NOT 0
+                   FROM part p JOIN stop s ON s.id = p.stop JOIN site t ON t.id = s.site
+                   WHERE s.removed = 0
                    UNION ALL
                    SELECT 'disposed', d.id, d.at, d.truck_tank, d.out_ml, d.place, d.address, '', '', d.ticket, d.permit,
                           d.accepted_ml, d.receiver_name, d.discrepancy, NULL
@@ -268,7 +271,7 @@ impl Store {
                  SELECT e.*, k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at)
                  FROM entries e LEFT JOIN tanks k ON k.id = e.tank
                  WHERE substr(e.at, 1, 10) <= ?1
-                 ORDER BY julianday(e.at), e.id",
+                 ORDER BY julianday(e.at), e.id, e.tank"),
             )
             .map_err(StoreError::sql(doing))?;
         let rows = select
@@ -329,7 +332,7 @@ impl Store {
             .db
             .prepare_cached(
                 "SELECT s.day, t.name, t.customer, w.id, w.stop, w.place, w.label, w.quantity_thousandths, w.unit_price,
-                        w.tax_permille, w.accepted, w.kind
+                        w.tax_permille, w.accepted, w.kind, w.tax_rest_ppm
                  FROM stop s JOIN work_line w ON w.stop = s.id JOIN site t ON t.id = s.site
                  WHERE s.day BETWEEN ?1 AND ?2 AND s.removed = 0 AND w.removed = 0
                  ORDER BY s.day, s.place, s.id, w.place, w.id",
@@ -355,6 +358,7 @@ impl Store {
                         quantity_thousandths: row.get(7)?,
                         unit_price: crate::domain::units::Cents(row.get(8)?),
                         tax_permille: row.get(9)?,
+                        tax_rest_ppm: row.get(12)?,
                         accepted,
                         kind: row
                             .get::<_, Option<String>>(11)?
@@ -407,29 +411,56 @@ impl Store {
         Ok(self.select::<R>("WHERE t.id = ?1", &[&id.to_string()])?.pop())
     }
 
-    /// Returns when each field of a record was last changed, as far as the log says.
+    /// Returns when each field of a record was last changed: here, as the log says, or elsewhere, as the file said that
+    /// brought it. A field of which only a time that cannot be right is known is left out.
     ///
     /// # Errors
-    /// [`StoreError`] when the log cannot be read.
-    pub fn last_changes(&self, id: Uuid) -> Result<HashMap<String, DateTime<FixedOffset>>, StoreError> {
+    /// [`StoreError`] when the book cannot be read.
+    pub fn last_changes<R: Record>(&self, id: Uuid) -> Result<HashMap<String, DateTime<FixedOffset>>, StoreError> {
         let doing = "read the log";
+        let mut last = HashMap::new();
         let mut select = self
             .db
-            .prepare_cached("SELECT c.field, o.at FROM change c JOIN op o ON o.seq = c.op WHERE c.id = ?1")
+            .prepare_cached(
+                "SELECT c.field, o.at FROM change c JOIN op o ON o.seq = c.op WHERE c.id = ?1 AND c.record = ?2",
+            )
             .map_err(StoreError::sql(doing))?;
         let rows = select
-            .query_map([id.to_string()], |row| {
+            .query_map([&id.to_string(), R::TABLE], |row| {
                 Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
             })
             .map_err(StoreError::sql(doing))?;
-        let mut last = HashMap::new();
         for row in rows {
             let (field, at) = row.map_err(StoreError::sql(doing))?;
-            let Ok(at) = DateTime::parse_from_rfc3339(&at) else {
-                continue;
-            };
-            let entry = last.entry(field).or_insert(at);
-            *entry = at.max(*entry);
+            if let Ok(at) = DateTime::parse_from_rfc3339(&at) {
+                note_later(&mut last, field, at);
+            }
+        }
+        let marks: Option<Vec<u8>> = self
+            .db
+            .prepare_cached("SELECT marks FROM stamp WHERE record = ?1 AND id = ?2")
+            .and_then(|mut select| {
+                select
+                    .query_row([R::TABLE, &id.to_string()], |row| row.get(0))
+                    .optional()
+            })
+            .map_err(StoreError::sql(doing))?;
+        let marks = marks.as_deref().and_then(decode).unwrap_or_default();
+        if marks.is_empty() {
+            return Ok(last);
+        }
+        let mut select = self
+            .db
+            .prepare_cached("SELECT cid, name FROM pragma_table_info(?1)")
+            .map_err(StoreError::sql(doing))?;
+        let columns = select
+            .query_map([R::TABLE], |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)))
+            .and_then(Iterator::collect::<Result<HashMap<_, _>, _>>)
+            .map_err(StoreError::sql(doing))?;
+        for (column, mark) in marks.into_iter().filter(|(_, mark)| mark.sound) {
+            if let (Some(field), Some(at)) = (columns.get(&i64::from(column)), mark.at()) {
+                note_later(&mut last, field.clone(), at);
+            }
         }
         Ok(last)
     }
@@ -453,4 +484,9 @@ impl Store {
         }
         tx.commit().map_err(StoreError::sql(doing))
     }
+}
+
+fn note_later(last: &mut HashMap<String, DateTime<FixedOffset>>, field: String, at: DateTime<FixedOffset>) {
+    let entry = last.entry(field).or_insert(at);
+    *entry = at.max(*entry);
 }

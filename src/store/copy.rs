@@ -40,6 +40,36 @@ impl Store {
         copy.close().map_err(|(_, source)| fail(source))
     }
 
+    /// Puts the book at `from` in the place of this one, which nobody has begun.
+    ///
+    /// It is checked and brought to this program's form first; this phone gets a name of its own, because two phones that
+    /// number their day files under one name would look like one that was set back.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it is not sound or this book is begun; then this book is as it was.
+    pub fn take_over(&mut self, from: &Path) -> Result<(), StoreError> {
+        let doing = "take the book over";
+        let fail = StoreError::sql(doing);
+        if self.setup()?.is_some() {
+            return Err(StoreError::Busy { doing });
+        }
+        let other = Self::open(from)?;
+        check(&other.db)?;
+        other
+            .db
+            .execute("DELETE FROM meta WHERE key = 'phone'", [])
+            .map_err(&fail)?;
+        {
+            let backup = rusqlite::backup::Backup::new(&other.db, &mut self.db).map_err(&fail)?;
+            backup
+                .run_to_completion(2_048, std::time::Duration::ZERO, None)
+                .map_err(&fail)?;
+        }
+        other.close()?;
+        check(&self.db)?;
+        self.set_meta("open", "1")
+    }
+
     /// Makes sure that nobody has the book and that the file at `path` is all of it, with no log beside it.
     ///
     /// # Errors

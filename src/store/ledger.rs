@@ -9,6 +9,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use uuid::Uuid;
 
+/// How much of the book is held in memory while a file is taken in: KiB, below zero as SQLite asks.
+const CACHE_KIB: i64 = -64 * 1024;
+
 /// A day file, as the ledger of files taken in knows it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DayFile {
@@ -176,6 +179,10 @@ impl Store {
     ) -> Result<TakenIn, E> {
         let doing = "take in the file";
         let own = self.own()?;
+        // The pages of the indexes are written again and again: they stay in memory until the end.
+        self.db
+            .pragma_update(None, "cache_size", CACHE_KIB)
+            .map_err(StoreError::sql(doing))?;
         let tx = self
             .db
             .transaction_with_behavior(TransactionBehavior::Immediate)

@@ -7,10 +7,10 @@
 use super::ledger::BlobRow;
 use super::marks::{Mark, decode, encode};
 use super::{StoreError, cell_from_json, cell_of, cell_to_json};
-use crate::domain::record::{Cell, KINDS, Kind, Logged, Record, Setup, SetupId, Stamped, Stop};
+use crate::domain::pack::{CellRef, Packed};
+use crate::domain::record::{Cell, KINDS, Kind, Record, Setup, SetupId, Stamped, Stop};
 use chrono::{DateTime, FixedOffset};
 use rusqlite::{CachedStatement, OptionalExtension, ToSql, Transaction, params};
-use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -29,28 +29,21 @@ pub struct Merged {
     pub doubtful_between: Option<(DateTime<FixedOffset>, DateTime<FixedOffset>)>,
 }
 
-/// One change of an action, as it is kept: `old` is not there for a new record.
-#[derive(Serialize)]
-struct ChangeLine<'a> {
-    record: &'a str,
-    id: Uuid,
-    field: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    old: Option<Json<'a>>,
-    new: Json<'a>,
-}
-
-/// A value as JSON.
-struct Json<'a>(&'a Cell);
-
-impl Serialize for Json<'_> {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        match self.0 {
-            Cell::Null => serializer.serialize_unit(),
-            Cell::Int(whole) => serializer.serialize_i64(*whole),
-            Cell::Text(text) => serializer.serialize_str(text),
-        }
-    }
+/// One action of a phone's log, as the book keeps it.
+#[derive(Clone, Copy, Debug)]
+pub struct ActionRow<'a> {
+    /// The action.
+    pub id: Uuid,
+    /// The stop it belongs to.
+    pub stop: Option<Uuid>,
+    /// When, by the clock of the phone.
+    pub at: DateTime<FixedOffset>,
+    /// What it was.
+    pub label: &'a str,
+    /// The action it took back.
+    pub undoes: Option<Uuid>,
+    /// The fields it changed, as the JSON list that came in the file.
+    pub changes: &'a str,
 }
 
 /// A kind of record with what is needed to write it.
@@ -76,6 +69,8 @@ pub struct Merger<'tx> {
     now_ms: i64,
     tables: Vec<Table<'tx>>,
     stamp: CachedStatement<'tx>,
+    /// The place of the kind of record that came last.
+    likely: usize,
     gathered: Option<Gathered>,
     merged: Merged,
 }
@@ -110,6 +105,7 @@ impl<'tx> Merger<'tx> {
             now_ms: now.timestamp_millis(),
             tables,
             stamp,
+            likely: 0,
             gathered: None,
             merged: Merged::default(),
         })
@@ -128,19 +124,14 @@ impl<'tx> Merger<'tx> {
         let Some((table, kind)) = self.kind_of(stamped.table) else {
             return Err(unfit);
         };
-        // How this device is set up is no other's business; a phone's own set-up comes under the phone's name.
-        if kind.table == Setup::TABLE && stamped.id == SetupId::OWN.0 {
+        if is_own_setup(kind, stamped.id) {
             return Ok(());
         }
         if !(kind.fits)(stamped.field, &stamped.value) {
             return Err(unfit);
         }
         let mark = Mark::new(stamped.at, stamped.by, stamped.op, self.now_ms);
-        if !mark.sound {
-            self.merged.doubtful += 1;
-            let (first, last) = self.merged.doubtful_between.unwrap_or((stamped.at, stamped.at));
-            self.merged.doubtful_between = Some((first.min(stamped.at), last.max(stamped.at)));
-        }
+        self.judge(stamped.at, mark);
         let likely = self.gathered.as_ref().map_or(0, |gathered| gathered.filled);
         let Some(place) = place_of(kind, stamped.field, likely) else {
             return Err(unfit);
@@ -167,35 +158,100 @@ impl<'tx> Merger<'tx> {
         Ok(())
     }
 
-    /// Finds a kind of record, beginning with the one being gathered.
-    fn kind_of(&self, name: &str) -> Option<(usize, &'static Kind)> {
-        let likely = self.gathered.as_ref().map_or(0, |gathered| gathered.table);
-        match KINDS.get(likely) {
-            Some(kind) if kind.table == name => Some((likely, kind)),
-            _ => KINDS.iter().enumerate().find(|(_, kind)| kind.table == name),
+    /// Finds a kind of record, beginning with the last one found.
+    fn kind_of(&mut self, name: &str) -> Option<(usize, &'static Kind)> {
+        match KINDS.get(self.likely) {
+            Some(kind) if kind.table == name => Some((self.likely, kind)),
+            _ => {
+                let found = KINDS.iter().enumerate().find(|(_, kind)| kind.table == name)?;
+                self.likely = found.0;
+                Some(found)
+            }
         }
+    }
+
+    /// Takes a record whose values have been found to fit their fields.
+    ///
+    /// # Errors
+    /// Whatever the book refuses.
+    pub fn record(&mut self, record: &Packed<'_>) -> Result<(), StoreError> {
+        self.flush()?;
+        if record.is_whole() && !is_own_setup(record.kind(), record.id()) && self.new_record(record)? {
+            return Ok(());
+        }
+        // One the book knows, or one of an older form: its fields are merged one by one.
+        record.stamped().try_for_each(|stamped| self.field(stamped))
+    }
+
+    /// Writes a whole record that is not in the book yet; returns whether it was one.
+    fn new_record(&mut self, record: &Packed<'_>) -> Result<bool, StoreError> {
+        let Some((table, _)) = self.kind_of(record.kind().table) else {
+            return Ok(false);
+        };
+        let stamps = record.stamps().collect::<Vec<_>>();
+        let marks = stamps
+            .iter()
+            .map(|stamp| Mark::new(stamp.at, stamp.by, stamp.op, self.now_ms));
+        let marks = marks.collect::<Vec<_>>();
+        let of_fields = record.fields().filter_map(|(_, stamp, _)| marks.get(stamp).copied());
+        if !self.insert(
+            table,
+            record.id(),
+            record.fields().map(|(_, _, value)| value),
+            of_fields,
+        )? {
+            return Ok(false);
+        }
+        if marks.iter().any(|mark| !mark.sound) {
+            for (_, place, _) in record.fields() {
+                if let (Some(stamp), Some(mark)) = (stamps.get(place), marks.get(place)) {
+                    self.judge(stamp.at, *mark);
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// Notes a time that cannot be right.
+    fn judge(&mut self, at: DateTime<FixedOffset>, mark: Mark) {
+        if !mark.sound {
+            self.merged.doubtful += 1;
+            let (first, last) = self.merged.doubtful_between.unwrap_or((at, at));
+            self.merged.doubtful_between = Some((first.min(at), last.max(at)));
+        }
+    }
+
+    /// Writes a whole record and its marks unless there is one of this id; returns whether it was written.
+    ///
+    /// Most records of a file are new: one row and its marks are all there is to write.
+    fn insert<'a>(
+        &mut self,
+        table: usize,
+        id: Uuid,
+        cells: impl Iterator<Item = CellRef<'a>>,
+        marks: impl Iterator<Item = Mark>,
+    ) -> Result<bool, StoreError> {
+        let Some(table) = self.tables.get_mut(table) else {
+            return Ok(false);
+        };
+        let mut text = Uuid::encode_buffer();
+        let id = &*id.as_hyphenated().encode_lower(&mut text);
+        if !table.insert_whole(id, cells)? {
+            return Ok(false);
+        }
+        let marks = table.columns.iter().copied().zip(marks).collect();
+        self.stamp
+            .execute(params![table.kind.table, id, encode(marks)])
+            .map_err(StoreError::sql(DOING))?;
+        *self.merged.new.entry(table.kind.table).or_default() += 1;
+        Ok(true)
     }
 
     /// Takes one action of a phone's log. Of two that bear the same id the greater is kept, so that order does not matter.
     ///
     /// # Errors
     /// Whatever the book refuses.
-    pub fn action(&mut self, phone: Uuid, logged: &Logged) -> Result<(), StoreError> {
-        let op = &logged.op;
-        let lines = op.changes.iter().enumerate().map(|(i, change)| ChangeLine {
-            record: change.table,
-            id: change.id,
-            field: change.field,
-            old: logged.before.get(i).and_then(Option::as_ref).map(Json),
-            new: Json(&change.value),
-        });
-        let mut changes = Vec::with_capacity(op.changes.len() * 128);
-        serde_json::Serializer::new(&mut changes)
-            .collect_seq(lines)
-            .map_err(|error| StoreError::Damaged {
-                detail: error.to_string(),
-            })?;
-        let changes = String::from_utf8_lossy(&changes);
+    pub fn action(&mut self, phone: Uuid, action: ActionRow<'_>) -> Result<(), StoreError> {
         self.tx
             .prepare_cached(
                 "INSERT INTO phone_action (id, phone, stop, at, label, undoes, changes) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
@@ -205,13 +261,13 @@ impl<'tx> Merger<'tx> {
             )
             .and_then(|mut insert| {
                 insert.execute(params![
-                    op.id.to_string(),
+                    action.id.to_string(),
                     phone.to_string(),
-                    op.stop.map(|stop| stop.to_string()),
-                    op.at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
-                    op.label,
-                    logged.undoes.map(|undone| undone.to_string()),
-                    changes
+                    action.stop.map(|stop| stop.to_string()),
+                    action.at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
+                    action.label,
+                    action.undoes.map(|undone| undone.to_string()),
+                    action.changes
                 ])
             })
             .map(|_| ())
@@ -250,23 +306,16 @@ impl<'tx> Merger<'tx> {
         let Some(gathered) = self.gathered.take() else {
             return Ok(());
         };
-        let Some(table) = self.tables.get_mut(gathered.table) else {
-            return Ok(());
-        };
-        let mut text = Uuid::encode_buffer();
-        let id = &*gathered.id.as_hyphenated().encode_lower(&mut text);
-        if gathered.filled == table.kind.fields.len() {
-            let (cells, marks): (Vec<Cell>, Vec<Mark>) = gathered.fields.iter().flatten().cloned().unzip();
-            // Most records are new: one row and its marks are all there is to write.
-            if table.insert_whole(id, &cells)? {
-                let marks = table.columns.iter().copied().zip(marks).collect();
-                self.stamp
-                    .execute(params![table.kind.table, id, encode(marks)])
-                    .map_err(StoreError::sql(DOING))?;
-                *self.merged.new.entry(table.kind.table).or_default() += 1;
+        if gathered.filled == gathered.fields.len() {
+            let told = || gathered.fields.iter().flatten();
+            let cells = told().map(|(cell, _)| CellRef::from(cell));
+            if self.insert(gathered.table, gathered.id, cells, told().map(|(_, mark)| *mark))? {
                 return Ok(());
             }
         }
+        let Some(table) = self.tables.get(gathered.table) else {
+            return Ok(());
+        };
         let (tx, own, kind) = (self.tx, self.own, table.kind);
         let mut known = Known::read(tx, own, kind, table.columns.clone(), gathered.id)?;
         let was_there = known.is_there;
@@ -285,6 +334,11 @@ impl<'tx> Merger<'tx> {
         }
         Ok(())
     }
+}
+
+/// How this device is set up is no other's business; a phone's own set-up comes under the phone's name.
+fn is_own_setup(kind: &Kind, id: Uuid) -> bool {
+    kind.table == Setup::TABLE && id == SetupId::OWN.0
 }
 
 /// Finds a field of a kind; `likely` is where it stands if the fields come in their order.
@@ -313,12 +367,15 @@ impl<'tx> Table<'tx> {
     }
 
     /// Writes a whole record unless there is one of this id; returns whether it was written.
-    fn insert_whole(&mut self, id: &str, cells: &[Cell]) -> Result<bool, StoreError> {
-        let values = std::iter::once(&id as &dyn ToSql).chain(cells.iter().map(|cell| cell as &dyn ToSql));
-        self.insert
-            .execute(rusqlite::params_from_iter(values))
-            .map(|rows| rows > 0)
-            .map_err(StoreError::sql(DOING))
+    fn insert_whole<'a>(&mut self, id: &str, cells: impl Iterator<Item = CellRef<'a>>) -> Result<bool, StoreError> {
+        let write = || {
+            self.insert.raw_bind_parameter(1, id)?;
+            for (place, cell) in (2..).zip(cells) {
+                self.insert.raw_bind_parameter(place, cell)?;
+            }
+            self.insert.raw_execute()
+        };
+        write().map(|rows| rows > 0).map_err(StoreError::sql(DOING))
     }
 }
 

@@ -23,11 +23,12 @@ pub use error::StoreError;
 pub use ledger::{
     BlobRow, Conflict, DayFile, DoubtfulFile, NamedFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn,
 };
-pub use merge::{Merged, Merger};
+pub use merge::{ActionRow, Merged, Merger};
 pub use query::{BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
 pub use wipe::Wipe;
 
+use crate::domain::pack::CellRef;
 use crate::domain::record::{Cell, FieldChange, Kind, Op, StopId};
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
@@ -36,7 +37,7 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 9;
+pub const SCHEMA_VERSION: u32 = 10;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[
@@ -49,6 +50,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("0007_work_line.sql"),
     include_str!("0008_photo.sql"),
     include_str!("0009_checks.sql"),
+    include_str!("0010_second_tank_gauge_and_tax.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
@@ -527,6 +529,16 @@ fn write_row(
         Some(cells) => cells.into_iter().map(Some).collect(),
         None => vec![None; changes.len()],
     })
+}
+
+impl ToSql for CellRef<'_> {
+    fn to_sql(&self) -> rusqlite::Result<ToSqlOutput<'_>> {
+        Ok(match self {
+            Self::Null => ToSqlOutput::Owned(Value::Null),
+            Self::Int(whole) => ToSqlOutput::Owned(Value::Integer(*whole)),
+            Self::Text(text) => ToSqlOutput::Borrowed(ValueRef::Text(text.as_bytes())),
+        })
+    }
 }
 
 impl ToSql for Cell {

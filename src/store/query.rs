@@ -3,7 +3,8 @@
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
     Compartment, CompartmentId, Condition, Fixture, Flush, Kept, LeakRun, Lid, Photo, PhotoId, Pin, Pumping, Reading,
-    Record, RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, Visit, YardClue,
+    Record, RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, TruckId, Visit,
+    YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -79,6 +80,19 @@ impl Store {
     pub fn setup(&self) -> Result<Option<Setup>, StoreError> {
         Ok(self
             .select::<Setup>("WHERE t.id = ?1", &[&SetupId::OWN.to_string()])?
+            .pop())
+    }
+
+    /// Reads how the phone that rides on a truck is set up, as its files say; `None` for a truck of no phone.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn setup_of_truck(&self, truck: TruckId) -> Result<Option<Setup>, StoreError> {
+        Ok(self
+            .select::<Setup>(
+                "WHERE t.truck = ?1 AND t.removed = 0 ORDER BY t.id DESC",
+                &[&truck.to_string()],
+            )?
             .pop())
     }
 

@@ -11,6 +11,17 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::params;
 use uuid::Uuid;
 
+/// What went into which tank of a truck, as [`Pumping::parts`] says it: the table `part` of a statement. Its tank is null where
+/// the pumping names none.
+pub(super) const PARTS: &str = "spread (id, stop, tank, out_ml, second, over_ml) AS (
+       SELECT id, stop, truck_tank, out_ml, second_tank,
+         CASE WHEN second_tank IS NULL OR second_tank IS truck_tank THEN 0
+           ELSE max(0, min(coalesce(second_ml, 0), out_ml)) END
+       FROM pumping WHERE removed = 0 AND out_ml IS NOT NULL AND pumped IS NOT 0),
+     part (id, stop, tank, ml) AS (
+       SELECT id, stop, tank, out_ml - over_ml FROM spread WHERE over_ml = 0 OR over_ml <> out_ml
+       UNION ALL SELECT id, stop, second, over_ml FROM spread WHERE over_ml > 0)";
+
 /// One pumping with where it was done.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LoadRow {
@@ -76,7 +87,7 @@ impl TruckRows {
         let now = pumpings
             .iter()
             .filter(|pumping| !pumping.removed)
-            .filter_map(|pumping| self.collected(pumping, stop))
+            .flat_map(|pumping| self.collected(pumping, stop))
             .collect::<Vec<_>>();
         self.ledger_with(Some(stop.id), &now)
     }
@@ -99,7 +110,7 @@ impl TruckRows {
             .loads
             .iter()
             .filter(|row| Some(row.stop.id) != without)
-            .filter_map(|row| self.collected(&row.pumping, &row.stop));
+            .flat_map(|row| self.collected(&row.pumping, &row.stop));
         let disposed = self.disposals.iter().filter_map(|disposal| {
             let at = disposal.at?;
             Some(Entry {
@@ -134,21 +145,25 @@ impl TruckRows {
         )
     }
 
-    /// A pumping as an entry: nothing is collected where somebody said that it was not pumped.
-    fn collected(&self, pumping: &Pumping, stop: &Stop) -> Option<Entry> {
-        let at = stop.started_at?;
-        let tank = self.tank_of(pumping)?;
-        if pumping.pumped == Some(false) || self.opened(tank).is_some_and(|opened| at <= opened) {
-            return None;
-        }
-        Some(Entry {
-            id: pumping.id.0,
-            at,
-            day: at.date_naive(),
-            tank,
-            kind: EntryKind::Collected,
-            amount_ml: pumping.out_ml?,
-        })
+    /// A pumping as entries, one for each tank of a truck it went into: nothing is collected where somebody said that it was
+    /// not pumped.
+    fn collected(&self, pumping: &Pumping, stop: &Stop) -> Vec<Entry> {
+        let Some(at) = stop.started_at.filter(|_| pumping.pumped != Some(false)) else {
+            return Vec::new();
+        };
+        pumping
+            .parts(self.tank_of(pumping))
+            .into_iter()
+            .filter(|(tank, _)| self.opened(*tank).is_none_or(|opened| at > opened))
+            .map(|(tank, amount_ml)| Entry {
+                id: pumping.id.0,
+                at,
+                day: at.date_naive(),
+                tank,
+                kind: EntryKind::Collected,
+                amount_ml,
+            })
+            .collect()
     }
 
     fn opened(&self, tank: TruckTankId) -> Option<DateTime<FixedOffset>> {
@@ -192,13 +207,18 @@ impl Store {
             places,
         };
         // What was pumped before a tank's load began to be counted is on nobody's record here.
+        let is_counted = |tank: TruckTankId, row: &LoadRow| {
+            rows.opened(tank)
+                .is_none_or(|opened| row.at().is_some_and(|at| at > opened))
+        };
         let kept = rows
             .loads
             .iter()
             .filter(|row| {
-                rows.tank_of(&row.pumping)
-                    .and_then(|tank| rows.opened(tank))
-                    .is_none_or(|opened| row.at().is_some_and(|at| at > opened))
+                let parts = row.pumping.parts(rows.tank_of(&row.pumping));
+                let alone = rows.tank_of(&row.pumping).filter(|_| parts.is_empty());
+                let mut tanks = parts.iter().map(|(tank, _)| *tank).chain(alone).peekable();
+                tanks.peek().is_none() || tanks.any(|tank| is_counted(tank, row))
             })
             .cloned()
             .collect();
@@ -213,11 +233,11 @@ impl Store {
         let mut select = self
             .db
             .prepare_cached(
-                "SELECT k.id, k.opening_ml
-                   + (SELECT coalesce(sum(max(-1000000000000, min(p.out_ml, 1000000000000))), 0)
-                      FROM pumping p JOIN stop s ON s.id = p.stop
-                      WHERE coalesce(p.truck_tank, ?2) = k.id AND p.removed = 0 AND s.removed = 0
-                        AND p.pumped IS NOT 0 AND p.out_ml IS NOT NULL
+                &format!("WITH {PARTS}
+                 SELECT k.id, k.opening_ml
+                   + (SELECT coalesce(sum(max(-1000000000000, min(p.ml, 1000000000000))), 0)
+                      FROM part p JOIN stop s ON s.id = p.stop
+                      WHERE coalesce(p.tank, ?2) = k.id AND s.removed = 0
                         AND s.started_at IS NOT NULL AND substr(s.started_at, 1, 10) < ?3
                         AND (k.opened_at IS NULL OR julianday(s.started_at) > julianday(k.opened_at)))
                    - (SELECT coalesce(sum(max(-1000000000000, min(d.out_ml, 1000000000000))), 0) FROM disposal d
@@ -226,7 +246,7 @@ impl Store {
                    + (SELECT coalesce(sum(max(-1000000000000, min(c.change_ml, 1000000000000))), 0) FROM load_correction c
                       WHERE c.truck_tank = k.id AND c.removed = 0 AND substr(c.at, 1, 10) < ?3
                         AND (k.opened_at IS NULL OR julianday(c.at) > julianday(k.opened_at)))
-                 FROM truck_tank k WHERE k.truck = ?1 AND k.removed = 0",
+                 FROM truck_tank k WHERE k.truck = ?1 AND k.removed = 0"),
             )
             .map_err(StoreError::sql(doing))?;
         select
@@ -244,7 +264,8 @@ impl Store {
              FROM pumping p JOIN stop s ON s.id = p.stop JOIN site h ON h.id = s.site JOIN tank k ON k.id = p.tank
              WHERE p.removed = 0 AND s.removed = 0 AND p.pumped IS NOT 0 AND (p.out_ml IS NOT NULL OR p.pumped = 1)
                AND substr(s.started_at, 1, 10) >= ?3
-               AND coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
+               AND (coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
+                 OR p.second_tank IN (SELECT id FROM truck_tank WHERE truck = ?1))
              ORDER BY julianday(s.started_at), k.place, p.id",
             columns::<Pumping>("p"),
             columns::<Stop>("s"),

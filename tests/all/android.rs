@@ -51,6 +51,17 @@ fn rust_side() -> (BTreeMap<String, Signature>, BTreeMap<String, Signature>) {
     let text = source("src/platform/android.rs");
     let table = between(&text, "bind_java_type! {", "\n}\n");
     let (calls, called) = table.split_once("native_methods {").expect("the table has both halves");
+    // An activity's methods are called on it, and what it calls belongs to its class.
+    assert_eq!(
+        calls.matches("static fn ").count(),
+        0,
+        "a method of the activity is not static"
+    );
+    assert_eq!(
+        called.matches("static fn ").count(),
+        called.matches("name = \"").count(),
+        "a native method is static"
+    );
     let read = |half: &str| {
         half.split("fn ")
             .filter(|piece| piece.contains("name = \""))
@@ -179,6 +190,41 @@ fn manifest_sources_and_build_name_the_same_things() {
     // The two places that state the lowest API agree.
     let least = between(&manifest, "android:minSdkVersion=\"", "\"");
     assert!(source("android/build.sh").contains(&format!("min={least}\n")));
+    let target = between(&manifest, "android:targetSdkVersion=\"", "\"");
+    assert!(source("android/build.sh").contains(&format!("--target-sdk-version {target} ")));
+    // The name under which Android starts the Rust side, and what makes a library of it.
+    assert!(rust.contains("#[unsafe(no_mangle)]\nextern \"Rust\" fn android_main(app: AndroidApp)"));
+    assert!(source("android/build.sh").contains("--crate-type cdylib"));
+}
+
+#[test]
+fn every_refusal_of_the_phone_has_its_meaning_here_and_the_other_way_round() {
+    let java = source("android/java/app/lidmark/LidmarkActivity.java");
+    let quoted = |text: &str| text.split('"').nth(1).map(str::to_owned);
+    let mut said: BTreeSet<String> = java
+        .split("onRefused(")
+        .skip(1)
+        .filter(|piece| piece.starts_with('"'))
+        .filter_map(quoted)
+        .collect();
+    // The last argument of `start(…)` is what is said when no app answers.
+    said.extend(
+        java.split("start(")
+            .skip(1)
+            .filter_map(|piece| piece.split(';').next())
+            .filter(|call| call.contains('"'))
+            .filter_map(|call| call.rsplit('"').nth(1))
+            .map(str::to_owned),
+    );
+    let rust = source("src/platform/android.rs");
+    let arms = between(&rust, "fn on_refused", "if let Some(lack)");
+    let understood: BTreeSet<String> = arms
+        .lines()
+        .filter(|line| line.contains("=>"))
+        .filter_map(quoted)
+        .collect();
+    assert!(said.len() > 5, "{said:?}");
+    assert_eq!(said, understood);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use chrono::TimeDelta;
 use lidmark::app::overlay::PadKey;
 use lidmark::app::page::{Page, PageRow, PageView};
+use lidmark::app::session::Steady;
 use lidmark::app::shell::{App, Screen};
 use lidmark::domain::record::{Language, Station, Units};
 
@@ -228,6 +229,110 @@ fn the_wait_of_the_leak_gauge_goes_on_while_the_program_is_closed() {
     assert!(app.page_view().lead.iter().any(|line| line.contains("88.6 cm")));
 }
 
+/// The phone's two clocks: the time of day, and the seconds since its start by a clock that nobody can set.
+fn clocks(app: &mut App, day: i64, boot: &'static str, steady: i64) {
+    later(app, day);
+    drop(app.session_mut().set_steady_clock(Box::new(move || {
+        Some(Steady {
+            boot: boot.to_owned(),
+            seconds: steady,
+        })
+    })));
+}
+
+#[test]
+fn a_clock_that_is_changed_during_the_wait_is_noticed_and_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let (mut app, _) = app_at_a_stop(&path);
+    taps(&mut app, TANK);
+    app.tap_page(Page::Gauge);
+    clocks(&mut app, 0, "a", 1_000);
+    answer(&mut app, "Wait", "1 h");
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    app.session_mut().settle().unwrap();
+    drop(app);
+    // Killed and started again; in between somebody set the clock five hours back. Twenty minutes have gone by.
+    let mut app = app_on(&path);
+    clocks(&mut app, -5 * 3_600, "a", 2_200);
+    app.tap_page(Page::Gauge);
+    assert_eq!(app.page_view().figure, "40:00");
+    assert!(
+        says(&app.page_view(), "was changed during the wait"),
+        "{:?}",
+        app.page_view().lead
+    );
+    clocks(&mut app, 9 * 3_600, "a", 4_600);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    // As by hand above: 92.9 L in the hour that went by, whatever the time of day says.
+    let view = app.page_view();
+    assert!(says(&view, "589 gal a day"), "{:?}", view.result);
+    assert!(
+        says(&view, "The clock was changed between the marks"),
+        "{:?}",
+        view.result
+    );
+
+    // Started again: only the time of day is left, and that is said.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 10 * 3_600, "b", 50);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    let view = app.page_view();
+    assert!(says(&view, "589 gal a day"), "{:?}", view.result);
+    assert!(says(&view, "was started again between the marks"), "{:?}", view.result);
+
+    // Set back behind the first mark, with nothing else to go by: no figure, and why.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 8 * 3_600, "c", 50);
+    assert!(says(&app.page_view(), "it was set back"), "{:?}", app.page_view().lead);
+    app.tap_page_key(0);
+    type_keys(&mut app, "35");
+    let view = app.page_view();
+    assert!(says(&view, "the clock was set back"), "{:?}", view.result);
+    assert!(!says(&view, "gal a day,"), "{:?}", view.result);
+
+    // A year forward is asked about.
+    app.tap_page_key(0);
+    type_keys(&mut app, "36");
+    clocks(&mut app, 366 * 86_400, "d", 50);
+    app.tap_page_key(0);
+    type_keys(&mut app, "10");
+    assert!(
+        says(&app.page_view(), "More than a day lies between the marks"),
+        "{:?}",
+        app.page_view().result
+    );
+    app.session_mut().settle().unwrap();
+    app.session().ask(|store| store.check()).unwrap();
+}
+
+#[test]
+fn a_clock_that_is_changed_while_a_fixture_runs_counts_nothing_false() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
+    taps(&mut app, TANK);
+    app.tap_page(Page::Flush);
+    tap_caption(&mut app, "Toilet");
+    clocks(&mut app, 0, "a", 100);
+    answer(&mut app, "Toilet", "Run");
+    clocks(&mut app, 7_200, "a", 109);
+    assert_eq!(row(&app, "Toilet").1.detail, "running for 9 s");
+    answer(&mut app, "Toilet", "Came");
+    assert_eq!(row(&app, "Toilet").1.detail, "came after 9 s");
+    // With no such clock a jump of hours is no count at all.
+    drop(app.session_mut().set_steady_clock(Box::new(|| None)));
+    answer(&mut app, "Toilet", "Run");
+    later(&mut app, -7_200);
+    assert_eq!(row(&app, "Toilet").1.detail, "running");
+    answer(&mut app, "Toilet", "Came");
+    assert_eq!(row(&app, "Toilet").1.detail, "came");
+}
+
 #[test]
 fn two_answers_that_do_not_go_together_are_said() {
     let folder = tempfile::tempdir().unwrap();
@@ -235,7 +340,11 @@ fn two_answers_that_do_not_go_together_are_said() {
     taps(&mut app, TANK);
     app.tap_page(Page::Looks);
     answer(&mut app, "Water coming in with nothing running", "Not there");
-    answer(&mut app, "That water coming from the inlet pipe", "There");
+    answer(
+        &mut app,
+        "Water coming in at the inlet pipe with nothing running",
+        "There",
+    );
     assert!(
         says(&app.page_view(), "do not go together"),
         "{:?}",
@@ -316,7 +425,7 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
         type_keys(app, tax);
     };
     set(&mut app, "Pumping a tank", "295", "0");
-    set(&mut app, "Digging out a lid", "45.50", "6.5");
+    set(&mut app, "Digging out a lid", "45.50", "8.25");
     assert_eq!(row(&app, "Digging out a lid").1.right, "$45.50");
     app.tap_page_key(0);
     app.sheet_edit("Bacteria test");
@@ -331,8 +440,8 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
     assert!(offered.detail.contains("5 in"), "{offered:?}");
     answer(&mut app, "Pumping a tank", "Accepted");
     answer(&mut app, "Digging out a lid", "Accepted");
-    // By hand: 295.00 + 45.50 = 340.50; 6.5 % of 45.50 = 2.9575, so 2.96; 343.46.
-    assert_eq!(app.page_view().figure, "$343.46");
+    // By hand: 295.00 + 45.50 = 340.50; 8.25 % of 45.50 = 3.75375, so 3.75; 344.25.
+    assert_eq!(app.page_view().figure, "$344.25");
     answer(&mut app, "Hose sections beyond the usual", "+ 1");
     answer(&mut app, "Extra hose, one section", "Declined");
     // Both answers are kept, and the one declined is not offered again.
@@ -349,7 +458,7 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
         "{lines:?}"
     );
     let slip = app.card_data().unwrap().work.lines;
-    assert_eq!(slip[0], "Total with $2.96 tax: $343.46.");
+    assert_eq!(slip[0], "Total with $3.75 tax: $344.25.");
     assert!(
         slip.iter()
             .any(|line| line.starts_with("Offered and declined: Extra hose")),

@@ -164,6 +164,172 @@ fn cases_of_the_trade() {
     }
 }
 
+/// More cases of the trade (common practice): the causes that must stand first, whichever of them leads, and those that must
+/// not be called likely.
+#[test]
+#[allow(clippy::too_many_lines, reason = "a table of cases")]
+fn the_order_of_causes_is_the_one_a_pumper_would_give() {
+    let flush = |results: &[(&str, &str)]| {
+        let fixtures: Vec<Value> = results
+            .iter()
+            .enumerate()
+            .map(|(place, (result, branch))| {
+                json!({"name": format!("fixture {place}"), "kind": "toilet", "branch": branch, "result": result})
+            })
+            .collect();
+        json!({"drawn_down": true, "fixtures": fixtures})
+    };
+    let tank = json!({"shape": {"kind": "box", "length_mm": 2400, "width_mm": 1200}, "liquid_depth_mm": 1200});
+    let gauge = |from: i64, to: i64, hours: i64| json!({"first": {"level_mm": from, "at_s": 0}, "second": {"level_mm": to, "at_s": hours * 3_600}});
+    let cases: [(Value, &[&str], &[&str]); 22] = [
+        // Downstream of the tank.
+        (
+            json!({"levels": {"before_pumping_mm": 75}}),
+            &["outlet_or_filter_blocked", "field_saturated"],
+            &["outlet_or_filter_blocked", "field_saturated"],
+        ),
+        (
+            json!({"levels": {"before_pumping_mm": 75}, "signs": {"runback": "absent", "filter_clogged": "absent"}}),
+            &["outlet_or_filter_blocked"],
+            &["outlet_or_filter_blocked"],
+        ),
+        (
+            json!({"levels": {"before_pumping_mm": 0, "high_water_mark_mm": 120}}),
+            &["outlet_or_filter_blocked"],
+            &["outlet_or_filter_blocked", "field_saturated"],
+        ),
+        (
+            json!({"levels": {"before_pumping_mm": 120}, "signs": {"backup_in_house": "present"}}),
+            &["outlet_or_filter_blocked", "field_saturated"],
+            &["main_line_blocked"],
+        ),
+        (
+            json!({"signs": {"runback": "present", "pumped_often": "present"}}),
+            &["field_saturated"],
+            &["outlet_or_filter_blocked"],
+        ),
+        // What waits in the chamber has passed the outlet.
+        (
+            json!({"levels": {"before_pumping_mm": 60}, "signs": {"alarm_on": "present", "pump_chamber_high": "present", "runback": "absent"}}),
+            &["pump_chamber_fault"],
+            &["outlet_or_filter_blocked", "field_saturated"],
+        ),
+        (
+            json!({"signs": {"float_stuck": "present"}}),
+            &["pump_chamber_fault"],
+            &[],
+        ),
+        // The tank.
+        (
+            json!({"levels": {"before_pumping_mm": -150}, "signs": {"not_yet_refilled": "present"}}),
+            &["tank_leaks"],
+            &["tank_leaks"],
+        ),
+        (
+            json!({"tank": tank, "leak_gauge": gauge(0, -40, 2)}),
+            &["tank_leaks"],
+            &[],
+        ),
+        (
+            json!({"tank": tank, "leak_gauge": gauge(-900, -880, 1)}),
+            &["fixture_runs", "groundwater_enters"],
+            &["fixture_runs", "groundwater_enters"],
+        ),
+        (
+            json!({"tank": tank, "leak_gauge": gauge(-900, -900, 4)}),
+            &[],
+            &["fixture_runs", "groundwater_enters", "tank_leaks"],
+        ),
+        (
+            json!({"signs": {"inflow_at_inlet": "present", "fixture_running": "absent", "ground_saturated": "present"}}),
+            &["groundwater_enters"],
+            &["fixture_runs"],
+        ),
+        // The lines.
+        (
+            json!({"flush_test": flush(&[("slow", "kitchen"), ("came", "a"), ("came", "b")])}),
+            &["branch_blocked"],
+            &["main_line_blocked", "slow_line_or_vent"],
+        ),
+        (
+            json!({"flush_test": flush(&[("slow", "kitchen"), ("nothing", "a"), ("came", "b")])}),
+            &["branch_blocked"],
+            &["main_line_blocked", "slow_line_or_vent"],
+        ),
+        (
+            json!({"flush_test": flush(&[("slow", "a"), ("nothing", "b")])}),
+            &["slow_line_or_vent"],
+            &["inlet_blocked"],
+        ),
+        (
+            json!({"flush_test": flush(&[("nothing", "a"), ("nothing", "b")]), "signs": {"cleanout_full": "absent"}}),
+            &["main_line_blocked"],
+            &["main_line_blocked", "inlet_blocked"],
+        ),
+        (
+            json!({"flush_test": flush(&[("nothing", "a"), ("nothing", "b")]), "signs": {"cleanout_full": "present", "inlet_plugged": "present"}}),
+            &["inlet_blocked"],
+            &[],
+        ),
+        (
+            json!({"flush_test": flush(&[("slow", "a"), ("slow", "b")]), "signs": {"gurgling": "present"}}),
+            &["slow_line_or_vent"],
+            &["main_line_blocked", "branch_blocked"],
+        ),
+        // One thing seen is not two.
+        (
+            json!({"signs": {"heavy_use": "present"}}),
+            &["too_much_water"],
+            &["too_much_water", "field_saturated"],
+        ),
+        (
+            json!({"signs": {"roots": "present"}}),
+            &[],
+            &["main_line_blocked", "outlet_or_filter_blocked", "tank_leaks"],
+        ),
+        (
+            json!({"signs": {"outlet_device_missing": "present", "solids_past_outlet": "present", "wet_over_field": "present"}}),
+            &["solids_carried_over", "field_saturated"],
+            &["outlet_or_filter_blocked"],
+        ),
+        // All looked at, all in order.
+        (
+            json!({"levels": {"before_pumping_mm": 0}, "flush_test": flush(&[("came", "a"), ("came", "b")]),
+                "signs": {"runback": "absent", "filter_clogged": "absent", "wet_over_field": "absent", "inflow_nothing_running": "absent", "cracks": "absent"}}),
+            &[],
+            &[
+                "outlet_or_filter_blocked",
+                "field_saturated",
+                "tank_leaks",
+                "fixture_runs",
+                "groundwater_enters",
+                "branch_blocked",
+                "main_line_blocked",
+            ],
+        ),
+    ];
+    for (input, first, not_likely) in cases {
+        let output = answer(&input);
+        let causes = output["causes"].as_array().unwrap();
+        let mut leading: Vec<&str> = causes[..first.len()]
+            .iter()
+            .map(|each| each["cause"].as_str().unwrap())
+            .collect();
+        let mut wanted = first.to_vec();
+        leading.sort_unstable();
+        wanted.sort_unstable();
+        assert_eq!(leading, wanted, "{input}");
+        for each in causes {
+            let (cause, chance) = (each["cause"].as_str().unwrap(), each["chance"].as_f64().unwrap());
+            assert!((0.05..=0.95).contains(&chance), "{input} {cause} {chance}");
+            assert!(
+                each["band"] != "likely" || !not_likely.contains(&cause),
+                "{input}: {cause}"
+            );
+        }
+    }
+}
+
 #[test]
 fn thin_evidence_stays_thin() {
     let output = answer(&json!({"flush_test": {"drawn_down": true, "fixtures": [
@@ -236,6 +402,9 @@ fn bad_input_names_the_field() {
         (json!({"signs": {"runback": "maybe"}}).to_string(), "signs.runback: unknown state `maybe`"),
         (r#"{"signs": {"runback": "present", "runback": "absent"}}"#.into(), "`runback` stands twice"),
         (json!({"signs": {"level_above_outlet": "present", "level_below_outlet": "present"}}).to_string(), "signs.level_"),
+        (json!({"signs": {"flush_nothing": "present", "flush_all_slow": "present"}}).to_string(), "it is present by one field and absent by another"),
+        (json!({"signs": {"flush_all_slow": "present"}, "flush_test": {"drawn_down": true, "fixtures": [{"name": "a", "kind": "toilet", "result": "nothing"}, {"name": "b", "kind": "tub", "result": "nothing"}]}}).to_string(), "signs.flush_all_slow: it is present by one field"),
+        (json!({"signs": {"pump_chamber": "absent", "float_stuck": "present"}}).to_string(), "signs.pump_chamber: it is "),
         (json!({"signs": {"level_above_outlet": "absent"}, "levels": {"before_pumping_mm": 90}}).to_string(), "signs.level_above_outlet: it is absent by one field and present by another"),
         (json!({"levels": {"before_pumping_mm": 1.5}}).to_string(), "levels.before_pumping_mm"),
         (fixture(json!({"seconds": 4})), "flush_test.fixtures[0].seconds"),

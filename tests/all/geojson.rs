@@ -144,3 +144,17 @@ proptest! {
         prop_assert!((at.latitude_deg() - lat).abs() < 0.51e-7 && (at.longitude_deg() - lon).abs() < 0.51e-7);
     }
 }
+
+/// What GDAL's `ogr2ogr` 3.6 makes of our GPX keeps kinds, errors and notes.
+#[test]
+fn a_plan_keeps_its_kinds_through_a_general_tool() {
+    let text = r#"{"type": "FeatureCollection", "name": "waypoints",
+        "crs": {"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS84"}},
+        "features": [{"type": "Feature",
+            "properties": {"name": "inlet lid", "cmt": "± 4.9 m", "desc": "under the slab", "type": "tank_lid", "lidmark_error_m": 4.921},
+            "geometry": {"type": "Point", "coordinates": [-93.0001012, 45.0001012]}}]}"#;
+    let read = read(text.as_bytes()).unwrap();
+    let mark = &read.marks[0];
+    assert_eq!((mark.kind, mark.error_m), (PinKind::TankLid, Some(4.921)));
+    assert_eq!(mark.note.as_deref(), Some("under the slab"));
+}

@@ -100,3 +100,35 @@ proptest! {
         drop(read(format!("<gpx version=\"1.1\">{text}</gpx>").as_bytes()));
     }
 }
+
+/// A plan that a general tool carried into its own GPX keeps kinds and errors. Source of the form: what GDAL's `ogr2ogr`
+/// 3.6 writes from our `GeoJSON` with `GPX_USE_EXTENSIONS=YES`.
+#[test]
+fn a_plan_keeps_its_kinds_through_a_general_tool() {
+    let text = r#"<?xml version="1.0"?>
+<gpx version="1.1" creator="GDAL 3.6.2" xmlns:ogr="http://osgeo.org/gdal" xmlns="http://www.topografix.com/GPX/1/1">
+<wpt lat="45.0001012" lon="-93.0001012">
+  <name>tapa norte «ñ» &amp; &lt;b&gt;</name>
+  <extensions>
+    <ogr:error_m>4.921</ogr:error_m>
+    <ogr:kind>tank_lid</ogr:kind>
+  </extensions>
+</wpt>
+<wpt lat="45.0" lon="-93.0"><name>other</name><extensions><ogr:kind>shed</ogr:kind></extensions></wpt>
+</gpx>"#;
+    let plan = read(text.as_bytes()).unwrap();
+    assert_eq!(
+        (plan.marks[0].kind, plan.marks[0].error_m),
+        (PinKind::TankLid, Some(4.921))
+    );
+    assert_eq!((plan.marks[1].kind, plan.marks[1].error_m), (PinKind::Landmark, None));
+}
+
+/// A lid known to the centimetre is not called good to nothing.
+#[test]
+fn a_small_error_is_not_rounded_away() {
+    let mut lid = plan();
+    lid.marks.truncate(1);
+    lid.marks[0].error_m = Some(0.024);
+    assert!(write(&lid).unwrap().contains("<cmt>± 0.02 m</cmt>"));
+}

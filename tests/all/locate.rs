@@ -413,6 +413,9 @@ fn a_rigid_fit_finds_turn_and_move_and_names_a_bad_pin() {
     bad[1].pin = bad[1].pin.plus(Point::new(60.0, 0.0));
     let fit = fit_rigid(&bad).unwrap();
     assert!(!fit.agrees && fit.worst == Some(1), "{fit:?}");
+    // Two places share what they disagree by: neither can be named.
+    let two = fit_rigid(&bad[..2]).unwrap();
+    assert!(!two.agrees && two.worst.is_none(), "{two:?}");
     assert!(matches!(fit_rigid(&shared[..1]), Err(FitError::TooFew(1))));
     assert!(matches!(fit_rigid(&[shared[0], shared[0]]), Err(FitError::OneSpot)));
 }

@@ -451,3 +451,57 @@ proptest! {
         }
     }
 }
+
+/// A file of thousands of pushes is answered, and with chances; the least of them is still a number.
+#[test]
+fn thousands_of_pushes_in_a_file_are_answered() {
+    let met = ["nothing", "tank", "edge", "pipe"];
+    let probes: Vec<Value> = (0..3_000_u32)
+        .map(|n| json!({"at": {"x_m": f64::from(n % 61) * 0.3, "y_m": f64::from(n % 53) * 0.3}, "depth_m": 1.0, "met": met[n as usize % 4]}))
+        .collect();
+    let file = json!({"clues": [{"kind": "vent", "at": {"x_m": 1, "y_m": 2}}], "probes": probes});
+    let answer = run(&file.to_string()).unwrap();
+    fits(&validator("locate-output.schema.json"), &answer);
+    let places = answer["map"]["places"].as_array().unwrap();
+    assert!(!places.is_empty() && places.iter().all(|place| place["chance"].is_f64()));
+}
+
+/// Ten thousand places without a name are each given one of their own.
+#[test]
+fn ten_thousand_places_of_one_name_are_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("places.geojson");
+    let feature = |n: u32| json!({"type": "Feature", "properties": {"name": "lid"}, "geometry": {"type": "Point", "coordinates": [f64::from(n) * 1e-6, 45.0]}});
+    let features: Vec<Value> = (0..10_000).map(feature).collect();
+    let text = json!({"type": "FeatureCollection", "features": features}).to_string();
+    std::fs::write(&path, text).unwrap();
+    let asked = Asked {
+        pins: vec![path],
+        ..Asked::default()
+    };
+    let answer = answer(&asked, "").unwrap();
+    let pins = answer["pins"].as_array().unwrap();
+    let names: std::collections::HashSet<&str> = pins.iter().map(|pin| pin["name"].as_str().unwrap()).collect();
+    assert_eq!((pins.len(), names.len()), (10_000, 10_000));
+    assert!(names.contains("lid") && names.contains("lid (10000)"));
+}
+
+/// What is no number is said in words a person knows, and briefly.
+#[test]
+fn a_number_that_is_none_is_refused_in_plain_words() {
+    let pin = |latitude: &str| {
+        format!(r#"{{"pins":[{{"name":"a","kind":"well","fixes":[{{"lat_deg":{latitude},"lon_deg":1}}]}}]}}"#)
+    };
+    for (latitude, said) in [("NaN", "NaN and Infinity are none"), (r#""45""#, "expected a number")] {
+        let refusal = format!("{:?}", run(&pin(latitude)).unwrap_err());
+        assert!(
+            refusal.contains(said) && refusal.contains("pins[0].fixes[0].lat_deg"),
+            "{refusal}"
+        );
+    }
+    let long = format!(
+        "{:?}",
+        run(r#"{"frame":{"from":"a","to":"b","distance_m":1e300}}"#).unwrap_err()
+    );
+    assert!(long.contains("1e300 is out of range"), "{long}");
+}

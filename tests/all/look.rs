@@ -19,7 +19,7 @@ use lidmark::ui::{
 use slint::platform::{PointerEventButton, WindowEvent};
 use slint::{ComponentHandle, Global, LogicalPosition};
 
-const SCREENS: [Screen; 21] = [
+const SCREENS: [Screen; 22] = [
     Screen::FirstRun,
     Screen::Day,
     Screen::Book,
@@ -29,6 +29,7 @@ const SCREENS: [Screen; 21] = [
     Screen::Dig,
     Screen::Read,
     Screen::Pump,
+    Screen::Page,
     Screen::Leave,
     Screen::Tank,
     Screen::Photos,
@@ -403,6 +404,106 @@ fn a_low_window_scrolls_and_nothing_is_squeezed() {
             );
         }
     });
+}
+
+/// Raises a phone's keyboard as Slint's Android backend does: the rectangle it covers, at the foot of the window.
+fn raise_keyboard(window: &AppWindow, width: u16, height: u16, keyboard: f32) {
+    let at = LogicalPosition::new(0.0, f32::from(height) - keyboard);
+    let size = slint::LogicalSize::new(f32::from(width), keyboard);
+    window
+        .window()
+        .set_virtual_keyboard(at, size, i_slint_core::InternalToken);
+}
+
+/// Scrolls as a finger would until the field is on the screen, then touches it.
+fn tap_field(window: &AppWindow, field: &ElementHandle, height: u16) {
+    let centre = || {
+        let (at, size) = (field.absolute_position(), field.size());
+        LogicalPosition::new(at.x + size.width / 2.0, at.y + size.height / 2.0)
+    };
+    for _ in 0..80 {
+        let y = centre().y;
+        let seen = 150.0..f32::from(height) - 110.0;
+        if seen.contains(&y) {
+            break;
+        }
+        let event = WindowEvent::PointerScrolled {
+            position: LogicalPosition::new(centre().x, f32::from(height) / 2.0),
+            delta_x: 0.0,
+            delta_y: if y < 150.0 { 40.0 } else { -40.0 },
+        };
+        window.window().dispatch_event_with_result(event).unwrap();
+        slint::platform::update_timers_and_animations();
+    }
+    let (position, button) = (centre(), PointerEventButton::Left);
+    for event in [
+        WindowEvent::PointerMoved { position },
+        WindowEvent::PointerPressed { position, button },
+        WindowEvent::PointerReleased { position, button },
+    ] {
+        window.window().dispatch_event_with_result(event).unwrap();
+    }
+}
+
+#[test]
+fn the_keyboard_of_a_phone_never_covers_the_field_that_is_typed_in() {
+    // A usual phone upright and on its side; keyboards of 300 and 200 dp are common practice, 420 has a row of suggestions.
+    for (width, height, keyboard) in [(412, 892, 420.0), (360, 640, 300.0), (892, 412, 200.0)] {
+        on_own_thread(move |window| {
+            let top = f32::from(height) - keyboard;
+            let sheet = SheetApi::get(&window);
+            sheet.set_title("Where the tank is".into());
+            for many_lines in [false, true] {
+                sheet.set_many_lines(many_lines);
+                sheet.set_shown(true);
+                draws(&window, width, height, "sheet");
+                raise_keyboard(&window, width, height, keyboard);
+                draws(&window, width, height, "sheet");
+                let field = ElementQuery::from_root(&window)
+                    .match_descendants()
+                    .match_accessible_role(AccessibleRole::TextInput)
+                    .find_first()
+                    .expect("the field of the sheet");
+                let keep = find(&window, "Keep");
+                for (what, element) in [("field", field), ("Keep", keep)] {
+                    let (at, size) = (element.absolute_position(), element.size());
+                    assert!(
+                        at.y >= 0.0 && at.y + size.height <= top + 0.5,
+                        "{what} of the sheet at {width} x {height} ends at {} under a keyboard that begins at {top}",
+                        at.y + size.height
+                    );
+                }
+                sheet.set_shown(false);
+                raise_keyboard(&window, width, height, 0.0);
+            }
+            // Every field of the longest form and the one of the book, each touched where it is seen.
+            for screen in [Screen::SiteEdit, Screen::Book] {
+                AppApi::get(&window).set_screen(screen);
+                draws(&window, width, height, "form");
+                let fields = ElementQuery::from_root(&window)
+                    .match_descendants()
+                    .match_accessible_role(AccessibleRole::TextInput)
+                    .find_all();
+                assert!(!fields.is_empty(), "{screen:?}");
+                for field in fields {
+                    let label = field.accessible_label().unwrap_or_default();
+                    raise_keyboard(&window, width, height, 0.0);
+                    tap_field(&window, &field, height);
+                    draws(&window, width, height, "focused");
+                    raise_keyboard(&window, width, height, keyboard);
+                    draws(&window, width, height, "typed in");
+                    let (at, size) = (field.absolute_position(), field.size());
+                    assert!(
+                        at.y >= -0.5 && at.y + size.height <= top + 0.5,
+                        "{screen:?} {label:?} at {width} x {height}: {} to {}, keyboard from {top}",
+                        at.y,
+                        at.y + size.height
+                    );
+                }
+                raise_keyboard(&window, width, height, 0.0);
+            }
+        });
+    }
 }
 
 #[test]

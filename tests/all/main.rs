@@ -16,8 +16,10 @@
 mod android;
 mod card;
 mod checks;
+mod cloud;
 mod dayfile;
 mod diagnose;
+mod documents;
 #[path = "../fuzz/src/entries.rs"]
 mod entries;
 mod fixture;
@@ -38,6 +40,8 @@ mod merge;
 mod model;
 mod nmea;
 mod office;
+#[cfg(feature = "ui")]
+mod pages_look;
 mod photos;
 mod plan_files;
 mod plan_sheet;
@@ -47,11 +51,12 @@ mod power;
 mod probing;
 mod rules;
 mod schema;
+#[cfg(target_os = "linux")]
+mod season;
 mod stops;
 mod store;
 mod threats;
 mod truck;
-mod upkeep;
 #[cfg(feature = "ui")]
 mod window;
 mod wipe;

@@ -6,11 +6,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use chrono::{DateTime, Duration, FixedOffset, NaiveDate};
+use lidmark::domain::pack::{CellRef, Pack, Stamp};
 use lidmark::domain::record::{
-    Cell, FieldChange, Logged, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId,
+    Cell, FieldChange, KINDS, Op, Pumping, PumpingId, Reading, ReadingId, Record, Setup, SetupId, Site, SiteId,
     Stamped, Stop, StopId, Tank, TankId, changes,
 };
-use lidmark::store::{DayFile, Merged, SequenceNote, Store, StoreError, TakenIn};
+use lidmark::store::{ActionRow, DayFile, Merged, SequenceNote, Store, StoreError, TakenIn};
 use proptest::prelude::*;
 use uuid::Uuid;
 
@@ -660,23 +661,9 @@ fn how_a_phone_is_set_up_never_becomes_how_the_office_is() {
 
 #[test]
 fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
-    let action = |label: &str| Logged {
-        op: Op {
-            id: Uuid::from_u128(70),
-            stop: Some(stop(5, 1).id),
-            at: ago(9),
-            label: label.to_owned(),
-            undoable: true,
-            changes: vec![FieldChange {
-                table: "stop",
-                id: Uuid::from_u128(5),
-                field: "found_note",
-                value: text(label),
-            }],
-        },
-        undoes: None,
-        before: vec![Some(text(""))],
-    };
+    let stop = stop(5, 1).id;
+    let changes =
+        |label: &str| format!(r#"[{{"table":"stop","id":"{stop}","field":"found_note","old":"","new":"{label}"}}]"#);
     let mut books = Vec::new();
     for order in [["one", "two"], ["two", "one"]] {
         let folder = tempfile::tempdir().unwrap();
@@ -685,7 +672,17 @@ fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
             for again in 0..2 {
                 store
                     .take_in(&file(phone(again), i as u64), now(), |merger| {
-                        merger.action(phone(1), &action(label))
+                        merger.action(
+                            phone(1),
+                            ActionRow {
+                                id: Uuid::from_u128(70),
+                                stop: Some(stop.0),
+                                at: ago(9),
+                                label,
+                                undoes: None,
+                                changes: &changes(label),
+                            },
+                        )
                     })
                     .unwrap();
             }
@@ -699,6 +696,72 @@ fn the_log_of_the_phones_is_kept_once_whatever_the_order() {
         books.push(rows);
     }
     assert_eq!(books[0], books[1]);
+}
+
+/// The way a whole record goes in one go is a shorter one to the same place.
+#[test]
+fn records_that_come_whole_make_the_book_they_make_field_by_field() {
+    let far_off = now() + Duration::days(400);
+    let mut dirty = site(3);
+    dirty.note = "two\nlines, \u{1F69A}".to_owned();
+    let told = |op: u128, at: DateTime<FixedOffset>| {
+        vec![
+            whole(&site(1), at, phone(1), op),
+            whole(
+                &Site {
+                    town: format!("Town {op}"),
+                    ..site(2)
+                },
+                at,
+                phone(1),
+                op,
+            ),
+            whole(&dirty, far_off, phone(1), op),
+            whole(&stop(5, 1), at, phone(1), op),
+            whole(
+                &Setup {
+                    id: SetupId::OWN,
+                    ..Setup::default()
+                },
+                at,
+                phone(1),
+                op,
+            ),
+            // A record of an older form lacks fields.
+            whole(&site(9), at, phone(1), op)
+                .into_iter()
+                .filter(|told| told.field != "note")
+                .collect(),
+        ]
+    };
+    let files = [told(1, ago(9)), told(2, ago(7)), told(3, ago(8))];
+    let folder = tempfile::tempdir().unwrap();
+    let (mut one_by_one, mut at_once) = (open(folder.path(), "one.sqlite"), open(folder.path(), "all.sqlite"));
+    for (number, records) in (1..).zip(&files) {
+        let file = file(phone(1), number);
+        let fields = merged(&mut one_by_one, &file, &records.concat());
+        let done = at_once.take_in(&file, now(), |merger| -> Result<(), StoreError> {
+            for record in records {
+                let kind = KINDS.iter().find(|kind| kind.table == record[0].table).unwrap();
+                let mut pack = Pack::of(kind);
+                let list = record.iter().map(|told| {
+                    let place = kind.fields.iter().position(|field| *field == told.field).unwrap();
+                    let stamp = Stamp {
+                        at: told.at,
+                        by: told.by,
+                        op: told.op,
+                    };
+                    (u8::try_from(place).unwrap(), CellRef::from(&told.value), stamp)
+                });
+                pack.push(record[0].id, 0, &list.collect::<Vec<_>>());
+                pack.records().try_for_each(|packed| merger.record(&packed))?;
+            }
+            Ok(())
+        });
+        assert_eq!(done.unwrap(), TakenIn::Merged(fields), "file {number}");
+        assert_eq!(contents(at_once.path()), contents(one_by_one.path()), "file {number}");
+    }
+    assert!(at_once.counts().unwrap()["site"] == 4 && at_once.doubtful_files().unwrap().len() == 3);
 }
 
 // --- the files of a phone ------------------------------------------------------------------------

@@ -363,6 +363,11 @@ fn heads_of_ones_own_are_mapped_and_what_cannot_be_read_at_all_is_refused() {
     );
     desk.write("empty.csv", b"");
     desk.refused(1, &["read-csv", "empty.csv"]);
+    // ISO/IEC 29500-2: a workbook is a zip; [MS-CFB] 2.2: an older one begins with D0CF11E0A1B11AE1.
+    for start in [&b"PK\x03\x04\x14\0"[..], b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"] {
+        desk.write("book.csv", start);
+        assert!(desk.refused(1, &["read-csv", "book.csv"]).contains("save it as CSV"));
+    }
     desk.write("headless.csv", b"a,b\n1,2\n");
     desk.refused(1, &["read-csv", "headless.csv"]);
     desk.refused(4, &["read-csv", "missing.csv"]);
@@ -945,8 +950,7 @@ fn money_is_what_a_calculator_with_decimals_makes_of_it() {
         unit_price: Cents(cents),
         tax_permille: tax,
         accepted,
-        kind: None,
-        removed: false,
+        ..WorkLine::default()
     };
     let lines = [
         line(1, 0, 1_000, 29_500, 0, Accepted::Yes),

@@ -956,7 +956,14 @@ fn touch_anything(app: &mut App, dice: &mut Dice) {
                 app.cancel_overlay();
                 app.settle_copy();
             }
-            1 => app.tap_dial(),
+            1 => {
+                app.tap_dial();
+                // Turning it on takes a phrase and a second of work: that is tested by itself.
+                app.choose_cloud(true);
+                app.cancel_overlay();
+                app.choose_cloud(false);
+                app.tap_open_cloud_copy();
+            }
             2 => app.keep_device_in_step(),
             _ => app.hear(match dice.below(8) {
                 0 => News::Moment(Moment::Hidden),

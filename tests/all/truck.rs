@@ -404,6 +404,180 @@ fn a_tank_that_will_not_fit_is_said_before_it_is_pumped() {
     );
 }
 
+/// By hand, US gallons: 3,000 pumped out; 2,500 fill the first tank of the truck and 500 run over into the second.
+#[test]
+fn one_pump_out_stands_in_two_tanks_of_the_truck_and_every_list_agrees() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let (mut app, _) = app_under(&path, "general");
+    app.tap_setup_item(SetupItem::TruckTank(1));
+    number(&mut app, "1200");
+    taps(&mut app, "shape nominal\n size capacity 3000\n size liquid 60");
+    let before = app.pump_view();
+    assert!(
+        before.truck_over && before.truck_text.contains("truck tank 1 and truck tank 2 together"),
+        "{before:?}"
+    );
+    taps(&mut app, "out 3000");
+    let over = app.pump_view();
+    assert!(over.truck_over && over.truck_text.contains("ran over"), "{over:?}");
+
+    app.tap_pump_record();
+    app.tap_form_row(row(&app, "What ran over"));
+    app.picker_choose(1);
+    assert_eq!(
+        app.pad_view().unwrap().text,
+        "500",
+        "what the first tank cannot hold is offered"
+    );
+    number(&mut app, "3100");
+    assert!(
+        app.notice().unwrap().text.what.contains("Only 3,000 gal"),
+        "{:?}",
+        app.notice()
+    );
+    app.tap_form_row(row(&app, "What ran over"));
+    app.picker_choose(1);
+    app.pad_keep();
+    assert_eq!(
+        app.form_view().rows[row(&app, "What ran over")].right,
+        "500 gal into truck tank 2"
+    );
+    assert_eq!(app.form_view().rows[row(&app, "Amount collected")].right, "3,000 gal");
+
+    app.tap_truck();
+    let view = app.truck_view();
+    let loads = view.tanks.iter().map(|tank| tank.load.as_str()).collect::<Vec<_>>();
+    assert_eq!(loads, ["2,500 of 2,500 gal", "500 of 1,200 gal"]);
+    assert!(
+        adds_up(&view.balance) && view.balance.contains("3,000 collected"),
+        "{}",
+        view.balance
+    );
+    // The first tank let out: of this load 2,500 are gone and 500 still on board.
+    app.tap_truck_tank(0);
+    app.tap_dispose();
+    app.picker_choose(0);
+    type_in(&mut app, "Sample works");
+    app.pad_keep();
+    app.go(Screen::Truck);
+    assert!(adds_up(&app.truck_view().balance));
+    app.tap_pump_record();
+    assert!(
+        app.form_view()
+            .lead
+            .iter()
+            .any(|line| line.contains("500 gal of it is still on board")),
+        "{:?}",
+        app.form_view().lead
+    );
+
+    app.go(Screen::Day);
+    app.tap_day_file();
+    app.picker_choose(0);
+    app.settle_day_file();
+    let made = std::fs::read_dir(folder.path().join("day-files"))
+        .unwrap()
+        .next()
+        .unwrap()
+        .unwrap()
+        .path();
+    let out = Command::new("unzip")
+        .arg("-p")
+        .arg(&made)
+        .arg("csv/loads.csv")
+        .output()
+        .expect("unzip is needed");
+    let table = folder.path().join("loads.csv");
+    std::fs::write(&table, out.stdout).unwrap();
+    let table = read_csv(&table);
+    let cell = |name: &str| {
+        let at = table[0]
+            .as_array()
+            .unwrap()
+            .iter()
+            .position(|head| head == name)
+            .unwrap();
+        table[1][at].as_str().unwrap().to_owned()
+    };
+    // NIST SP 811: one US gallon is 3.785411784 L.
+    assert_eq!(cell("taken_out_l"), "11356.235");
+    assert_eq!(cell("into_second_l"), "1892.706");
+    assert_eq!(
+        (cell("truck_tank"), cell("second_truck_tank")),
+        ("1".to_owned(), "2".to_owned())
+    );
+
+    let book = folder.path().join("office/book.sqlite");
+    let office = |args: &[&str]| {
+        let out = Command::new(env!("CARGO_BIN_EXE_lidmark-office"))
+            .arg("--book")
+            .arg(&book)
+            .args(args)
+            .output()
+            .unwrap();
+        assert!(
+            out.status.success(),
+            "{args:?}: {}",
+            String::from_utf8_lossy(&out.stderr)
+        );
+        String::from_utf8(out.stdout).unwrap()
+    };
+    office(&["import", "--accept-unsigned", made.to_str().unwrap()]);
+    let period = ["records", "--from", "2026-06-01", "--to", "2026-06-30"];
+    let said: serde_json::Value = serde_json::from_str(&office(&[&period[..], &["--json"]].concat())).unwrap();
+    assert_eq!(said["balances"], true);
+    let collected = said["entries"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|entry| entry["kind"] == "collected");
+    let mut parts = collected
+        .map(|entry| {
+            (
+                entry["truck_tank"].as_str().unwrap().to_owned(),
+                entry["amount_l"].as_f64().unwrap(),
+            )
+        })
+        .collect::<Vec<_>>();
+    parts.sort_by(|a, b| a.0.cmp(&b.0));
+    assert_eq!(
+        parts,
+        [
+            ("truck tank 1".to_owned(), 9_463.529),
+            ("truck tank 2".to_owned(), 1_892.706)
+        ]
+    );
+    assert_eq!(said["on_board_l"].as_f64(), Some(1_892.706));
+    let doctor: serde_json::Value = serde_json::from_str(&office(&["doctor", "--json"])).unwrap();
+    assert_eq!(
+        (&doctor["sound"], &doctor["findings"]),
+        (&true.into(), &serde_json::json!([]))
+    );
+
+    // The record of the load as the office writes it: the amount, what is missing by name, and until when it is kept.
+    let pdf = folder.path().join("records.pdf");
+    let said = office(&[&period[..], &["--pdf", pdf.to_str().unwrap()]].concat());
+    let text = pdf_text(&pdf);
+    for wanted in [
+        "Hauled-waste record",
+        "3,000 gal",
+        "1 Sample Lane",
+        "June 17, 2031",
+        "500 gal of it is still on board",
+    ] {
+        assert!(text.contains(wanted), "{wanted:?} is not in\n{text}");
+    }
+    assert!(
+        said.contains("Missing on the record of 2026-06-17, 1 Sample Lane"),
+        "{said}"
+    );
+    let each = folder.path().join("records");
+    std::fs::create_dir(&each).unwrap();
+    office(&[&period[..], &["--pdf", each.to_str().unwrap()]].concat());
+    assert_eq!(std::fs::read_dir(&each).unwrap().count(), 1);
+}
+
 fn app_at(path: &Path, at: DateTime<FixedOffset>) -> App {
     let session = Session::new(
         Store::open(path).unwrap(),

@@ -65,7 +65,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
     // Names of files and folders, and what is told to whoever reads a fault report.
     (
         "wipe.rs",
-        &["camera", "cut off", "day-files", "inbox", "out", "phone.key"],
+        &["camera", "cloud", "cut off", "day-files", "inbox", "out", "phone.key"],
     ),
     (
         "safe_copy.rs",
@@ -75,7 +75,15 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "part",
             "book.sqlite",
             "photos/{name}/{file}",
+            "sealed",
+            "key",
+            "there is no key in it",
+            "the end of it is missing",
         ],
+    ),
+    (
+        "cloud_copy.rs",
+        &["cloud", "cloud-part", "cloud.key", "book.age", "key.age", "folder"],
     ),
     // Media types, ends of file names, and what is told to whoever reads a fault report.
     (
@@ -147,7 +155,8 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "when it was let out",
         ],
     ),
-    ("load.rs", &["pdf", "csv", "en-US", "es-US"]),
+    ("load.rs", &["pdf", "csv"]),
+    ("hauled.rs", &["en-US", "es-US"]),
     ("truck.rs", &["truck", "disposal place", "let out", "load corrected"]),
     ("shell.rs", &["first start"]),
     // Names of files, and units that are the same in both languages.

@@ -1,6 +1,7 @@
 //! The Find station played through its view-model: pins, tapes, clues, pushes, undo, and finding it again.
 
 use lidmark::app::overlay::{PadKey, Verdict};
+use lidmark::app::plan_view::SpotKind;
 use lidmark::app::position::Here;
 use lidmark::app::shell::{App, Screen};
 use lidmark::app::yard::{HeldBy, Mark, Taped, YardMap, YardModel, write_fixes};
@@ -85,6 +86,19 @@ fn two_tapes_show_both_places_and_the_person_picks() {
     assert_eq!(
         view.upper.iter().map(|key| key.text.as_str()).collect::<Vec<_>>(),
         ["Place 1", "Place 2"]
+    );
+    // The house reaches 26 ft out from that wall, to the side where the first place lies.
+    assert!(
+        view.detail.contains("Place 1 lies inside the house."),
+        "{}",
+        view.detail
+    );
+    assert!(!view.detail.contains("Place 2 lies inside"), "{}", view.detail);
+    let choices = view.drawing.spots.iter().filter(|spot| spot.kind == SpotKind::Choice);
+    assert_eq!(choices.count(), 2, "both places are on the screen");
+    assert!(
+        view.drawing.spots.iter().all(|spot| spot.kind != SpotKind::Best),
+        "no other marks are numbered meanwhile"
     );
     // Corners (0, 0) and (30, 0), tapes 25 and 20: (18.75, ±16.5359), from x = (d² + r₁² - r₂²) / 2d by hand.
     let Taped::TwoSides(located) = lid(&app).taped else {
@@ -377,10 +391,13 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
     );
     // Nearer than the errors the tape takes over.
     app.take_position(here(a, 5.0, None));
+    let near = app.find_view();
+    assert!(near.detail.contains("use the tape"), "{}", near.detail);
+    // No inch and no arrow that the positions cannot know.
     assert!(
-        app.find_view().detail.contains("use the tape"),
+        near.distance.starts_with("within ") && near.arrow_deg.is_none(),
         "{}",
-        app.find_view().detail
+        near.distance
     );
     app.choose_units(Units::Metric);
     assert!(

@@ -1,15 +1,16 @@
 //! `due` over a large book, against the same rows asked of SQLite and dropped.
 //!
-//! `cargo bench --no-default-features --bench office`. The book is invented and made anew by prepared statements.
+//! The book is invented and made anew by prepared statements.
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
 use lidmark::domain::record::{Language, Units};
 use lidmark::office::context::Call;
 use lidmark::office::due::{self, Asked};
 use lidmark::store::Store;
 use rusqlite::{Connection, params};
+
+use crate::report::{self, Unit, median, seconds};
 
 const SITES: u32 = 200_000;
 const STOPS_EACH: u32 = 5;
@@ -33,26 +34,18 @@ pub fn lines(folder: &Path) {
             }));
             bare.push(seconds(|| rows = floor(&book, from, to)));
         }
-        let (ours, bare) = (median(&mut ours), median(&mut bare));
-        println!(
-            "| due over {SITES} sites and {} stops as CSV, {what}, {rows} sites | {:.1} ms | the same rows from SQLite, dropped: {:.1} ms | {:.2} |",
-            SITES * STOPS_EACH,
-            ours * 1e3,
-            bare * 1e3,
-            ours / bare
+        report::line(
+            &format!(
+                "due over {SITES} sites and {} stops as CSV, {what}, {rows} sites",
+                SITES * STOPS_EACH
+            ),
+            median(&ours),
+            Unit::Seconds,
+            "the same rows from SQLite, dropped",
+            median(&bare),
+            None,
         );
     }
-}
-
-fn seconds(work: impl FnOnce()) -> f64 {
-    let started = Instant::now();
-    work();
-    started.elapsed().as_secs_f64()
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
 }
 
 fn call(book: &Path) -> Call {

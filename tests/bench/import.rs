@@ -20,6 +20,8 @@ use rusqlite::Connection;
 use rusqlite::types::Value;
 use uuid::Uuid;
 
+use crate::report::{self, Unit};
+
 const STOPS: u128 = 100_000;
 const SITES: u128 = 20_000;
 /// What a child process takes in, and into which book.
@@ -255,6 +257,7 @@ fn bare(book: &Path, tables: &[(String, Vec<Vec<Value>>)]) -> f64 {
         ("synchronous", "FULL"),
         ("foreign_keys", "ON"),
         ("temp_store", "MEMORY"),
+        ("cache_size", "-65536"),
     ] {
         db.pragma_update(None, name, value).unwrap();
     }
@@ -307,29 +310,39 @@ pub fn lines(folder: &Path) {
     };
     let (seconds, peak): (Vec<f64>, Vec<f64>) = ours.into_iter().unzip();
     let (seconds, floor, records_only) = (middle(&seconds), middle(&floor), middle(&records_only));
-    println!(
-        "| import of {STOPS} stops at {SITES} sites, checked and signed | {seconds:.2} s | the same rows through bare prepared statements in one transaction: {floor:.2} s | {:.2} |",
-        seconds / floor
+    report::line(
+        &format!("import of {STOPS} stops at {SITES} sites, checked and signed"),
+        seconds,
+        Unit::Seconds,
+        "the same rows through bare prepared statements in one transaction",
+        floor,
+        Some(2.0),
     );
-    println!(
-        "| — against the rows of the records alone, without stamps and log | | {records_only:.2} s | {:.2} |",
-        seconds / records_only
-    );
-    println!("| — its memory at the most | {:.0} MiB | | |", middle(&peak));
+    report::note(&format!(
+        "the rows of the records alone, without stamps and log, bare: {records_only:.2} s; memory of the import at the most {:.0} MiB",
+        middle(&peak)
+    ));
     let few = phone_with(&folder, 200);
     let many = day_file(&folder, &few, "photos.lidmark", 1_000);
     let none = day_file(&folder, &few, "plain.lidmark", 0);
     let (packed, parts) = sizes(&many);
-    println!(
-        "| — the file of 200 stops and 1000 photos | {:.1} MB | the sum of its parts: {:.1} MB | {:.3} |",
-        packed / 1e6,
-        parts / 1e6,
-        packed / parts
+    report::line(
+        "the file of a day of 200 stops and 1000 photos of 300 kB",
+        packed,
+        Unit::Bytes,
+        "the sum of its parts",
+        parts,
+        None,
     );
     let (seconds, with) = in_child(&many, &folder.join("photos/book.sqlite"));
     let (_, without) = in_child(&none, &folder.join("plain/book.sqlite"));
-    println!(
-        "| import of a day of 200 stops and 1000 photos of 300 kB, memory at the most | {with:.0} MiB ({seconds:.1} s) | the same day without photos: {without:.0} MiB | {:.2} |",
-        with / without
+    report::line(
+        "import of that day, memory at the most",
+        with * 1_048_576.0,
+        Unit::Bytes,
+        "the same day without photos",
+        without * 1_048_576.0,
+        None,
     );
+    report::note(&format!("it takes {seconds:.1} s"));
 }

@@ -9,6 +9,10 @@ use crate::domain::flush::{Came, FixtureKind};
 use crate::domain::record::{Fixture, FixtureId, Flush, FlushId, FlushResult, FlushRound, Visit};
 use crate::exchange::checks::{came, flush_of};
 use crate::say::figures::Figures;
+use chrono::{DateTime, FixedOffset};
+
+/// Nobody waits longer than this for one fixture, s (common practice): a longer count is that of a changed clock.
+const MOST_COUNTED_S: i64 = 1_800;
 
 /// What a fixture is called: its own name, or its kind; with a number when there are several of one name.
 pub(super) fn fixture_title(visit: &Visit, fixture: &Fixture, figures: Figures) -> String {
@@ -112,6 +116,7 @@ impl App {
             title: words.t("Flush test"),
             cautions: vec![
                 says.caution(Caution::StayOut),
+                says.caution(Caution::Gas),
                 says.caution(Caution::CleanoutUnderPressure),
             ],
             lead: vec![
@@ -167,10 +172,10 @@ impl App {
                 .filter(|flush| flush.result.is_none())
                 .and_then(|flush| flush.started_at);
             let standing = match running {
-                Some(from) => {
-                    let seconds = (self.session.now() - from).num_seconds().max(0);
-                    words.f("running for {0} s", &[&seconds.to_string()])
-                }
+                Some(from) => match self.counted(fixture.id, from) {
+                    Some(seconds) => words.f("running for {0} s", &[&seconds.to_string()]),
+                    None => words.t("running"),
+                },
                 None => came_text(flush, figures),
             };
             let mut parts: Vec<String> = [&fixture.floor, &fixture.branch]
@@ -255,8 +260,31 @@ impl App {
         });
     }
 
+    /// Seconds a fixture has run: by the clock that nobody can set where it has counted, else by the time of day; nothing when
+    /// that makes no sense, because the clock was changed.
+    fn counted(&self, fixture: FixtureId, from: DateTime<FixedOffset>) -> Option<i64> {
+        let since = self.stop.as_ref().and_then(|state| state.page.running.as_ref());
+        let steady = since
+            .filter(|(running, _)| *running == fixture)
+            .and_then(|(_, from)| self.session.steady()?.since(&from.boot, from.seconds));
+        let seconds = steady.unwrap_or_else(|| (self.session.now() - from).num_seconds());
+        (0..=MOST_COUNTED_S).contains(&seconds).then_some(seconds)
+    }
+
     pub(super) fn choose_flush(&mut self, fixture: FixtureId, choice: usize) {
-        let (round, now) = (self.round(), self.session.now());
+        let (round, now, steady) = (self.round(), self.session.now(), self.session.steady());
+        let counted = self.stop.as_ref().and_then(|state| {
+            let flush = state
+                .visit
+                .flushes
+                .iter()
+                .find(|flush| flush.fixture == fixture && flush.round == round && !flush.removed)?;
+            let from = flush.started_at.filter(|_| flush.result.is_none())?;
+            self.counted(fixture, from)
+        });
+        if let Some(state) = self.stop.as_mut() {
+            state.page.running = steady.filter(|_| choice == 0).map(|from| (fixture, from));
+        }
         self.change("flush test", |visit, new_id| {
             let stop = visit.stop.id;
             let at = visit
@@ -275,7 +303,6 @@ impl App {
                 });
             let Some(flush) = visit.flushes.get_mut(at) else { return };
             let running = flush.started_at.filter(|_| flush.result.is_none());
-            let counted = running.map(|from| (now - from).num_seconds().max(0));
             let result = match choice {
                 0 => {
                     // A second tap takes the start back.
@@ -299,7 +326,7 @@ impl App {
                 Some(Came::Slowly { .. }) if result == FlushResult::Came => Some(FlushResult::Slowly),
                 _ => Some(result),
             };
-            flush.after_s = counted.or(flush.after_s);
+            flush.after_s = if running.is_some() { counted } else { flush.after_s };
         });
     }
 

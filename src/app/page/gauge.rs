@@ -1,7 +1,7 @@
 //! The leak gauge: the level marked, a wait, the level marked again.
 //!
-//! The first mark is kept when it is made, with its time. What is left of the wait follows from that and the clock, so
-//! that neither a locked phone nor a killed program loses it.
+//! The first mark is kept when it is made, with its time and with the count of a clock that nobody can set. What is left of
+//! the wait follows from that, so that neither a locked phone, nor a killed program, nor a clock that is changed loses it.
 
 use super::{PageNumber, PageRow, PageView, Rows, Target, choice};
 use crate::app::inputs::compartments_of;
@@ -9,7 +9,7 @@ use crate::app::overlay::{PadKind, PadTarget};
 use crate::app::shell::App;
 use crate::domain::cautions::Caution;
 use crate::domain::diagnose::{Facts, diagnose};
-use crate::domain::leak::Direction;
+use crate::domain::leak::{CLOCKS_AGREE_S, Direction};
 use crate::domain::record::{LeakRun, LeakRunId, Units};
 use crate::domain::units::MM_PER_INCH;
 use crate::exchange::checks;
@@ -42,8 +42,33 @@ impl App {
 
     /// Seconds of the wait that are left, zero when it is over.
     fn wait_left(&self, run: &LeakRun) -> i64 {
-        let gone = (self.session.now() - run.started_at).num_seconds();
+        let gone = self
+            .steady_gone(run)
+            .unwrap_or_else(|| (self.session.now() - run.started_at).num_seconds());
         run.wait_s.saturating_sub(gone).clamp(0, run.wait_s.max(0))
+    }
+
+    /// Seconds since the first mark by the clock that nobody can set; nothing when the phone was started again since.
+    fn steady_gone(&self, run: &LeakRun) -> Option<i64> {
+        self.session.steady()?.since(&run.boot, run.steady_start_s?)
+    }
+
+    /// What there is to say about the clock while a wait goes on.
+    fn clock_line(&self, run: &LeakRun) -> Option<String> {
+        let words = self.session.words();
+        let by_day = (self.session.now() - run.started_at).num_seconds();
+        match self.steady_gone(run) {
+            Some(gone) => {
+                let apart = by_day.saturating_sub(gone).unsigned_abs();
+                (apart > CLOCKS_AGREE_S).then(|| {
+                    words.t("The clock of this phone was changed during the wait. The wait goes on by a clock that nobody can set.")
+                })
+            }
+            None if by_day < 0 => Some(words.t(
+                "The clock of this phone stands before the first mark: it was set back. Set it right, or begin the measurement again.",
+            )),
+            None => None,
+        }
     }
 
     /// What the Pump station says of the leak gauge; empty when none runs.
@@ -85,6 +110,7 @@ impl App {
             cautions: vec![
                 says.caution(Caution::StayOut),
                 says.caution(Caution::LidsShut),
+                says.caution(Caution::Children),
                 says.caution(Caution::FloatingTank),
             ],
             lead: vec![
@@ -108,6 +134,7 @@ impl App {
             let at = run.started_at.format("%H:%M").to_string();
             view.lead
                 .push(words.f("First mark at {0}: {1}.", &[&at, &self.fine_level(run.level_start_mm)]));
+            view.lead.extend(self.clock_line(run));
             view.keys = [words.t("Mark again"), String::new()];
         }
         let ended = self.stop.as_ref().and_then(|state| checks::ended_run(state.shown()));
@@ -248,9 +275,9 @@ impl App {
 
     /// The level has been read at this moment; it is typed next.
     pub(super) fn mark_level(&mut self) {
-        let now = self.session.now();
+        let moment = (self.session.now(), self.session.steady());
         let Some(state) = self.stop.as_mut() else { return };
-        state.page.marked_at = Some(now);
+        state.page.marked_at = Some(moment);
         self.open_pad(
             PadTarget::Page(PageNumber::Level),
             PadKind::SignedLength,
@@ -260,16 +287,19 @@ impl App {
     }
 
     pub(super) fn keep_mark(&mut self, below_mm: i64) {
-        let now = self.session.now();
+        let now = (self.session.now(), self.session.steady());
         let open = self.open_run().map(|run| run.id);
         let Some(state) = self.stop.as_mut() else { return };
-        let at = state.page.marked_at.take().unwrap_or(now);
+        let (at, steady) = state.page.marked_at.take().unwrap_or(now);
         let level_mm = below_mm.saturating_neg();
         if let Some(id) = open {
             self.change("leak gauge", |visit, _| {
                 if let Some(run) = visit.leak_runs.iter_mut().find(|run| run.id == id) {
                     run.ended_at = Some(at);
                     run.level_end_mm = Some(level_mm);
+                    run.steady_end_s = steady
+                        .filter(|steady| steady.boot == run.boot)
+                        .map(|steady| steady.seconds);
                 }
             });
             return;
@@ -283,6 +313,7 @@ impl App {
             .and_then(|place| state.compartments().get(place).map(|compartment| compartment.id));
         let direction = state.page.direction;
         let wait_s = WAITS_MIN.get(state.page.wait).copied().unwrap_or(30) * 60;
+        let (boot, steady_start_s) = steady.map_or((String::new(), None), |steady| (steady.boot, Some(steady.seconds)));
         self.change("leak gauge", |visit, new_id| {
             let stop = visit.stop.id;
             visit.leak_runs.push(LeakRun {
@@ -296,6 +327,9 @@ impl App {
                 level_start_mm: level_mm,
                 ended_at: None,
                 level_end_mm: None,
+                boot,
+                steady_start_s,
+                steady_end_s: None,
                 removed: false,
             });
         });

@@ -31,6 +31,7 @@ const ORDER: &[Sign] = &[
     Sign::AlarmOn,
     Sign::PumpChamberHigh,
     Sign::PumpNotStarting,
+    Sign::FloatStuck,
     Sign::BackupInHouse,
     Sign::CleanoutFull,
     Sign::Gurgling,
@@ -48,6 +49,7 @@ impl App {
             cautions: vec![
                 says.caution(Caution::StayOut),
                 says.caution(Caution::Gas),
+                says.caution(Caution::Rescuers),
                 says.caution(Caution::PumpPower),
             ],
             lead: vec![words.t("What was looked for and is not there counts too. What nobody looked for stays open.")],

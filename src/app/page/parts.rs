@@ -267,7 +267,11 @@ impl App {
         }
         PageView {
             title: words.t("Parts"),
-            cautions: vec![says.caution(Caution::StayOut), says.caution(Caution::PumpPower)],
+            cautions: vec![
+                says.caution(Caution::StayOut),
+                says.caution(Caution::LidsShut),
+                says.caution(Caution::PumpPower),
+            ],
             lead,
             drawing: self.parts_drawing(),
             spots,
@@ -285,6 +289,7 @@ impl App {
         let Some(tank) = state.tank().map(|tank| tank.id) else {
             return Rows::new();
         };
+        let large = self.text_scale() > 1.3;
         self.part_spots()
             .into_iter()
             .filter_map(|spot| {
@@ -295,7 +300,8 @@ impl App {
                     detail.push(words.n("{0} photo", "{0} photos", photos));
                 }
                 detail.retain(|part| !part.is_empty());
-                (!detail.is_empty()).then(|| {
+                // The words in the drawing stay small; who reads large ones finds every part below it.
+                (large || !detail.is_empty()).then(|| {
                     let row = PageRow {
                         title: title_of(state, spot.part, spot.lid, figures),
                         detail: detail.join(" · "),

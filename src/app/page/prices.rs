@@ -65,7 +65,7 @@ impl App {
                 row(
                     price.label.clone(),
                     PriceSlot::Own(price.id),
-                    Some((price.unit_price, price.tax_permille)),
+                    Some((price.unit_price, price.tax_ppm())),
                 )
             });
         kinds.chain(own).collect()
@@ -78,7 +78,7 @@ impl App {
             PriceSlot::Kind(kind) => self.price_of(kind).unwrap_or_default(),
             PriceSlot::Own(_) => self
                 .price_in(slot)
-                .map(|line| (line.unit_price, line.tax_permille))
+                .map(|line| (line.unit_price, line.tax_ppm()))
                 .unwrap_or_default(),
         };
         let mut rows = vec![
@@ -152,16 +152,16 @@ impl App {
             (Some(price), _) => price.clone(),
             (None, PriceSlot::Own(_)) => return,
             (None, PriceSlot::Kind(kind)) => {
-                let (unit_price, tax_permille) = self.price_of(kind).unwrap_or_default();
+                let (unit_price, tax_ppm) = self.price_of(kind).unwrap_or_default();
                 Price {
                     id: PriceId(self.session.new_id()),
                     place: self.next_price_place(),
                     label: kind_text(kind, self.session.words()),
                     unit_price,
-                    tax_permille,
                     kind: Some(kind),
-                    removed: false,
+                    ..Price::default()
                 }
+                .taxed(tax_ppm)
             }
         };
         change(&mut price);

@@ -44,14 +44,9 @@ fn quantity_text(thousandths: i64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// Tax in thousandths as percent: "6.5 %".
-pub(super) fn tax_text(permille: i64) -> String {
-    let size = permille.unsigned_abs();
-    if size.is_multiple_of(10) {
-        format!("{} %", size / 10)
-    } else {
-        format!("{}.{} %", size / 10, size % 10)
-    }
+/// Tax in millionths as percent: "6.5 %", "8.875 %".
+pub(super) fn tax_text(ppm: i64) -> String {
+    format!("{} %", quantity_text(ppm / 10))
 }
 
 /// The work on the slip: every accepted line, what was declined, the tax and the total.
@@ -115,7 +110,7 @@ impl App {
             .prices
             .iter()
             .find(|price| price.kind == Some(kind) && !price.removed)
-            .map(|price| (price.unit_price, price.tax_permille));
+            .map(|price| (price.unit_price, price.tax_ppm()));
         let dig = self.session.setup().dig_fee;
         listed.or_else(|| (kind == WorkKind::Digging && dig.0 > 0).then_some((dig, 0)))
     }
@@ -185,7 +180,7 @@ impl App {
             rows.push((
                 PageRow {
                     title: line_title(line, words),
-                    detail: priced(line.quantity_thousandths, line.unit_price, line.tax_permille),
+                    detail: priced(line.quantity_thousandths, line.unit_price, line.tax_ppm()),
                     right: line_amount(line).map_or_else(|| "?".to_owned(), |cents| figures.money(cents)),
                     choices: answers(Some(line.accepted)),
                     opens: true,
@@ -242,18 +237,18 @@ impl App {
         let Some(offer) = self.offers().into_iter().find(|offer| offer.kind == kind) else {
             return;
         };
-        let (unit_price, tax_permille) = self.price_of(kind).unwrap_or_default();
+        let (unit_price, tax_ppm) = self.price_of(kind).unwrap_or_default();
         let label = kind_text(kind, self.session.words());
         let accepted = if choice == 0 { Accepted::Yes } else { Accepted::No };
-        self.add_line(WorkLine {
+        let line = WorkLine {
             label,
             quantity_thousandths: offer.quantity_thousandths,
             unit_price,
-            tax_permille,
             accepted,
             kind: Some(kind),
             ..WorkLine::default()
-        });
+        };
+        self.add_line(line.taxed(tax_ppm));
     }
 
     fn add_line(&mut self, line: WorkLine) {
@@ -304,7 +299,7 @@ impl App {
         let rows = vec![
             (words.t("How many"), quantity_text(line.quantity_thousandths)),
             (words.t("Price of one"), figures.money(line.unit_price)),
-            (words.t("Tax"), tax_text(line.tax_permille)),
+            (words.t("Tax"), tax_text(line.tax_ppm())),
             (words.t("Take off the slip"), String::new()),
         ];
         self.open_page_list(PageChoice::Line(id), title, rows);
@@ -342,7 +337,7 @@ impl App {
                     PriceSlot::Own(price.id),
                     price.label.clone(),
                     price.unit_price,
-                    price.tax_permille,
+                    price.tax_ppm(),
                 )
             });
         WorkKind::ALL
@@ -366,20 +361,20 @@ impl App {
     }
 
     pub(super) fn work_chosen(&mut self, index: usize) {
-        let Some((slot, label, unit_price, tax_permille)) = self.addable().into_iter().nth(index) else {
+        let Some((slot, label, unit_price, tax_ppm)) = self.addable().into_iter().nth(index) else {
             return;
         };
-        self.add_line(WorkLine {
+        let line = WorkLine {
             label,
             quantity_thousandths: 1_000,
             unit_price,
-            tax_permille,
             kind: match slot {
                 PriceSlot::Kind(kind) => Some(kind),
                 PriceSlot::Own(_) => None,
             },
             ..WorkLine::default()
-        });
+        };
+        self.add_line(line.taxed(tax_ppm));
     }
 }
 
@@ -390,7 +385,7 @@ fn ground_text(ground: &Ground, figures: Figures) -> String {
         Ground::Pumped(count) => words.n("{0} tank pumped", "{0} tanks pumped", *count),
         Ground::Dug { name, cover, .. } => {
             let lid = crate::app::dig::lid_title(name, words);
-            words.f("{0} dug out, {1} down", &[&lid, &figures.length(*cover)])
+            words.f("{0} under {1} of soil", &[&lid, &figures.length(*cover)])
         }
         Ground::Cleared => words.t("the second run of the flush test came back better"),
         Ground::FilterCleaned => words.t("the filter was cleaned"),
@@ -407,8 +402,9 @@ mod tests {
         assert_eq!(quantity_text(1_000), "1");
         assert_eq!(quantity_text(2_500), "2.5");
         assert_eq!(quantity_text(333), "0.333");
-        assert_eq!(tax_text(65), "6.5 %");
-        assert_eq!(tax_text(70), "7 %");
+        assert_eq!(tax_text(65_000), "6.5 %");
+        assert_eq!(tax_text(70_000), "7 %");
+        assert_eq!(tax_text(88_750), "8.875 %");
         assert_eq!(tax_text(0), "0 %");
     }
 }

@@ -129,6 +129,7 @@ pub fn ground_section(scene: &GroundScene, area: Area) -> SectionDrawing {
     };
     let selected = scene.selected.then_some(edge);
     SectionDrawing {
+        area: Area { width_px, height_px },
         layers: layers.finish(),
         ticks: depth_ticks(scene.tick_unit, 0.0, grade_y, frame.y(-span), scale),
         lid_labels: Vec::new(),

@@ -258,3 +258,94 @@ fn a_tall_fit_gives_a_finger_more_pixels_and_says_the_length_is_cut() {
     assert!(!whole.broken && tall.broken);
     assert!(tall.px_per_mm > 1.5 * whole.px_per_mm);
 }
+
+/// An SVG of these fills, each a path in the colour that follows from its place in the list.
+fn painted(area: Area, paths: &[(usize, String)]) -> resvg::tiny_skia::Pixmap {
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{}\" shape-rendering=\"crispEdges\">",
+        area.width_px, area.height_px
+    );
+    for (layer, commands) in paths {
+        let (red, green, blue) = (layer * 37 % 256, layer * 91 % 256, layer * 59 % 256);
+        writeln!(svg, "<path d=\"{commands}\" fill=\"rgb({red},{green},{blue})\"/>").unwrap();
+    }
+    svg += "</svg>";
+    let tree = resvg::usvg::Tree::from_str(&svg, &resvg::usvg::Options::default()).unwrap();
+    let size = tree.size().to_int_size();
+    let mut picture = resvg::tiny_skia::Pixmap::new(size.width(), size.height()).unwrap();
+    resvg::render(&tree, resvg::tiny_skia::Transform::default(), &mut picture.as_mut());
+    picture
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
+    /// Painted by another renderer, piece by piece gives the picture that layer by layer gives.
+    #[test]
+    fn pieces_paint_what_their_layer_paints(scene in any_scene()) {
+        let area = Area { width_px: 240.0, height_px: 320.0 };
+        let drawing = tank_section(&scene, area);
+        let (mut whole, mut parts) = (Vec::new(), Vec::new());
+        for (n, layer) in drawing.layers.iter().enumerate().filter(|(_, layer)| !layer.kind.is_stroke()) {
+            whole.push((n, layer.commands.clone()));
+            for piece in layer.pieces(drawing.area) {
+                let (right, bottom) = (piece.x + piece.width, piece.y + piece.height);
+                prop_assert!(piece.x >= 0.0 && piece.y >= 0.0 && right <= 240.0 && bottom <= 320.0, "{:?}", piece);
+                let rectangle = format!("M{} {}H{right}V{bottom}H{}Z", piece.x, piece.y, piece.x);
+                parts.push((n, piece.commands.unwrap_or(rectangle)));
+            }
+        }
+        prop_assume!(!whole.is_empty());
+        let (whole, parts) = (painted(area, &whole), painted(area, &parts));
+        let differ = whole.pixels().iter().zip(parts.pixels()).filter(|(a, b)| a != b).count();
+        // A rectangle may be snapped to the pixels otherwise than a path; no more than its edge.
+        prop_assert!(differ < 400, "{} pixels differ", differ);
+    }
+}
+
+#[test]
+fn what_moves_is_no_larger_than_it_has_to_be() {
+    // A tank of straight walls is made of rectangles; while its sludge is dragged, only sludge, liquid and lines change.
+    let drawing = |sludge_mm| {
+        let scene = SectionScene {
+            compartments: vec![CompartmentScene {
+                shape: SectionShape::Prism { width_mm: 2_400 },
+                liquid_depth_mm: 1_200,
+                air_mm: 250,
+                level_mm: 0,
+                scum_mm: Some(60),
+                sludge_mm: Some(sludge_mm),
+                device: None,
+                sludge_limit_mm: None,
+                scum_limit_mm: None,
+            }],
+            ..SectionScene::default()
+        };
+        let drawing = tank_section(
+            &scene,
+            Area {
+                width_px: 260.0,
+                height_px: 420.0,
+            },
+        );
+        drawing
+            .layers
+            .iter()
+            .flat_map(|layer| layer.pieces(drawing.area).into_iter().map(|piece| (layer.kind, piece)))
+            .collect::<Vec<_>>()
+    };
+    let (before, after) = (drawing(300), drawing(310));
+    assert_eq!(before.len(), after.len());
+    let changed = before
+        .iter()
+        .zip(&after)
+        .filter(|(a, b)| a != b)
+        .map(|(a, _)| a.0)
+        .collect::<Vec<_>>();
+    assert_eq!(changed, [LayerKind::Clear, LayerKind::Sludge]);
+    assert!(
+        before
+            .iter()
+            .filter(|(kind, _)| !kind.is_stroke())
+            .all(|(_, piece)| piece.commands.is_none())
+    );
+}

@@ -136,26 +136,40 @@ impl Clue {
     }
 }
 
-/// The sewer's line as all clues about it tell it together; they share one distance from the house, counted once.
+/// One way the sewer may run.
 #[derive(Clone, Copy, Debug, PartialEq)]
+struct Lobe {
+    share: f64,
+    deg: f64,
+    sigma: f64,
+}
+
+/// The sewer's line as all clues about it tell it together; they share one distance from the house, counted once.
+#[derive(Clone, Debug, PartialEq)]
 pub struct SewerLine {
     /// The last place it was seen.
     pub from: Point,
-    /// Its bearing, degrees, and one standard deviation of it.
-    pub bearing: Option<(f64, f64)>,
+    /// Its most likely bearing, degrees; `None` when nothing says which way it runs.
+    pub bearing_deg: Option<f64>,
     /// Whether the bearing was seen, not taken as square to the wall.
     pub seen: bool,
+    /// The ways it may run, their shares adding to one.
+    lobes: Vec<Lobe>,
 }
 
 impl SewerLine {
     /// Puts together what is known of the sewer; `None` when nothing is.
+    ///
+    /// What is known of its bearing is multiplied: that most leave square to the wall, the bearing that was seen, and
+    /// the line from where it leaves the house to the last place it was met. Each holds with its trust and may be
+    /// anything else with the rest, so that two which contradict each other leave both open.
     #[must_use]
     pub fn from_clues(yard: &Yard, clues: &[Clue], found_pipe: &[Point]) -> Option<Self> {
         let exit = clues.iter().find_map(|clue| match clue {
             Clue::SewerExit { at, pipe_deg } => Some((*at, *pipe_deg)),
             _ => None,
         });
-        let mut seen: Vec<(Point, Option<f64>)> = clues
+        let mut met: Vec<(Point, Option<f64>)> = clues
             .iter()
             .filter_map(|clue| match clue {
                 Clue::Cleanout { at, pipe_deg } => Some((*at, *pipe_deg)),
@@ -163,27 +177,42 @@ impl SewerLine {
             })
             .chain(found_pipe.iter().map(|at| (*at, None)))
             .collect();
-        let start = exit.or_else(|| seen.first().copied())?;
-        seen.sort_by(|a, b| a.0.distance_m(start.0).total_cmp(&b.0.distance_m(start.0)));
-        let last = seen.last().copied().unwrap_or(start);
-        let given = last.1.or(start.1);
+        let start = exit.or_else(|| met.first().copied())?;
+        met.sort_by(|a, b| a.0.distance_m(start.0).total_cmp(&b.0.distance_m(start.0)));
+        let last = met.last().copied().unwrap_or(start);
         let apart_m = last.0.distance_m(start.0);
-        let (bearing, was_seen) = if let Some(bearing) = given {
-            (Some((bearing, SEEN_SIGMA_DEG)), true)
-        } else if apart_m > 0.5 {
-            // Two places on the pipe a little apart say less of its bearing than two far apart.
-            let sigma = SEEN_SIGMA_DEG.hypot((PLACE_SIGMA_M / apart_m).atan().to_degrees());
-            (Some((start.0.bearing_deg(last.0), sigma)), true)
-        } else {
-            (
-                yard.outward_deg(start.0).map(|bearing| (bearing, SQUARE_SIGMA_DEG)),
-                false,
-            )
-        };
+        let given = last.1.or(start.1).filter(|deg| deg.is_finite());
+        let given = given.map(|deg| (deg.rem_euclid(360.0), SEEN_SIGMA_DEG, STRAIGHT_SEEN));
+        // Two places on the pipe give its bearing by geometry: the nearer together, the less they say.
+        let between = (apart_m > 0.5 && apart_m.is_finite()).then(|| {
+            let sigma = (PLACE_SIGMA_M / apart_m).atan().to_degrees();
+            (start.0.bearing_deg(last.0), sigma, STRAIGHT_SEEN)
+        });
+        let square = yard
+            .outward_deg(start.0)
+            .map(|deg| (deg, SQUARE_SIGMA_DEG, STRAIGHT_SQUARE));
+        let mut lobes = [square, given, between]
+            .into_iter()
+            .flatten()
+            .fold(Vec::new(), |lobes, said| narrowed(&lobes, said));
+        let strongest = lobes.iter().max_by(|a, b| a.share.total_cmp(&b.share)).copied();
+        let seen = given.is_some() || between.is_some();
+        // However well its beginning is known, it may be bent farther on.
+        if let Some(strongest) = strongest.filter(|_| seen) {
+            for lobe in &mut lobes {
+                lobe.share *= 1.0 - BENT_FARTHER_ON;
+            }
+            lobes.push(Lobe {
+                share: BENT_FARTHER_ON,
+                deg: strongest.deg,
+                sigma: BENT_SIGMA_DEG,
+            });
+        }
         Some(Self {
             from: last.0,
-            bearing,
-            seen: was_seen,
+            bearing_deg: strongest.map(|lobe| lobe.deg),
+            seen,
+            lobes,
         })
     }
 
@@ -192,21 +221,32 @@ impl SewerLine {
     fn density(&self, wall_m: Option<f64>, at: Point) -> f64 {
         let out_m = self.from.distance_m(at);
         let wall_m = wall_m.unwrap_or(out_m);
-        let turned = self.bearing.map_or(1.0 / TAU, |(bearing, sigma)| {
-            let off = (self.from.bearing_deg(at) - bearing + 180.0).rem_euclid(360.0) - 180.0;
+        let turned = if self.lobes.is_empty() {
+            1.0 / TAU
+        } else {
+            let bearing = self.from.bearing_deg(at);
             let place = (PLACE_SIGMA_M / out_m.max(0.5)).atan().to_degrees();
-            // Most sewers run straight; some are bent on the way, and those are only on the same side of the house.
-            let straight = if self.seen { STRAIGHT_SEEN } else { STRAIGHT_SQUARE };
-            straight * normal(off, sigma.hypot(place)).to_degrees()
-                + (1.0 - straight) * normal(off, BENT_SIGMA_DEG).to_degrees()
-        });
+            let widened = |sigma: f64| (sigma * sigma + place * place).sqrt();
+            self.lobes
+                .iter()
+                .map(|lobe| {
+                    let (off, sigma) = (turn(lobe.deg, bearing), widened(lobe.sigma));
+                    // Six sigmas off, one in fifty million: not worth working out for every cell.
+                    if off.abs() > 6.0 * sigma {
+                        0.0
+                    } else {
+                        lobe.share * normal(off, sigma).to_degrees()
+                    }
+                })
+                .sum()
+        };
         from_wall(wall_m) * turned / out_m.max(1.0)
     }
 
     /// How far a place lies off the line, m, and how far along it.
     #[must_use]
     pub fn off_and_along_m(&self, at: Point) -> Option<(f64, f64)> {
-        let (bearing, _) = self.bearing?;
+        let bearing = self.bearing_deg?;
         let along = Point::polar(bearing, 1.0);
         let arm = at.minus(self.from);
         Some((along.cross(arm).abs(), along.dot(arm)))
@@ -216,11 +256,15 @@ impl SewerLine {
 /// A bearing seen is good to about 8°, a sewer square to the wall to about 10° (common practice).
 const SEEN_SIGMA_DEG: f64 = 8.0;
 const SQUARE_SIGMA_DEG: f64 = 10.0;
-/// Nine sewers in ten keep a bearing that was seen, four in five leave square to the wall; the others may be bent on
-/// the way, mostly by one fitting of 22½° or 45° (common practice).
-const STRAIGHT_SEEN: f64 = 0.9;
+/// Forty-nine bearings in fifty that were seen are the sewer's, and as many places on it lie on it; four sewers in five
+/// leave square to the wall, the others any way on that side, mostly by one fitting of 22½° or 45° (common practice).
+const STRAIGHT_SEEN: f64 = 0.98;
 const STRAIGHT_SQUARE: f64 = 0.8;
 const BENT_SIGMA_DEG: f64 = 32.0;
+/// One sewer in twenty is bent past the last place where it was seen (common practice).
+const BENT_FARTHER_ON: f64 = 0.05;
+/// A way the sewer may run that is less likely than this is left out.
+const LEAST_SHARE: f64 = 0.002;
 /// A field begins 5 ft or more past the tank. Source: 30 TAC 285.33(a)(4).
 const FIELD_NEAREST_M: f64 = 5.0 * METRES_PER_FOOT;
 /// How far past it a ridge is seen, how much the line turns at the tank, and how often a ridge is one (common practice).
@@ -248,6 +292,47 @@ fn from_wall(wall_m: f64) -> f64 {
     }
 }
 
+/// Multiplies what is known of a bearing with one thing more: each pair of lobes makes a lobe between them.
+fn narrowed(lobes: &[Lobe], (deg, sigma, straight): (f64, f64, f64)) -> Vec<Lobe> {
+    let said = [(straight, sigma), (1.0 - straight, BENT_SIGMA_DEG)].map(|(share, sigma)| Lobe { share, deg, sigma });
+    if lobes.is_empty() {
+        return said.to_vec();
+    }
+    let mut both: Vec<Lobe> = lobes
+        .iter()
+        .flat_map(|a| {
+            said.iter().map(|b| {
+                let off = turn(a.deg, b.deg);
+                let (va, vb) = (a.sigma.powi(2), b.sigma.powi(2));
+                Lobe {
+                    share: a.share * b.share * normal(off, a.sigma.hypot(b.sigma)),
+                    deg: (a.deg + off * va / (va + vb)).rem_euclid(360.0),
+                    sigma: (va * vb / (va + vb)).sqrt(),
+                }
+            })
+        })
+        .collect();
+    let total: f64 = both.iter().map(|lobe| lobe.share).sum();
+    both.retain(|lobe| lobe.share > total * LEAST_SHARE);
+    let total: f64 = both.iter().map(|lobe| lobe.share).sum();
+    for lobe in &mut both {
+        lobe.share /= total;
+    }
+    both
+}
+
+/// How far one bearing is turned from another, -180 to 180 degrees; both from 0 to 360.
+fn turn(from_deg: f64, to_deg: f64) -> f64 {
+    let off = to_deg - from_deg;
+    if off > 180.0 {
+        off - 360.0
+    } else if off < -180.0 {
+        off + 360.0
+    } else {
+        off
+    }
+}
+
 fn normal(off: f64, sigma: f64) -> f64 {
     (-0.5 * (off / sigma).powi(2)).exp() / (sigma * TAU.sqrt())
 }
@@ -256,7 +341,6 @@ fn normal(off: f64, sigma: f64) -> f64 {
 #[derive(Clone, Debug)]
 pub struct Evidence<'a> {
     yard: &'a Yard,
-    clues: &'a [Clue],
     sewer: Option<SewerLine>,
     area_m2: f64,
 }
@@ -264,10 +348,9 @@ pub struct Evidence<'a> {
 impl<'a> Evidence<'a> {
     /// Takes the clues for a yard of so many square metres; `found_pipe` are the places where a rod met the sewer.
     #[must_use]
-    pub fn new(yard: &'a Yard, clues: &'a [Clue], found_pipe: &[Point], area_m2: f64) -> Self {
+    pub fn new(yard: &'a Yard, clues: &[Clue], found_pipe: &[Point], area_m2: f64) -> Self {
         Self {
             yard,
-            clues,
             sewer: SewerLine::from_clues(yard, clues, found_pipe),
             area_m2: area_m2.max(1.0),
         }
@@ -275,24 +358,34 @@ impl<'a> Evidence<'a> {
 
     /// The sewer's line, when anything is known of it.
     #[must_use]
-    pub const fn sewer(&self) -> Option<SewerLine> {
-        self.sewer
+    pub const fn sewer(&self) -> Option<&SewerLine> {
+        self.sewer.as_ref()
     }
 
-    /// Returns what every clue says of a tank whose middle is at `at`, `wall_m` from the house, not scaled.
-    ///
-    /// What the yard itself says ([`Yard::weight`]) is not in it: it never changes, so a map keeps it.
-    #[must_use]
-    pub fn weight(&self, wall_m: Option<f64>, at: Point) -> f64 {
-        self.clues.iter().fold(self.sewer_weight(wall_m, at), |weight, clue| {
-            weight * self.likelihood(clue, at)
-        })
+    /// Multiplies what is `said` of each place by what one clue says of it, and scales it so that the most is one: the
+    /// product of many clues would be more than a number holds.
+    pub fn multiply(&self, clue: &Clue, places: impl Iterator<Item = Point>, said: &mut [f64]) {
+        if matches!(clue, Clue::SewerExit { .. } | Clue::Cleanout { .. }) {
+            return;
+        }
+        let mut most = 0.0_f64;
+        for (at, said) in places.zip(&mut *said) {
+            if *said > 0.0 {
+                *said *= self.likelihood(clue, at);
+                most = most.max(*said);
+            }
+        }
+        if most > 0.0 {
+            for said in said {
+                *said /= most;
+            }
+        }
     }
 
     /// Returns what the sewer, or the house alone, says of a place `wall_m` from the house.
     #[must_use]
     pub fn sewer_weight(&self, wall_m: Option<f64>, at: Point) -> f64 {
-        match (self.sewer, wall_m) {
+        match (&self.sewer, wall_m) {
             (Some(sewer), _) => sewer.density(wall_m, at),
             // No sewer seen: any way out of the house, so that the distance spreads over a growing ring.
             (None, Some(wall_m)) => from_wall(wall_m) / (wall_m + 5.0),
@@ -322,8 +415,7 @@ impl<'a> Evidence<'a> {
     /// A field lies on from the tank: the line turns there by some angle, and goes on 5 ft or more.
     fn field_likelihood(&self, field: Point, at: Point) -> f64 {
         let on_m = field.distance_m(at);
-        let turned =
-            (at.bearing_deg(field) - self.field_start(field).bearing_deg(at) + 180.0).rem_euclid(360.0) - 180.0;
+        let turned = turn(self.field_start(field).bearing_deg(at), at.bearing_deg(field));
         let range = if on_m < FIELD_NEAREST_M {
             0.1
         } else {
@@ -340,6 +432,7 @@ impl<'a> Evidence<'a> {
             corners.min_by(|a, b| a.distance_m(field).total_cmp(&b.distance_m(field)))
         };
         self.sewer
+            .as_ref()
             .map(|sewer| sewer.from)
             .or_else(nearest_corner)
             .unwrap_or(field)

@@ -80,7 +80,7 @@ pub struct RigidFit {
     pub rms_m: f64,
     /// Whether frame and pins agree within the pins' errors.
     pub agrees: bool,
-    /// The shared place that lies off by most of its own error, when they do not agree.
+    /// The shared place that lies off by most of its own error, when they do not agree and there are more than two.
     pub worst: Option<usize>,
 }
 
@@ -187,6 +187,7 @@ pub fn fit_rigid(shared: &[Shared]) -> Result<RigidFit, FitError> {
         .map(|(index, _)| index);
     fit.rms_m = (chi / total).sqrt();
     fit.agrees = chi <= limit(2 * shared.len() - 3);
-    fit.worst = if fit.agrees { None } else { worst };
+    // Two places share what they disagree by: neither can be named.
+    fit.worst = worst.filter(|_| !fit.agrees && shared.len() > 2);
     Ok(fit)
 }

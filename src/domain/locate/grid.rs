@@ -11,7 +11,9 @@ pub const FINEST_CELL_M: f64 = 0.25;
 /// A grid of square cells, its rows along the house.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Grid {
-    turned_deg: f64,
+    /// Sine and cosine of how far the rows are turned clockwise.
+    turned: (f64, f64),
+    /// The corner where both axes start, before the turn.
     low: Point,
     cell_m: f64,
     columns: u32,
@@ -24,8 +26,9 @@ impl Grid {
     /// `None` when the corners span nothing, more than ten kilometres, or are not numbers.
     #[must_use]
     pub fn covering(corners: &[Point], turned_deg: f64) -> Option<Self> {
-        let turned = corners.iter().map(|corner| corner.turned_deg(-turned_deg));
-        let (low, high) = turned.fold(
+        let (sin, cos) = turned_deg.to_radians().sin_cos();
+        let level = corners.iter().map(|corner| turned(*corner, -sin, cos));
+        let (low, high) = level.fold(
             (
                 Point::new(f64::INFINITY, f64::INFINITY),
                 Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY),
@@ -47,7 +50,7 @@ impl Grid {
             let (columns, rows) = (whole(size.x_m / cell_m)?, whole(size.y_m / cell_m)?);
             if columns.checked_mul(rows)? <= MOST_CELLS {
                 return Some(Self {
-                    turned_deg,
+                    turned: (sin, cos),
                     low,
                     cell_m,
                     columns,
@@ -97,13 +100,15 @@ impl Grid {
     #[must_use]
     pub fn centre(self, column: u32, row: u32) -> Point {
         let inside = Point::new(f64::from(column) + 0.5, f64::from(row) + 0.5);
-        self.low.plus(inside.times(self.cell_m)).turned_deg(self.turned_deg)
+        let (sin, cos) = self.turned;
+        turned(self.low.plus(inside.times(self.cell_m)), sin, cos)
     }
 
     /// Returns the column and row of the cell a place lies in, `None` off the grid.
     #[must_use]
     pub fn cell(self, at: Point) -> Option<(u32, u32)> {
-        let inside = at.turned_deg(-self.turned_deg).minus(self.low).times(1.0 / self.cell_m);
+        let (sin, cos) = self.turned;
+        let inside = turned(at, -sin, cos).minus(self.low).times(1.0 / self.cell_m);
         let (column, row) = (floor(inside.x_m)?, floor(inside.y_m)?);
         (column < self.columns && row < self.rows).then_some((column, row))
     }
@@ -120,6 +125,11 @@ impl Grid {
         let index = u32::try_from(index).unwrap_or(0);
         (index % self.columns, index / self.columns)
     }
+}
+
+/// Turns a place clockwise, its sine and cosine worked out once for a whole grid.
+fn turned(at: Point, sin: f64, cos: f64) -> Point {
+    Point::new(at.x_m * cos + at.y_m * sin, at.y_m * cos - at.x_m * sin)
 }
 
 fn whole(cells: f64) -> Option<u32> {

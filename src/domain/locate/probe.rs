@@ -155,12 +155,25 @@ impl ProbeMap {
     /// # Errors
     /// When nothing is known, the places are kilometres apart, or the limits leave no place.
     pub fn new(yard: Yard, clues: Vec<Clue>, sewer_depth: SewerDepth) -> Result<Self, MapError> {
+        Self::with_probes(yard, clues, sewer_depth, Vec::new())
+    }
+
+    /// Makes the map that [`Self::new`] and [`Self::add_probe`] for every probe would make, in one go.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with_probes(
+        yard: Yard,
+        clues: Vec<Clue>,
+        sewer_depth: SewerDepth,
+        probes: Vec<Probe>,
+    ) -> Result<Self, MapError> {
         let grid = cover(&yard, &clues)?;
         let mut map = Self {
             grid,
             yard,
             clues,
-            probes: Vec::new(),
+            probes,
             sewer_depth,
             area_m2: 0.0,
             ground: Vec::new(),
@@ -171,12 +184,15 @@ impl ProbeMap {
         };
         map.ground = grid
             .centres()
-            .map(|at| (map.yard.weight(at), map.yard.wall_distance_m(at)))
+            .map(|at| {
+                let wall_m = map.yard.wall_distance_m(at);
+                (map.yard.weight_from_wall(at, wall_m), wall_m)
+            })
             .collect();
         let open = map.ground.iter().filter(|(weight, _)| *weight > 0.0).count();
         map.area_m2 = count(open) * grid.cell_m().powi(2);
         map.rebuild();
-        if map.total > 0.0 {
+        if map.total > 0.0 && map.total.is_finite() {
             Ok(map)
         } else {
             Err(MapError::NothingLeft)
@@ -205,8 +221,12 @@ impl ProbeMap {
     #[must_use]
     pub fn chance_within(&self, at: Point, radius_m: f64) -> f64 {
         let near = self.grid.centres().zip(&self.weights);
+        // Asked for three places at every drawing, so squares are compared.
         let held: f64 = near
-            .filter(|(centre, _)| centre.distance_m(at) <= radius_m)
+            .filter(|(centre, _)| {
+                let off = centre.minus(at);
+                off.x_m * off.x_m + off.y_m * off.y_m <= radius_m * radius_m
+            })
             .map(|(_, weight)| weight)
             .sum();
         (held / self.total).clamp(0.0, 1.0)
@@ -228,18 +248,12 @@ impl ProbeMap {
         }
         let found = self.pipe_hits();
         let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
-        let said: Vec<f64> = self
-            .grid
-            .centres()
-            .zip(&self.weights)
-            .map(|(at, weight)| {
-                if *weight > 0.0 {
-                    evidence.likelihood(&clue, at)
-                } else {
-                    0.0
-                }
-            })
+        let mut said: Vec<f64> = self
+            .weights
+            .iter()
+            .map(|weight| if *weight > 0.0 { 1.0 } else { 0.0 })
             .collect();
+        evidence.multiply(&clue, self.grid.centres(), &mut said);
         for layer in &mut self.layers {
             for (weight, said) in layer.weights.iter_mut().zip(&said) {
                 *weight *= said;
@@ -326,20 +340,21 @@ impl ProbeMap {
     pub fn best_places(&self, most: usize) -> Vec<BestPlace> {
         let found = self.pipe_hits();
         let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
+        let usual = self.usual(&evidence);
         self.peaks(most)
             .into_iter()
             .map(|(at, chance)| BestPlace {
                 at,
                 chance,
-                reasons: self.reasons(&evidence, at),
+                reasons: self.reasons(&evidence, &usual, at),
                 lid: self.sewer_depth.lid(self.run_m(evidence.sewer(), at)),
             })
             .collect()
     }
 
     /// The share of tanks that lie along the grid's rows' normal: lengthwise is along the sewer, whichever wall it leaves.
-    fn share_ahead(&self, sewer: Option<SewerLine>) -> f64 {
-        let Some((bearing, _)) = sewer.and_then(|sewer| sewer.bearing) else {
+    fn share_ahead(&self, sewer: Option<&SewerLine>) -> f64 {
+        let Some(bearing) = sewer.and_then(|sewer| sewer.bearing_deg) else {
             return 0.5;
         };
         let turned = (bearing - self.yard.turned_deg()).to_radians();
@@ -350,11 +365,16 @@ impl ProbeMap {
         }
     }
 
-    fn run_m(&self, sewer: Option<SewerLine>, at: Point) -> f64 {
+    fn run_m(&self, sewer: Option<&SewerLine>, at: Point) -> f64 {
         self.yard
             .wall_distance_m(at)
             .or_else(|| sewer.map(|sewer| sewer.from.distance_m(at)))
             .unwrap_or(0.0)
+    }
+
+    /// The chance that a rod went as deep as the lid lies.
+    fn reached(&self, sewer: Option<&SewerLine>, probe: Probe) -> f64 {
+        self.sewer_depth.reached(self.run_m(sewer, probe.at), probe.depth)
     }
 
     fn pipe_hits(&self) -> Vec<Point> {
@@ -378,55 +398,72 @@ impl ProbeMap {
     fn rebuild(&mut self) {
         let found = self.pipe_hits();
         let evidence = Evidence::new(&self.yard, &self.clues, &found, self.area_m2);
-        let said: Vec<f64> = self
+        let mut said: Vec<f64> = self
             .grid
             .centres()
             .zip(&self.ground)
             .map(|(at, (yard, wall_m))| {
                 if *yard > 0.0 {
-                    yard * evidence.weight(*wall_m, at)
+                    yard * evidence.sewer_weight(*wall_m, at)
                 } else {
                     0.0
                 }
             })
             .collect();
-        self.layers = Layer::all(self.grid.cell_m(), self.share_ahead(evidence.sewer()), &said);
-        for probe in self.probes.clone() {
+        for clue in &self.clues {
+            evidence.multiply(clue, self.grid.centres(), &mut said);
+        }
+        let layers = Layer::all(self.grid.cell_m(), self.share_ahead(evidence.sewer()), &said);
+        let reached: Vec<f64> = self
+            .probes
+            .iter()
+            .map(|probe| self.reached(evidence.sewer(), *probe))
+            .collect();
+        self.layers = layers;
+        for (probe, reached) in self.probes.clone().into_iter().zip(reached) {
             match probe.met {
-                Met::Nothing => self.lower(probe, |_, _, _| ()),
-                Met::Tank | Met::Edge => self.hit(probe),
+                Met::Nothing => self.lower(probe, reached, |_, _, _| ()),
+                Met::Tank | Met::Edge => {
+                    self.hit(probe);
+                    // A hundred hits and more would come to nothing that a number can hold.
+                    self.scale();
+                }
                 Met::Pipe => {}
             }
         }
         self.settle();
     }
 
+    /// Scales the weights so that they sum to one.
+    fn scale(&mut self) {
+        let total: f64 = self.layers.iter().flat_map(|layer| &layer.weights).sum();
+        if total > 0.0 && total.is_finite() {
+            let weights = self.layers.iter_mut().flat_map(|layer| &mut layer.weights);
+            weights.for_each(|weight| *weight /= total);
+        }
+    }
+
     /// Scales the weights and works out what lies under every cell.
     fn settle(&mut self) {
-        let total: f64 = self.layers.iter().flat_map(|layer| &layer.weights).sum();
-        let scale = if total > 0.0 && total.is_finite() {
-            1.0 / total
-        } else {
-            1.0
-        };
+        self.scale();
         self.under.fill(0.0);
         self.weights.fill(0.0);
-        for layer in &mut self.layers {
-            for ((index, weight), sum) in layer.weights.iter_mut().enumerate().zip(&mut self.weights) {
-                *weight *= scale;
+        for layer in &self.layers {
+            for (weight, sum) in layer.weights.iter().zip(&mut self.weights) {
                 *sum += *weight;
-                // What is closed to a tank, or as good as closed, need not be spread.
-                if *weight > 1.0e-12 {
-                    layer.kernel.spread(self.grid, &mut self.under, index, *weight);
-                }
             }
+            layer.kernel.spread_all(self.grid, &mut self.under, &layer.weights);
         }
         self.total = self.weights.iter().sum();
     }
 
     fn miss(&mut self, probe: Probe) {
+        let sewer = SewerLine::from_clues(&self.yard, &self.clues, &self.pipe_hits());
+        let reached = self.reached(sewer.as_ref(), probe);
         let mut changed = Vec::new();
-        self.lower(probe, |layer, index, change| changed.push((layer, index, change)));
+        self.lower(probe, reached, |layer, index, change| {
+            changed.push((layer, index, change));
+        });
         for (layer, index, change) in changed {
             if let Some(layer) = self.layers.get(layer) {
                 layer.kernel.spread(self.grid, &mut self.under, index, change);
@@ -441,14 +478,12 @@ impl ProbeMap {
     /// Lowers the cells a tank could have reached the rod from: `w · (1 - reached · h)`.
     ///
     /// The depth is judged at the rod, so no cell is lowered more than the rod's own and that one never gains.
-    fn lower(&mut self, probe: Probe, mut changed: impl FnMut(usize, usize, f64)) {
-        let sewer = SewerLine::from_clues(&self.yard, &self.clues, &self.pipe_hits());
-        let reached = self.sewer_depth.reached(self.run_m(sewer, probe.at), probe.depth);
+    fn lower(&mut self, probe: Probe, reached: f64, mut changed: impl FnMut(usize, usize, f64)) {
         let Some((column, row)) = self.grid.cell(probe.at) else {
             return;
         };
         for (number, layer) in self.layers.iter_mut().enumerate() {
-            for (index, covered) in layer.kernel.around(self.grid, column, row) {
+            for (index, covered, _) in layer.kernel.around(self.grid, column, row) {
                 if let Some(weight) = layer.weights.get_mut(index) {
                     let change = -*weight * reached * covered;
                     *weight += change;
@@ -468,8 +503,9 @@ impl ProbeMap {
             for weight in &mut layer.weights {
                 *weight *= FALSE_HIT;
             }
-            for (index, covered, rim) in layer.kernel.around_with_rim(self.grid, column, row) {
-                let likely = if probe.met == Met::Edge { covered * rim } else { covered };
+            for (index, covered, at_rim) in layer.kernel.around(self.grid, column, row) {
+                let inside_of_rim = probe.met == Met::Edge && !at_rim;
+                let likely = if inside_of_rim { 0.05 * covered } else { covered };
                 if let (Some(weight), Some(was)) = (layer.weights.get_mut(index), before.get(index)) {
                     *weight = was * (FALSE_HIT + (1.0 - FALSE_HIT) * likely);
                 }
@@ -482,19 +518,17 @@ impl ProbeMap {
         let total = self.total;
         let mut peaks: Vec<(Point, f64)> = Vec::new();
         while peaks.len() < most {
-            let best = self
-                .under
-                .iter()
-                .enumerate()
-                .filter(|(index, _)| {
-                    let (column, row) = self.grid.column_row(*index);
-                    peaks.is_empty()
-                        || peaks
-                            .iter()
-                            .all(|(at, _)| at.distance_m(self.grid.centre(column, row)) > 2.4)
-                })
-                .max_by(|a, b| a.1.total_cmp(b.1));
-            let Some((index, under)) = best.filter(|(_, under)| **under > 0.0) else {
+            let mut best: Option<(usize, f64)> = None;
+            for (index, under) in self.under.iter().enumerate() {
+                let far = |(at, _): &(Point, f64)| {
+                    let (column, row) = self.grid.column_row(index);
+                    at.distance_m(self.grid.centre(column, row)) > 2.4
+                };
+                if *under > best.map_or(0.0, |(_, most)| most) && peaks.iter().all(far) {
+                    best = Some((index, *under));
+                }
+            }
+            let Some((index, under)) = best else {
                 break;
             };
             let (column, row) = self.grid.column_row(index);
@@ -503,25 +537,43 @@ impl ProbeMap {
         peaks
     }
 
-    /// The clues that speak for a place at least half as much again as for the yard as the map sees it.
-    fn reasons(&self, evidence: &Evidence<'_>, at: Point) -> Vec<Reason> {
-        let total = self.total;
-        // Every seventh cell is enough for an average that only orders reasons.
-        let average = |of: &dyn Fn(Point) -> f64| {
-            let cells = self.grid.centres().zip(&self.weights).step_by(7);
-            let (sum, open) = cells
-                .filter(|(_, weight)| **weight > total * 1.0e-9)
-                .fold((0.0, 0.0), |(sum, open), (centre, _)| (sum + of(centre), open + 1.0));
-            if open > 0.0 { sum / open } else { 0.0 }
+    /// What the sewer and each clue say of the yard on average, as far as the map still sees a tank in it.
+    fn usual(&self, evidence: &Evidence<'_>) -> Usual {
+        let mut usual = Usual {
+            sewer: 0.0,
+            clues: vec![0.0; self.clues.len()],
         };
+        let mut open = 0.0;
+        let cells = self.grid.centres().zip(&self.ground).zip(&self.weights);
+        // Every seventh cell is enough for an average that only orders reasons.
+        for ((at, (_, wall_m)), weight) in cells.step_by(7) {
+            if *weight > self.total * 1.0e-9 {
+                open += 1.0;
+                usual.sewer += evidence.sewer_weight(*wall_m, at);
+                for (sum, clue) in usual.clues.iter_mut().zip(&self.clues) {
+                    *sum += evidence.likelihood(clue, at);
+                }
+            }
+        }
+        if open > 0.0 {
+            usual.sewer /= open;
+            for sum in &mut usual.clues {
+                *sum /= open;
+            }
+        }
+        usual
+    }
+
+    /// The clues that speak for a place at least half as much again as for the yard as the map sees it.
+    fn reasons(&self, evidence: &Evidence<'_>, usual: &Usual, at: Point) -> Vec<Reason> {
         let mut ranked: Vec<(f64, Reason)> = Vec::new();
         let mut speak = |strength: f64, reason: Reason| {
             if strength > 1.5 {
                 ranked.push((strength, reason));
             }
         };
-        let sewer = |p: Point| evidence.sewer_weight(self.yard.wall_distance_m(p), p);
-        let sewer_strength = sewer(at) / average(&sewer).max(f64::MIN_POSITIVE);
+        let sewer_strength =
+            evidence.sewer_weight(self.yard.wall_distance_m(at), at) / usual.sewer.max(f64::MIN_POSITIVE);
         if let Some((sewer, (off_m, along_m))) = evidence
             .sewer()
             .and_then(|sewer| Some((sewer, sewer.off_and_along_m(at)?)))
@@ -538,9 +590,8 @@ impl ProbeMap {
         if let Some(distance_m) = self.yard.wall_distance_m(at) {
             speak(sewer_strength, Reason::FromWall { distance_m });
         }
-        for (index, clue) in self.clues.iter().enumerate() {
-            let strength =
-                evidence.likelihood(clue, at) / average(&|p| evidence.likelihood(clue, p)).max(f64::MIN_POSITIVE);
+        for ((index, clue), usual) in self.clues.iter().enumerate().zip(&usual.clues) {
+            let strength = evidence.likelihood(clue, at) / usual.max(f64::MIN_POSITIVE);
             match clue {
                 Clue::SewerExit { .. } | Clue::Cleanout { .. } => {}
                 Clue::Field { at: field } => {
@@ -591,6 +642,12 @@ pub struct Area {
     least: f64,
 }
 
+/// What the sewer and each clue say of a place on average.
+struct Usual {
+    sewer: f64,
+    clues: Vec<f64>,
+}
+
 /// One kind of tank: its outline as a kernel, and where its middle may be.
 #[derive(Clone, Debug)]
 struct Layer {
@@ -617,82 +674,86 @@ impl Layer {
     }
 }
 
-/// How much of each cell around its middle a tank of one size covers, 0 to 1.
+/// How much of each cell around its middle a tank of one size covers, 0 to 1: the product of a share per column and one
+/// per row.
 #[derive(Clone, Debug)]
 struct Kernel {
-    across: u32,
-    ahead: u32,
-    rows: Vec<Vec<f64>>,
+    across: Vec<f64>,
+    ahead: Vec<f64>,
 }
 
 impl Kernel {
     fn new(cell_m: f64, across_m: f64, ahead_m: f64) -> Self {
-        let half = |side_m: f64| {
-            round_to_i64((side_m / 2.0 / cell_m + 0.499).floor())
+        let side = |side_m: f64| {
+            let half = round_to_i64((side_m / 2.0 / cell_m + 0.499).floor())
                 .and_then(|n| u32::try_from(n).ok())
-                .unwrap_or(1)
-        };
-        let (across, ahead) = (half(across_m), half(ahead_m));
-        let covered = |steps: u32, side_m: f64| (side_m / 2.0 / cell_m - f64::from(steps) + 0.5).clamp(0.0, 1.0);
-        let steps = |half: u32| (0..=2 * half).map(move |n| n.abs_diff(half));
-        let row = |down: u32| {
-            steps(across)
-                .map(|over| covered(over, across_m) * covered(down, ahead_m))
-                .collect()
+                .unwrap_or(1);
+            let covered = |steps: u32| (side_m / 2.0 / cell_m - f64::from(steps) + 0.5).clamp(0.0, 1.0);
+            (0..=2 * half).map(|n| covered(n.abs_diff(half))).collect()
         };
         Self {
-            across,
-            ahead,
-            rows: steps(ahead).map(row).collect(),
+            across: side(across_m),
+            ahead: side(ahead_m),
         }
     }
 
-    /// The cells around one, with how much of a tank there reaches it.
-    fn around(&self, grid: Grid, column: u32, row: u32) -> impl Iterator<Item = (usize, f64)> {
-        let (across, ahead, columns, rows) = (self.across, self.ahead, grid.columns(), grid.rows());
-        self.rows.iter().zip(0..).flat_map(move |(line, down)| {
-            let to_row = (row + down).checked_sub(ahead).filter(|to| *to < rows);
-            line.iter().zip(0..).filter_map(move |(covered, over)| {
-                let to_column = (column + over).checked_sub(across).filter(|to| *to < columns)?;
-                Some((grid.index(to_column, to_row?), *covered))
-            })
+    /// The cells around one, with how much of a tank there reaches it and whether the cell lies at the tank's rim.
+    fn around(&self, grid: Grid, column: u32, row: u32) -> impl Iterator<Item = (usize, f64, bool)> {
+        reach(&self.ahead, row, grid.rows()).flat_map(move |(to_row, down, far)| {
+            reach(&self.across, column, grid.columns())
+                .map(move |(to_column, over, wide)| (grid.index(to_column, to_row), down * over, far || wide))
         })
-    }
-
-    /// As [`Self::around`], with whether the cell lies at the tank's rim: 1 there, little within.
-    fn around_with_rim(&self, grid: Grid, column: u32, row: u32) -> Vec<(usize, f64, f64)> {
-        let (columns, rows) = (grid.columns(), grid.rows());
-        let mut cells = Vec::new();
-        for (line, down) in self.rows.iter().zip(0..) {
-            for (covered, over) in line.iter().zip(0..) {
-                let to_row = (row + down).checked_sub(self.ahead).filter(|to| *to < rows);
-                let to_column = (column + over).checked_sub(self.across).filter(|to| *to < columns);
-                let at_rim = down == 0 || over == 0 || down == 2 * self.ahead || over == 2 * self.across;
-                if let (Some(to_row), Some(to_column)) = (to_row, to_column) {
-                    cells.push((grid.index(to_column, to_row), *covered, if at_rim { 1.0 } else { 0.05 }));
-                }
-            }
-        }
-        cells
     }
 
     /// Adds a cell's weight to every cell from which a rod would meet a tank there.
     fn spread(&self, grid: Grid, into: &mut [f64], index: usize, weight: f64) {
         let (column, row) = grid.column_row(index);
-        let first = column.saturating_sub(self.across);
-        let skip = usize::try_from(self.across.saturating_sub(column)).unwrap_or(0);
-        let wide = usize::try_from((column + self.across + 1).min(grid.columns()) - first).unwrap_or(0);
-        for (line, down) in self.rows.iter().zip(0..) {
-            let Some(to_row) = (row + down).checked_sub(self.ahead).filter(|to| *to < grid.rows()) else {
-                continue;
-            };
-            let start = grid.index(first, to_row);
-            let cells = into.get_mut(start..start + wide).unwrap_or_default();
-            for (cell, covered) in cells.iter_mut().zip(line.iter().skip(skip)) {
+        for (index, covered, _) in self.around(grid, column, row) {
+            if let Some(cell) = into.get_mut(index) {
                 *cell += weight * covered;
             }
         }
     }
+
+    /// As [`Self::spread`] for every cell at once, rows first and then columns: one product a step of each side instead
+    /// of one for each cell a tank covers.
+    fn spread_all(&self, grid: Grid, into: &mut [f64], weights: &[f64]) {
+        let wide = usize::try_from(grid.columns()).unwrap_or(1).max(1);
+        let (half_across, half_ahead) = (self.across.len() / 2, self.ahead.len() / 2);
+        let mut spread = vec![0.0; wide];
+        let rows = into.len() / wide;
+        for (row, line) in weights.chunks_exact(wide).enumerate() {
+            if line.iter().all(|weight| *weight <= 0.0) {
+                continue;
+            }
+            spread.fill(0.0);
+            for (step, covered) in self.across.iter().enumerate() {
+                let to = spread.iter_mut().skip(step.saturating_sub(half_across));
+                let from = line.iter().skip(half_across.saturating_sub(step));
+                for (cell, weight) in to.zip(from) {
+                    *cell += weight * covered;
+                }
+            }
+            for (step, covered) in self.ahead.iter().enumerate() {
+                let Some(to_row) = (row + step).checked_sub(half_ahead).filter(|to| *to < rows) else {
+                    continue;
+                };
+                let cells = into.get_mut(to_row * wide..(to_row + 1) * wide).unwrap_or_default();
+                for (cell, weight) in cells.iter_mut().zip(&spread) {
+                    *cell += weight * covered;
+                }
+            }
+        }
+    }
+}
+
+/// Along one axis, the cells around one that are on the grid, with their share and whether they are the last.
+fn reach(side: &[f64], at: u32, most: u32) -> impl Iterator<Item = (u32, f64, bool)> {
+    let last = u32::try_from(side.len().saturating_sub(1)).unwrap_or(0);
+    side.iter().zip(0..).filter_map(move |(covered, step)| {
+        let to = (at + step).checked_sub(last / 2).filter(|to| *to < most)?;
+        Some((to, *covered, step == 0 || step == last))
+    })
 }
 
 /// The grid over the lot, or over what is known and a reach around it.

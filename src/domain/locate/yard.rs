@@ -115,6 +115,11 @@ impl Yard {
     /// Returns how the yard weighs a tank whose middle is at `at`: 0 where none can be, 1 where nothing speaks against.
     #[must_use]
     pub fn weight(&self, at: Point) -> f64 {
+        self.weight_from_wall(at, self.wall_distance_m(at))
+    }
+
+    /// As [`Self::weight`], where the distance from the wall is known already.
+    pub(super) fn weight_from_wall(&self, at: Point, wall_m: Option<f64>) -> f64 {
         if contains(&self.house, at) || self.blocked.iter().any(|outline| contains(outline, at)) {
             return 0.0;
         }
@@ -124,7 +129,7 @@ impl Yard {
         let inside = self.firmness.inside();
         self.code.setbacks().into_iter().fold(1.0, |weight, setback| {
             let clear_m = match setback.from {
-                SetbackFrom::Foundation => outline_distance_m(&self.house, at),
+                SetbackFrom::Foundation => wall_m,
                 SetbackFrom::PropertyLine => outline_distance_m(&self.lot, at),
                 SetbackFrom::Well => self.wells.iter().map(|well| well.distance_m(at)).reduce(f64::min),
             };
@@ -185,9 +190,20 @@ pub fn contains(outline: &[Point], at: Point) -> bool {
         })
 }
 
-/// The distance to the nearest edge of an outline, m.
+/// The distance to the nearest edge of an outline, m; asked for every cell, so squares are compared.
 fn outline_distance_m(outline: &[Point], at: Point) -> Option<f64> {
     edges(outline)
-        .map(|(a, b)| distance_to_piece_m(at, a, b).0)
+        .map(|(a, b)| {
+            let (along, arm) = (b.minus(a), at.minus(a));
+            let squared = along.x_m * along.x_m + along.y_m * along.y_m;
+            let share = if squared > 0.0 {
+                ((arm.x_m * along.x_m + arm.y_m * along.y_m) / squared).clamp(0.0, 1.0)
+            } else {
+                0.0
+            };
+            let off = arm.minus(along.times(share));
+            off.x_m * off.x_m + off.y_m * off.y_m
+        })
         .reduce(f64::min)
+        .map(f64::sqrt)
 }

@@ -46,6 +46,13 @@ fn decimal(parts: i64, per: u64, decimals: usize) -> String {
     format!("{sign}{whole}.{rest:0decimals$}")
 }
 
+/// Millionths as percent, with a decimal at the least and none that is needless.
+fn percent(ppm: i64) -> String {
+    let text = decimal(ppm, 10_000, 4);
+    let needless = text.bytes().rev().take(3).take_while(|digit| *digit == b'0').count();
+    text.get(..text.len() - needless).map(str::to_owned).unwrap_or(text)
+}
+
 fn moment(at: Option<DateTime<FixedOffset>>) -> String {
     at.map(|at| at.to_rfc3339_opts(chrono::SecondsFormat::Secs, false))
         .unwrap_or_default()
@@ -283,6 +290,9 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             "waste",
             "truck",
             "truck_tank",
+            "into_second_l",
+            "second_truck",
+            "second_truck_tank",
             "stop_id",
             "tank_id",
         ],
@@ -291,10 +301,13 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
         let Some([day, place, site, address]) = names.stop(pumping.stop).filter(|_| !pumping.removed) else {
             return Ok(());
         };
-        let [truck, truck_tank] = pumping
-            .truck_tank
-            .and_then(|tank| trucks.get(&tank).cloned())
-            .unwrap_or_default();
+        let called = |tank: Option<TruckTankId>| tank.and_then(|tank| trucks.get(&tank).cloned()).unwrap_or_default();
+        let [truck, truck_tank] = called(pumping.truck_tank);
+        let over = pumping
+            .parts(pumping.truck_tank)
+            .into_iter()
+            .find(|(tank, _)| Some(*tank) != pumping.truck_tank);
+        let [second_truck, second_tank] = called(over.map(|(tank, _)| tank));
         table.write_record([
             day,
             place,
@@ -308,6 +321,9 @@ pub fn write_loads(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<
             pumping.waste.map(|waste| waste.word().to_owned()).unwrap_or_default(),
             truck,
             truck_tank,
+            litres(over.map(|(_, ml)| ml)),
+            second_truck,
+            second_tank,
             pumping.stop.to_string(),
             pumping.tank.to_string(),
         ])?;
@@ -466,6 +482,7 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
             return Ok(());
         };
         let amount = line_amount(&line).map(|cents| decimal(cents.0, 100, 2));
+        let tax = percent(line.tax_ppm());
         table.write_record([
             day,
             place,
@@ -476,7 +493,7 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
             decimal(line.quantity_thousandths, 1_000, 3),
             decimal(line.unit_price.0, 100, 2),
             amount.unwrap_or_default(),
-            decimal(line.tax_permille, 10, 1),
+            tax,
             line.accepted.word().to_owned(),
             line.stop.to_string(),
             line.id.to_string(),

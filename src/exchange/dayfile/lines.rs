@@ -1,5 +1,6 @@
 //! The JSON Lines of a day file: one record a line, each field with its stamp; one action a line.
 
+use crate::domain::pack::{CellRef, Pack, Stamp};
 use crate::domain::record::{Cell, FieldChange, KINDS, Kind, Logged, Op, Stamped, StopId};
 use chrono::{DateTime, FixedOffset, SecondsFormat};
 use serde::de::{MapAccess, Visitor};
@@ -117,13 +118,13 @@ pub fn write_record(id: Uuid, fields: &[Stamped], phone: Uuid, mut out: impl Wri
     out.write_all(b"\n")
 }
 
-/// Reads one record's line.
+/// Reads one record's line into a pack of its kind, and returns the record's id.
 ///
 /// * `whole`: every field of the kind must be there, because the file was made by a book of this program's own form
 ///
 /// # Errors
 /// What is wrong, to stand after the part's name and the line's number.
-pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -> Result<(Uuid, Vec<Stamped>), String> {
+pub fn read_record(phone: Uuid, whole: bool, line: &[u8], into: &mut Pack) -> Result<Uuid, String> {
     #[derive(Deserialize)]
     #[serde(deny_unknown_fields)]
     struct Entry<'a> {
@@ -145,14 +146,8 @@ pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -
                 }
                 fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Fields<'a>, A::Error> {
                     let mut list: Vec<(Text<'a>, Entry<'a>)> = Vec::with_capacity(24);
-                    while let Some((name, entry)) = map.next_entry::<Text<'a>, Entry<'a>>()? {
-                        if list.iter().any(|(known, _)| known.0 == name.0) {
-                            return Err(serde::de::Error::custom(format!(
-                                "the field `{}` stands there twice",
-                                name.0
-                            )));
-                        }
-                        list.push((name, entry));
+                    while let Some(entry) = map.next_entry::<Text<'a>, Entry<'a>>()? {
+                        list.push(entry);
                     }
                     Ok(Fields(list))
                 }
@@ -167,44 +162,49 @@ pub fn read_record(kind: &'static Kind, phone: Uuid, whole: bool, line: &[u8]) -
         #[serde(borrow)]
         fields: Fields<'a>,
     }
+    let kind = into.kind();
     let Line { id, fields } = serde_json::from_slice(line).map_err(|error| error.to_string())?;
-    let mut list: Vec<Stamped> = Vec::with_capacity(fields.0.len());
+    let mut seen = vec![false; kind.fields.len()];
+    let mut list: Vec<(u8, CellRef<'_>, Stamp)> = Vec::with_capacity(fields.0.len());
     // The fields of a record mostly come from a few actions: what stands in one's stamp stands in the next one's too.
-    let mut before: Option<(Text<'_>, Text<'_>, DateTime<FixedOffset>, Uuid)> = None;
-    for (name, entry) in fields.0 {
-        let field = kind
-            .field(&name.0)
-            .ok_or_else(|| format!("a {} has no field `{}`", kind.table, name.0))?;
+    let mut before: Option<(&str, &str, DateTime<FixedOffset>, Uuid)> = None;
+    for (at_most, (name, entry)) in fields.0.iter().enumerate() {
+        // They mostly come in their order, too.
+        let place = match kind.fields.get(at_most) {
+            Some(field) if *field == name.0 => at_most,
+            _ => (kind.fields.iter())
+                .position(|field| *field == name.0)
+                .ok_or_else(|| format!("a {} has no field `{}`", kind.table, name.0))?,
+        };
+        let (Some(field), Some(seen)) = (kind.fields.get(place), seen.get_mut(place)) else {
+            continue;
+        };
+        if std::mem::replace(seen, true) {
+            return Err(format!("the field `{field}` stands there twice"));
+        }
         if !(kind.fits)(field, &entry.value.0) {
             return Err(format!("`{field}` cannot hold that value"));
         }
-        let (at, op) = match &before {
-            Some((at_text, op_text, at, op)) if at_text.0 == entry.at.0 && op_text.0 == entry.op.0 => (*at, *op),
+        let (at, op) = match before {
+            Some((at_text, op_text, at, op)) if at_text == entry.at.0 && op_text == entry.op.0 => (at, op),
             _ => {
                 let at = DateTime::parse_from_rfc3339(&entry.at.0).map_err(|error| format!("`at`: {error}"))?;
                 let op = Uuid::parse_str(&entry.op.0).map_err(|error| format!("`op`: {error}"))?;
-                before = Some((entry.at, entry.op, at, op));
+                before = Some((&entry.at.0, &entry.op.0, at, op));
                 (at, op)
             }
         };
-        list.push(Stamped {
-            table: kind.table,
-            id,
-            field,
-            value: entry.value.0,
-            at,
-            by: entry.by.unwrap_or(phone),
-            op,
-        });
+        let by = entry.by.unwrap_or(phone);
+        // A kind has fewer than 255 fields.
+        let place = u8::try_from(place).unwrap_or(u8::MAX);
+        list.push((place, CellRef::from(&entry.value.0), Stamp { at, by, op }));
     }
-    let missing = kind
-        .fields
-        .iter()
-        .find(|field| whole && !list.iter().any(|stamped| stamped.field == **field));
-    match missing {
-        Some(field) => Err(format!("the field `{field}` is missing")),
-        None => Ok((id, list)),
+    let missing = kind.fields.iter().zip(&seen).find(|(_, seen)| whole && !**seen);
+    if let Some((field, _)) = missing {
+        return Err(format!("the field `{field}` is missing"));
     }
+    into.push(id, line.len(), &list);
+    Ok(id)
 }
 
 #[derive(Serialize, Deserialize)]
@@ -308,4 +308,102 @@ pub fn read_logged(line: &[u8]) -> Result<Logged, String> {
         undoes: line.undoes,
         before,
     })
+}
+
+/// One action as the book keeps it: what stands above its changes, and the changes as they stand in the file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LoggedText {
+    /// The action.
+    pub id: Uuid,
+    /// The stop it belongs to.
+    pub stop: Option<Uuid>,
+    /// When, by the clock of the phone.
+    pub at: DateTime<FixedOffset>,
+    /// What it was.
+    pub label: String,
+    /// The action it took back.
+    pub undoes: Option<Uuid>,
+    /// The fields it changed, as a JSON list.
+    pub changes: String,
+}
+
+/// Reads an action's line that [`read_logged`] has found in order, without looking into its changes again.
+///
+/// # Errors
+/// What is wrong, to stand after the part's name and the line's number.
+pub fn read_logged_text(line: &[u8]) -> Result<LoggedText, String> {
+    #[derive(Deserialize)]
+    struct Head {
+        id: Uuid,
+        at: String,
+        stop: Option<Uuid>,
+        label: String,
+        undoes: Option<Uuid>,
+    }
+    let written;
+    let (mut head, changes) = if let Some(parts) = split_changes(line) {
+        parts
+    } else {
+        // Set in another way than this program sets it: put in that way first.
+        let mut bytes = Vec::new();
+        write_logged(&read_logged(line)?, &mut bytes).map_err(|error| error.to_string())?;
+        written = bytes;
+        split_changes(&written).ok_or_else(|| "it has no changes".to_owned())?
+    };
+    head.push(b'}');
+    let head: Head = serde_json::from_slice(&head).map_err(|error| error.to_string())?;
+    Ok(LoggedText {
+        id: head.id,
+        stop: head.stop,
+        at: DateTime::parse_from_rfc3339(&head.at).map_err(|error| format!("`at`: {error}"))?,
+        label: head.label,
+        undoes: head.undoes,
+        changes: std::str::from_utf8(changes)
+            .map_err(|error| error.to_string())?
+            .to_owned(),
+    })
+}
+
+/// Parts an action's line before its changes; `None` when they are not the last thing in it.
+///
+/// In a line that holds only the fields of an action, this text can be nothing but the name of that field: within a text the
+/// quotation marks would stand behind a backslash. And nothing else in it ends in a bracket.
+fn split_changes(line: &[u8]) -> Option<(Vec<u8>, &[u8])> {
+    const NAME: &[u8] = b",\"changes\":[";
+    let line = line.trim_ascii_end();
+    let at = line.windows(NAME.len()).position(|window| window == NAME)?;
+    let (head, rest) = line.split_at_checked(at)?;
+    let changes = rest.get(NAME.len() - 1..rest.len().checked_sub(1)?)?;
+    (rest.ends_with(b"]}")).then(|| (head.to_vec(), changes))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// Whatever stands in the label, the changes are found; set in another way, they are put into this program's way.
+    #[test]
+    fn the_changes_of_an_action_are_found_whatever_else_it_holds() {
+        let changes = r#"[{"table":"site","id":"00000000-0000-0000-0000-000000000001","field":"note","old":"","new":",\"changes\":[ ]}"}]"#;
+        let id = Uuid::from_u128(9);
+        for label in ["plain", ",\"changes\":[", "\\", "]}", "a\\\",\"changes\":[]}"] {
+            let label_text = serde_json::to_string(label).unwrap();
+            let head =
+                format!(r#""id":"{id}","at":"2026-06-17T09:00:00.000-05:00","label":{label_text},"undoable":true"#);
+            for line in [
+                format!("{{{head},\"changes\":{changes}}}\n"),
+                format!("{{{head},\"undoes\":\"{id}\",\"changes\":{changes}}}"),
+                format!("{{\"changes\":{changes},{head}}}\n"),
+                format!("{{ {head} , \"changes\" : {changes} }}\n"),
+                format!("{{{head},\"changes\":{changes},\"undoes\":null}}\n"),
+            ] {
+                let whole = read_logged(line.as_bytes()).unwrap();
+                let text = read_logged_text(line.as_bytes()).unwrap();
+                assert_eq!(text.changes, changes, "{line}");
+                assert_eq!((text.id, text.label.as_str(), text.undoes), (id, label, whole.undoes));
+                assert_eq!(text.at, whole.op.at);
+            }
+        }
+    }
 }

@@ -1,9 +1,10 @@
 //! Opens a day file: checks everything first, and hands out records only after that.
 //!
-//! Whatever is read after the check is hashed once more as it is read, so that a file that changes under the reader is
-//! noticed too. Memory holds the manifest and one line at a time.
+//! One thread reads, unpacks and hashes while another looks at what the lines say. What has been checked stays in memory,
+//! packed, up to [`MOST_KEPT_BYTES`]; what does not fit there is read anew when it is asked for, and hashed once more, so that
+//! a file that changes under the reader is noticed too.
 
-use super::lines::{kind_of, part_of, read_logged, read_record};
+use super::lines::{LoggedText, kind_of, part_of, read_logged, read_logged_text, read_record};
 use super::manifest::{Digest, MANIFEST, Manifest, Part, SIGNATURE, digest_of, is_part_name};
 use super::seal::{OfficeSecret, Unsealed, unseal};
 use super::sign::{PhoneKey, PhoneSignature, TrustedPhone};
@@ -11,13 +12,16 @@ use super::{
     DayFileError, FORMAT, MOST_BYTES, MOST_ENTRIES, MOST_LINE_BYTES, MOST_MANIFEST_BYTES, MOST_PART_BYTES, MOST_RATIO,
     RATIO_FREE_BYTES,
 };
-use crate::domain::record::{KINDS, Kind, Logged, Stamped};
+use crate::domain::pack::Pack;
+use crate::domain::record::{KINDS, Logged, Stamped};
 use crate::store::SCHEMA_VERSION;
 use flate2::read::DeflateDecoder;
 use sha2::{Digest as _, Sha256};
 use std::cell::RefCell;
-use std::collections::{HashMap, VecDeque};
-use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom};
+use std::collections::{HashMap, HashSet};
+use std::io::{self, BufRead as _, Read, Seek, SeekFrom};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use uuid::Uuid;
 use zip::{CompressionMethod, ZipArchive};
 
@@ -39,6 +43,9 @@ struct Spot {
     deflated: bool,
 }
 
+/// How much of what has been checked is kept in memory, bytes: some 400,000 records, more than the days of many trucks.
+pub const MOST_KEPT_BYTES: usize = 96 * 1024 * 1024;
+
 /// A day file that has been checked whole.
 #[derive(Debug)]
 pub struct DayFile<R> {
@@ -48,6 +55,8 @@ pub struct DayFile<R> {
     signer: Option<PhoneKey>,
     sha256: Digest,
     is_sealed: bool,
+    /// By table: the records that were kept when they were checked.
+    kept: HashMap<&'static str, Arc<Pack>>,
 }
 
 /// Checks a day file, sealed or not, from its first byte to its last.
@@ -56,24 +65,42 @@ pub struct DayFile<R> {
 ///
 /// # Errors
 /// [`DayFileError`] with the first fault found; then nothing of the file has been handed out.
-pub fn open<R: Read + Seek>(input: R, keys: &[OfficeSecret], trust: Trust<'_>) -> Result<DayFile<R>, DayFileError> {
+pub fn open<R: Read + Seek + Send>(
+    input: R,
+    keys: &[OfficeSecret],
+    trust: Trust<'_>,
+) -> Result<DayFile<R>, DayFileError> {
+    open_keeping(input, keys, trust, MOST_KEPT_BYTES)
+}
+
+/// The same, keeping so many bytes of records in memory at the most.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_keeping<R: Read + Seek + Send>(
+    input: R,
+    keys: &[OfficeSecret],
+    trust: Trust<'_>,
+    most_kept_bytes: usize,
+) -> Result<DayFile<R>, DayFileError> {
     let mut source = unseal(input, keys)?;
     let is_sealed = matches!(source, Unsealed::Sealed(_));
     let (sha256, bytes) = digest_whole(&mut source)?;
     count_entries(&mut source, bytes)?;
     let spots = directory(&mut source)?;
-    let source = RefCell::new(source);
+    let mut source = RefCell::new(source);
     let (manifest, signer) = check_manifest(&source, &spots, trust)?;
-    let file = DayFile {
+    check_list(&manifest, &spots)?;
+    let kept = check_parts(&mut source, &spots, &manifest, most_kept_bytes)?;
+    Ok(DayFile {
         source,
         spots,
         manifest,
         signer,
         sha256,
         is_sealed,
-    };
-    file.check_parts()?;
-    Ok(file)
+        kept,
+    })
 }
 
 /// Reads the file once from end to end, which also checks every piece of a seal.
@@ -387,188 +414,376 @@ impl<R: Read + Seek> DayFile<R> {
         Ok(PartReader::new(&self.source, &part.name, *spot, Some(part.sha256)))
     }
 
-    /// Returns every field of every record with its stamp, records before those that refer to them.
-    pub fn stamped(&self) -> impl Iterator<Item = Result<Stamped, DayFileError>> + '_ {
+    /// Returns every record, records before those that refer to them: all of a kind at once where they were kept in memory,
+    /// otherwise some at a time.
+    pub fn packs(&self) -> impl Iterator<Item = Result<Arc<Pack>, DayFileError>> + '_ {
+        let whole = is_whole(&self.manifest);
         KINDS.iter().flat_map(move |kind| {
+            let kept = self.kept.get(kind.table).cloned().map(Ok);
             let name = part_of(kind);
             let part = self.manifest.parts.iter().find(|part| part.name == name);
-            let mut lines = part.map(|part| self.lines(part));
-            let mut fields = VecDeque::new();
-            std::iter::from_fn(move || {
-                if fields.is_empty() {
-                    let line = lines.as_mut()?.next()?;
-                    match line.and_then(|line| self.record(kind, &line)) {
-                        Ok((_, list)) => fields = list.into(),
-                        Err(error) => {
-                            lines = None;
-                            return Some(Err(error));
-                        }
-                    }
+            let blocks = part.filter(|_| kept.is_none()).map(|part| self.blocks(part));
+            let read = blocks.into_iter().flatten().map(move |block| {
+                let block = block?;
+                let mut pack = Pack::of(kind);
+                for (number, line) in block.lines() {
+                    read_record(self.manifest.phone, whole, line, &mut pack)
+                        .map_err(|detail| block.bad(number, detail))?;
                 }
-                fields.pop_front().map(Ok)
-            })
+                Ok(Arc::new(pack))
+            });
+            kept.into_iter().chain(read)
+        })
+    }
+
+    /// Returns every field of every record with its stamp, records before those that refer to them.
+    pub fn stamped(&self) -> impl Iterator<Item = Result<Stamped, DayFileError>> + '_ {
+        self.packs().flat_map(|pack| match pack {
+            Ok(pack) => pack
+                .records()
+                .flat_map(|record| record.stamped().map(Ok).collect::<Vec<_>>())
+                .collect(),
+            Err(error) => vec![Err(error)],
         })
     }
 
     /// Returns the actions of the log, in the order they were kept.
     pub fn log(&self) -> impl Iterator<Item = Result<Logged, DayFileError>> + '_ {
+        self.log_lines(read_logged)
+    }
+
+    /// Returns the actions of the log, their changes as they stand in the file.
+    pub fn log_texts(&self) -> impl Iterator<Item = Result<LoggedText, DayFileError>> + '_ {
+        self.log_lines(read_logged_text)
+    }
+
+    fn log_lines<T: 'static>(
+        &self,
+        read: fn(&[u8]) -> Result<T, String>,
+    ) -> impl Iterator<Item = Result<T, DayFileError>> + '_ {
         let part = self.manifest.parts.iter().find(|part| part.name == LOG);
-        part.map(|part| self.lines(part))
+        part.map(|part| self.blocks(part))
             .into_iter()
             .flatten()
-            .map(|line| line.and_then(|line| read_logged(&line.bytes).map_err(|detail| line.bad(detail))))
+            .flat_map(move |block| match block {
+                Ok(block) => block
+                    .lines()
+                    .map(|(number, line)| read(line).map_err(|detail| block.bad(number, detail)))
+                    .collect(),
+                Err(error) => vec![Err(error)],
+            })
     }
 
-    fn record(&self, kind: &'static Kind, line: &Line) -> Result<(Uuid, Vec<Stamped>), DayFileError> {
-        let whole = self.manifest.book_form == SCHEMA_VERSION;
-        read_record(kind, self.manifest.phone, whole, &line.bytes).map_err(|detail| line.bad(detail))
+    fn blocks(&self, part: &Part) -> Blocks<'_, R> {
+        Blocks::new(part, self.open_listed(part))
     }
+}
 
-    fn lines(&self, part: &Part) -> Lines<'_, R> {
-        Lines {
+/// Whether every field of every record must be there: the file was made by a book of this program's own form.
+const fn is_whole(manifest: &Manifest) -> bool {
+    manifest.book_form == SCHEMA_VERSION
+}
+
+/// The manifest and the file hold the same parts, each of the size that the manifest says.
+fn check_list(manifest: &Manifest, spots: &HashMap<String, Spot>) -> Result<(), DayFileError> {
+    let mut listed = HashSet::new();
+    for part in &manifest.parts {
+        let spot = spots.get(&part.name).ok_or_else(|| DayFileError::Missing {
             name: part.name.clone(),
-            number: 0,
-            reader: Some(
-                self.open_listed(part)
-                    .map(|reader| BufReader::with_capacity(64 * 1024, reader)),
-            ),
+        })?;
+        if !listed.insert(part.name.as_str()) {
+            return Err(DayFileError::Duplicate {
+                name: part.name.clone(),
+            });
+        }
+        if spot.bytes != part.bytes {
+            return Err(DayFileError::WrongSize {
+                name: part.name.clone(),
+            });
+        }
+    }
+    let mut unlisted = spots
+        .keys()
+        .filter(|name| ![MANIFEST, SIGNATURE].contains(&name.as_str()) && !listed.contains(name.as_str()))
+        .collect::<Vec<_>>();
+    unlisted.sort();
+    match unlisted.first() {
+        Some(name) => Err(DayFileError::Unlisted { name: (*name).clone() }),
+        None => Ok(()),
+    }
+}
+
+/// What the thread that reads says to the one that looks.
+enum Step {
+    /// Lines of the part that is being read.
+    Lines(Block),
+    /// The part has been read to its end: whether it is the one the manifest names.
+    End(Result<(), DayFileError>),
+}
+
+/// How many blocks may wait: this bounds the memory.
+const WAITING: usize = 8;
+
+/// Each part is what the manifest says, and its lines can be read. Returns records to be kept.
+fn check_parts<R: Read + Seek + Send>(
+    source: &mut RefCell<Unsealed<R>>,
+    spots: &HashMap<String, Spot>,
+    manifest: &Manifest,
+    most_kept_bytes: usize,
+) -> Result<HashMap<&'static str, Arc<Pack>>, DayFileError> {
+    std::thread::scope(|scope| {
+        let (send, steps) = sync_channel(WAITING);
+        scope.spawn(move || {
+            for part in &manifest.parts {
+                let end = read_part(source, spots, part, &send);
+                let is_over = end.is_err();
+                // Nobody listens any more when a fault has been found.
+                if send.send(Step::End(end)).is_err() || is_over {
+                    return;
+                }
+            }
+        });
+        let mut kept = HashMap::new();
+        let mut room = most_kept_bytes;
+        for part in &manifest.parts {
+            if let Some(pack) = check_part(manifest, part, &steps, room)? {
+                room = room.saturating_sub(pack.weight());
+                kept.insert(pack.kind().table, Arc::new(pack));
+            }
+        }
+        Ok(kept)
+    })
+}
+
+/// Reads one part to its end, where its hash is checked, and hands its lines over if it has any.
+fn read_part<R: Read + Seek>(
+    source: &RefCell<Unsealed<R>>,
+    spots: &HashMap<String, Spot>,
+    part: &Part,
+    send: &SyncSender<Step>,
+) -> Result<(), DayFileError> {
+    let open = || {
+        let spot = spots.get(&part.name).ok_or_else(|| DayFileError::Missing {
+            name: part.name.clone(),
+        })?;
+        Ok(PartReader::new(source, &part.name, *spot, Some(part.sha256)))
+    };
+    let whole = || io::copy(&mut open()?, &mut io::sink()).map_err(from_io);
+    if part.name != LOG && kind_of(&part.name).is_none() {
+        return whole().map(|_| ());
+    }
+    for block in Blocks::new(part, open()) {
+        match block {
+            Ok(block) => {
+                if send.send(Step::Lines(block)).is_err() {
+                    return Ok(());
+                }
+            }
+            // A line without an end: it is asked first whether this is the right part at all.
+            Err(fault) => return whole().and(Err(fault)),
+        }
+    }
+    Ok(())
+}
+
+/// Looks at what one part says, and returns its records when they are to be kept.
+///
+/// Where a line cannot be used, it is asked first whether this is the right part at all: a changed byte is not a fault of who
+/// wrote it. So the first fault is held back until the part has been read to its end.
+fn check_part(
+    manifest: &Manifest,
+    part: &Part,
+    steps: &Receiver<Step>,
+    room: usize,
+) -> Result<Option<Pack>, DayFileError> {
+    let mut look = Look::new(manifest, part, room);
+    let mut fault = Ok(());
+    // The other thread always sends the end; one that died would have ended this one too.
+    for step in steps {
+        match step {
+            Step::Lines(block) if fault.is_ok() => fault = look.at(&block),
+            Step::Lines(_) => {}
+            Step::End(end) => {
+                end?;
+                fault?;
+                check_name(part)?;
+                return Ok(look.kept());
+            }
+        }
+    }
+    Err(DayFileError::CutOff)
+}
+
+/// What has been seen of the lines of one part.
+struct Look<'a> {
+    manifest: &'a Manifest,
+    /// For a part with records: those to be kept, or those of one block.
+    pack: Option<Pack>,
+    room: usize,
+    last: Option<Uuid>,
+    actions: HashSet<Uuid>,
+}
+
+impl<'a> Look<'a> {
+    fn new(manifest: &'a Manifest, part: &Part, room: usize) -> Self {
+        Self {
+            manifest,
+            pack: kind_of(&part.name).map(Pack::of),
+            room,
+            last: None,
+            actions: HashSet::new(),
         }
     }
 
-    /// The manifest and the file hold the same parts, each part is what the manifest says, and its lines can be read.
-    fn check_parts(&self) -> Result<(), DayFileError> {
-        let mut listed = std::collections::HashSet::new();
-        for part in &self.manifest.parts {
-            let spot = self.spots.get(&part.name).ok_or_else(|| DayFileError::Missing {
-                name: part.name.clone(),
-            })?;
-            if !listed.insert(part.name.as_str()) {
-                return Err(DayFileError::Duplicate {
-                    name: part.name.clone(),
-                });
+    fn at(&mut self, block: &Block) -> Result<(), DayFileError> {
+        let Some(pack) = &mut self.pack else {
+            for (number, line) in block.lines() {
+                let logged = read_logged(line).map_err(|detail| block.bad(number, detail))?;
+                if !self.actions.insert(logged.op.id) {
+                    return Err(block.bad(number, format!("the action {} stands there twice", logged.op.id)));
+                }
             }
-            if spot.bytes != part.bytes {
-                return Err(DayFileError::WrongSize {
-                    name: part.name.clone(),
-                });
+            return Ok(());
+        };
+        let whole = is_whole(self.manifest);
+        for (number, line) in block.lines() {
+            let id = read_record(self.manifest.phone, whole, line, pack).map_err(|detail| block.bad(number, detail))?;
+            if self.last.is_some_and(|last| last >= id) {
+                return Err(block.bad(number, format!("{id} stands there twice or out of order")));
             }
+            self.last = Some(id);
         }
-        let mut unlisted = self
-            .spots
-            .keys()
-            .filter(|name| ![MANIFEST, SIGNATURE].contains(&name.as_str()) && !listed.contains(name.as_str()))
-            .collect::<Vec<_>>();
-        unlisted.sort();
-        if let Some(name) = unlisted.first() {
-            return Err(DayFileError::Unlisted { name: (*name).clone() });
-        }
-        for part in &self.manifest.parts {
-            self.check_part(part)?;
+        if pack.weight() > self.room {
+            self.room = 0;
+            *pack = Pack::of(pack.kind());
         }
         Ok(())
     }
 
-    fn check_part(&self, part: &Part) -> Result<(), DayFileError> {
-        let whole = || io::copy(&mut self.open_listed(part)?, &mut io::sink()).map_err(from_io);
-        if part.name != LOG && kind_of(&part.name).is_none() {
-            whole()?;
-        }
-        // Lines are read to the end, where the part's hash is checked. Where one cannot be used, it is asked first
-        // whether this is the right part at all: a changed byte is not a fault of who wrote it.
-        self.check_content(part).or_else(|fault| {
-            whole()?;
-            Err(fault)
-        })
+    fn kept(self) -> Option<Pack> {
+        let mut pack = self.pack.filter(|_| self.room > 0)?;
+        pack.shrink();
+        Some(pack)
     }
+}
 
-    fn check_content(&self, part: &Part) -> Result<(), DayFileError> {
-        if part.name == LOG {
-            let mut known = std::collections::HashSet::new();
-            for line in self.lines(part) {
-                let line = line?;
-                let logged = read_logged(&line.bytes).map_err(|detail| line.bad(detail))?;
-                if !known.insert(logged.op.id) {
-                    return Err(line.bad(format!("the action {} stands there twice", logged.op.id)));
-                }
-            }
-        } else if let Some(kind) = kind_of(&part.name) {
-            let mut before = None;
-            for line in self.lines(part) {
-                let line = line?;
-                let (id, _) = self.record(kind, &line)?;
-                if before.is_some_and(|before| before >= id) {
-                    return Err(line.bad(format!("{id} stands there twice or out of order")));
-                }
-                before = Some(id);
-            }
-        } else if part.name.starts_with("records/") {
-            return Err(DayFileError::BadLine {
-                name: part.name.clone(),
-                line: 1,
-                detail: "there is no such kind of record".to_owned(),
-            });
-        } else if let Some(file) = part.name.strip_prefix("photos/")
-            && file.split('.').next() != Some(part.sha256.to_string().as_str())
-        {
-            return Err(DayFileError::BadName {
-                name: part.name.clone(),
-            });
-        }
-        Ok(())
+/// Whether a part that has no lines of ours bears the name it ought to.
+fn check_name(part: &Part) -> Result<(), DayFileError> {
+    if part.name.starts_with("records/") && kind_of(&part.name).is_none() {
+        return Err(DayFileError::BadLine {
+            name: part.name.clone(),
+            line: 1,
+            detail: "there is no such kind of record".to_owned(),
+        });
+    }
+    match part.name.strip_prefix("photos/") {
+        Some(file) if file.split('.').next() != Some(part.sha256.to_string().as_str()) => Err(DayFileError::BadName {
+            name: part.name.clone(),
+        }),
+        _ => Ok(()),
     }
 }
 
 const LOG: &str = "log.jsonl";
 
-/// One line with its place.
-struct Line {
+/// How much is read at a time, bytes.
+const BLOCK_BYTES: usize = 256 * 1024;
+
+/// Whole lines of one part.
+struct Block {
     part: String,
-    number: u64,
+    /// The number of its first line.
+    first: u64,
     bytes: Vec<u8>,
 }
 
-impl Line {
-    fn bad(&self, detail: String) -> DayFileError {
+impl Block {
+    /// Returns each line with its number in the part.
+    fn lines(&self) -> impl Iterator<Item = (u64, &[u8])> {
+        let mut rest = self.bytes.as_slice();
+        let lines = std::iter::from_fn(move || {
+            let whole = rest;
+            let length = rest.skip_until(b'\n').unwrap_or(whole.len());
+            whole.get(..length).filter(|line| !line.is_empty())
+        });
+        (self.first..).zip(lines)
+    }
+
+    fn bad(&self, line: u64, detail: String) -> DayFileError {
         DayFileError::BadLine {
             name: self.part.clone(),
-            line: self.number,
+            line,
             detail,
         }
     }
 }
 
-struct Lines<'a, R> {
-    name: String,
-    number: u64,
+/// Reads a part line by line, many lines at a time.
+struct Blocks<'a, R> {
+    part: String,
     /// Nothing after the end or a fault.
-    reader: Option<Result<BufReader<PartReader<'a, R>>, DayFileError>>,
+    reader: Option<Result<PartReader<'a, R>, DayFileError>>,
+    /// The beginning of a line whose end has not been read yet.
+    rest: Vec<u8>,
+    next: u64,
 }
 
-impl<R: Read + Seek> Iterator for Lines<'_, R> {
-    type Item = Result<Line, DayFileError>;
+impl<'a, R> Blocks<'a, R> {
+    fn new(part: &Part, reader: Result<PartReader<'a, R>, DayFileError>) -> Self {
+        Self {
+            part: part.name.clone(),
+            reader: Some(reader),
+            rest: Vec::new(),
+            next: 1,
+        }
+    }
+
+    fn block(&mut self, bytes: Vec<u8>) -> Result<Block, DayFileError> {
+        let block = Block {
+            part: self.part.clone(),
+            first: self.next,
+            bytes,
+        };
+        // Only a block that is longer itself can hold a line that is too long.
+        if block.bytes.len() > MOST_LINE_BYTES
+            && let Some((number, _)) = block.lines().find(|(_, line)| line.len() > MOST_LINE_BYTES)
+        {
+            return Err(block.bad(number, format!("it is longer than {MOST_LINE_BYTES} bytes")));
+        }
+        self.next += u64::try_from(block.lines().count()).unwrap_or(0);
+        Ok(block)
+    }
+}
+
+impl<R: Read + Seek> Iterator for Blocks<'_, R> {
+    type Item = Result<Block, DayFileError>;
 
     fn next(&mut self) -> Option<Self::Item> {
         let mut reader = match self.reader.take()? {
             Ok(reader) => reader,
             Err(error) => return Some(Err(error)),
         };
-        self.number += 1;
-        let mut line = Line {
-            part: self.name.clone(),
-            number: self.number,
-            bytes: Vec::new(),
-        };
-        let most = u64::try_from(MOST_LINE_BYTES).unwrap_or(u64::MAX);
-        match reader.by_ref().take(most + 1).read_until(b'\n', &mut line.bytes) {
-            Ok(0) => None,
-            Ok(count) if count > MOST_LINE_BYTES => {
-                Some(Err(line.bad(format!("it is longer than {MOST_LINE_BYTES} bytes"))))
+        let mut bytes = std::mem::take(&mut self.rest);
+        loop {
+            let from = bytes.len();
+            let most = u64::try_from(BLOCK_BYTES).unwrap_or(u64::MAX);
+            match reader.by_ref().take(most).read_to_end(&mut bytes) {
+                Err(error) => return Some(Err(from_io(error))),
+                Ok(0) => return (!bytes.is_empty()).then(|| self.block(bytes)),
+                Ok(_) => {}
             }
-            Ok(_) => {
-                self.reader = Some(Ok(reader));
-                Some(Ok(line))
+            let fresh = bytes.get(from..).unwrap_or_default();
+            if let Some(end) = fresh.iter().rposition(|byte| *byte == b'\n') {
+                self.rest = bytes.split_off(from + end + 1);
+                let block = self.block(bytes);
+                if block.is_ok() {
+                    self.reader = Some(Ok(reader));
+                }
+                return Some(block);
             }
-            Err(error) => Some(Err(from_io(error))),
+            if bytes.len() > MOST_LINE_BYTES {
+                return Some(self.block(bytes));
+            }
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::domain::locate::plan::{MarkShape, SitePlan};
 use crate::domain::locate::{Point, Position};
 use serde::Deserialize;
 use serde::de::{self, Deserializer, MapAccess, Visitor};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::fmt;
 
 /// Longest distance that is read, m: what is longer is not within a site.
@@ -60,8 +60,9 @@ impl LocateFile {
     /// # Errors
     /// When the plan has more of them than are read.
     pub fn take_plan(&mut self, plan: SitePlan) -> Result<(), ReadLocateError> {
+        let mut names = self.names();
         for mark in plan.marks {
-            let name = self.free_name(if mark.name.trim().is_empty() {
+            let name = names.free(if mark.name.trim().is_empty() {
                 mark.kind.word()
             } else {
                 mark.name.trim()
@@ -93,16 +94,14 @@ impl LocateFile {
         });
     }
 
-    fn free_name(&self, wanted: &str) -> String {
-        let taken = |name: &str| {
-            self.pins.iter().any(|pin| pin.name == name)
-                || self.paths.iter().any(|path| path.name == name)
-                || self.points.iter().any(|point| point.name == name)
-        };
-        std::iter::once(wanted.to_owned())
-            .chain((2..=MOST_ENTRIES + 2).map(|number| format!("{wanted} ({number})")))
-            .find(|name| !taken(name))
-            .unwrap_or_default()
+    fn names(&self) -> Names {
+        let pins = self.pins.iter().map(|pin| &pin.name);
+        let paths = self.paths.iter().map(|path| &path.name);
+        let points = self.points.iter().map(|point| &point.name);
+        Names {
+            taken: pins.chain(paths).chain(points).cloned().collect(),
+            last: HashMap::new(),
+        }
     }
 
     fn check_sizes(&self) -> Result<(), ReadLocateError> {
@@ -128,6 +127,27 @@ impl LocateFile {
             )),
             None => Ok(()),
         }
+    }
+}
+
+/// The names a plan has, so that a file of ten thousand places without one is named in one go.
+struct Names {
+    taken: HashSet<String>,
+    /// The last number given to a name that was taken.
+    last: HashMap<String, usize>,
+}
+
+impl Names {
+    /// Returns the name, or with the next number behind it where it is taken.
+    fn free(&mut self, wanted: &str) -> String {
+        let mut name = wanted.to_owned();
+        while self.taken.contains(&name) {
+            let last = self.last.entry(wanted.to_owned()).or_insert(1);
+            *last += 1;
+            name = format!("{wanted} ({last})");
+        }
+        self.taken.insert(name.clone());
+        name
     }
 }
 
@@ -446,7 +466,8 @@ pub(super) fn within<'de, D: Deserializer<'de>>(deserializer: D, least: f64, mos
         Ok(number)
     } else {
         Err(de::Error::custom(format!(
-            "{number} is out of range, expected {least} to {most}"
+            "{} is out of range, expected {least} to {most}",
+            shown(number)
         )))
     }
 }
@@ -462,7 +483,8 @@ pub(super) fn coordinate<'de, D: Deserializer<'de>>(deserializer: D) -> Result<f
 pub(super) fn length_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
     match Option::<f64>::deserialize(deserializer)? {
         Some(number) if !(0.0..=MOST_M).contains(&number) => Err(de::Error::custom(format!(
-            "{number} is out of range, expected 0 to {MOST_M}"
+            "{} is out of range, expected 0 to {MOST_M}",
+            shown(number)
         ))),
         number => Ok(number),
     }
@@ -471,7 +493,8 @@ pub(super) fn length_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Resu
 pub(super) fn bearing_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
     match Option::<f64>::deserialize(deserializer)? {
         Some(number) if !(0.0..=360.0).contains(&number) => Err(de::Error::custom(format!(
-            "{number} is out of range, expected 0 to 360 degrees"
+            "{} is out of range, expected 0 to 360 degrees",
+            shown(number)
         ))),
         number => Ok(number),
     }
@@ -483,7 +506,8 @@ const FARTHEST_M: f64 = 20_004_000.0;
 fn far_or_null<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
     match Option::<f64>::deserialize(deserializer)? {
         Some(number) if !(0.0..=FARTHEST_M).contains(&number) => Err(de::Error::custom(format!(
-            "{number} is out of range, expected 0 to {FARTHEST_M}"
+            "{} is out of range, expected 0 to {FARTHEST_M}",
+            shown(number)
         ))),
         number => Ok(number),
     }
@@ -495,6 +519,29 @@ pub(super) fn pin_kind<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Pin
         let words: Vec<&str> = PinKind::ALL.into_iter().map(PinKind::word).collect();
         de::Error::custom(format!("unknown kind `{word}`, expected one of {}", words.join(", ")))
     })
+}
+
+/// What the reader of JSON found wrong, without the words of the language this is written in.
+fn plainly(error: &serde_json::Error) -> String {
+    error
+        .to_string()
+        .replace("expected f64", "expected a number")
+        .replace("expected a borrowed string", "expected a text")
+        .replace("expected a string", "expected a text")
+        .replace("expected a sequence", "expected a list")
+        .replace(
+            "expected value",
+            "no JSON value stands here (NaN and Infinity are none)",
+        )
+}
+
+/// A number out of range, short however large it is.
+fn shown(number: f64) -> String {
+    if number.abs() < 1.0e9 {
+        number.to_string()
+    } else {
+        format!("{number:e}")
+    }
 }
 
 /// Reads a file.
@@ -518,7 +565,7 @@ pub fn read(text: &str) -> Result<LocateFile, ReadLocateError> {
             } else {
                 path
             },
-            error.inner().to_string(),
+            plainly(error.inner()),
         )
     })?;
     json.end()

@@ -1,7 +1,8 @@
 //! The site's plan as a file tells it.
 
 use super::form::{
-    ClueKind, FileClue, FileCode, FileFirmness, FileMet, FilePin, FileSide, LocateFile, MOST_M, MOST_TIES, Place,
+    ClueKind, FileClue, FileCode, FileFirmness, FileMet, FilePin, FileProbe, FileSide, LocateFile, MOST_M, MOST_TIES,
+    Place,
 };
 use super::{ReadLocateError, metres};
 use crate::domain::locate::clue::Clue;
@@ -476,10 +477,8 @@ impl<'a> Plan<'a> {
         let depth = SewerDepth {
             invert: self.file.sewer_invert_m.map(metres),
         };
-        let mut map = ProbeMap::new(yard, clues.clone(), depth)
-            .map_err(|error| ReadLocateError::new("yard", error.to_string()))?;
-        for (index, probe) in self.file.probes.iter().enumerate() {
-            map.add_probe(Probe {
+        let probe = |(index, probe): (usize, &FileProbe)| {
+            Ok(Probe {
                 at: self.place(&probe.at, format!("probes[{index}].at"))?,
                 depth: metres(probe.depth_m),
                 met: match probe.met {
@@ -488,8 +487,12 @@ impl<'a> Plan<'a> {
                     FileMet::Edge => Met::Edge,
                     FileMet::Pipe => Met::Pipe,
                 },
-            });
-        }
+            })
+        };
+        let probes = self.file.probes.iter().enumerate().map(probe);
+        let probes = probes.collect::<Result<Vec<_>, ReadLocateError>>()?;
+        let map = ProbeMap::with_probes(yard, clues.clone(), depth, probes)
+            .map_err(|error| ReadLocateError::new("yard", error.to_string()))?;
         Ok(Some((map, clues)))
     }
 

@@ -35,8 +35,9 @@ pub const MAX_PIXELS: u64 = 64_000_000;
 pub const MAX_PROGRESSIVE_PIXELS: u64 = 24_000_000;
 /// The most a PNG or WebP may take once decoded.
 pub const MAX_DECODED_BYTES: u64 = 128 << 20;
-/// JPEG quality of a kept photo, and of its thumbnail.
-const QUALITY: u8 = 85;
+/// JPEG quality of a kept photo, and of its thumbnail. With code tables made for each picture it takes as many bytes as 85
+/// does with the tables of the standard.
+const QUALITY: u8 = 86;
 
 /// Why a file cannot be kept as a photo.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -380,6 +381,7 @@ fn encode(picture: &RgbImage, exif: Option<Vec<u8>>) -> Result<Vec<u8>, PhotoErr
     let mut jpeg = Vec::with_capacity(picture.as_raw().len() / 12);
     let mut encoder = jpeg_encoder::Encoder::new(&mut jpeg, QUALITY);
     encoder.set_sampling_factor(jpeg_encoder::SamplingFactor::F_2_2);
+    encoder.set_optimized_huffman_tables(true);
     if let Some(exif) = exif {
         encoder.add_exif_metadata(&exif).map_err(|error| damaged(&error))?;
     }

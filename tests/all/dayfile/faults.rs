@@ -5,7 +5,7 @@ use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use lidmark::domain::record::Cell;
-use lidmark::exchange::dayfile::read::{Trust, open};
+use lidmark::exchange::dayfile::read::{Trust, open, open_keeping};
 use lidmark::exchange::dayfile::seal::OfficeSecret;
 use lidmark::exchange::dayfile::sign::{PhoneKey, TrustedPhone};
 use lidmark::exchange::dayfile::{DayFileError, MOST_ENTRIES};
@@ -276,6 +276,54 @@ fn a_file_that_changes_after_the_check_is_noticed() {
     let mut part = file.open_part(&photos[0].0.part_name()).unwrap();
     let error = std::io::copy(&mut part, &mut std::io::sink()).unwrap_err();
     assert!(error.to_string().contains("has been changed"), "{error}");
+}
+
+/// However little is kept in memory, the same is handed out; what is read a second time is checked a second time.
+#[test]
+fn what_is_not_kept_is_read_again_and_says_the_same() {
+    let book = Book::of_two_days();
+    let carry = book.store.carry(day(17), false).unwrap();
+    let (_, bytes) = made(&book.store, &carry, &[]);
+    let said = stamped(&read_back(&bytes).unwrap());
+    assert!(said.len() > 50, "{}", said.len());
+    for most in [0, 1, 1_000, 4_000, usize::MAX] {
+        let file = open_keeping(Cursor::new(&bytes[..]), &[], Trust::Anyone, most).unwrap();
+        assert_eq!(stamped(&file), said, "{most} bytes kept");
+        let whole = file
+            .log()
+            .map(Result::unwrap)
+            .map(|logged| logged.op.id)
+            .collect::<Vec<_>>();
+        let texts = file
+            .log_texts()
+            .map(Result::unwrap)
+            .map(|logged| logged.id)
+            .collect::<Vec<_>>();
+        assert_eq!(whole, texts);
+    }
+    let path = book.path.with_file_name("changing.lidmark");
+    for (most, is_noticed) in [(0, true), (usize::MAX, false)] {
+        std::fs::write(&path, &bytes).unwrap();
+        let file = open_keeping(std::fs::File::open(&path).unwrap(), &[], Trust::Anyone, most).unwrap();
+        // Every byte after the first entry's: whatever is read from the file now is another.
+        let mut changed = bytes.clone();
+        changed[1_000..].iter_mut().for_each(|byte| *byte ^= 1);
+        std::fs::OpenOptions::new()
+            .write(true)
+            .open(&path)
+            .unwrap()
+            .write_all(&changed)
+            .unwrap();
+        assert_eq!(
+            file.stamped().any(|field| field.is_err()),
+            is_noticed,
+            "{most} bytes kept"
+        );
+        assert!(
+            file.log_texts().any(|action| action.is_err()),
+            "the log is always read from the file"
+        );
+    }
 }
 
 proptest! {

@@ -283,6 +283,7 @@ fn faults_again(folder: &Path, inputs: &Path, kept: &BTreeSet<usize>) -> Result<
     faults(folder, inputs, &kept)
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "as `map_err` hands it over")]
 fn wrong(error: StoreError) -> String {
     format!("{error} ({error:?})")
 }

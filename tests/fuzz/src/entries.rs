@@ -76,7 +76,7 @@ pub fn dayfile_fault(data: &[u8]) {
         );
         assert!(file.log().all(|action| action.is_ok()), "what was checked can be read");
         // In words or as JSON, by the input, so that both are tried and each takes half the time.
-        drop(told_to_the_office(&bytes, data.len() % 2 == 0));
+        drop(told_to_the_office(&bytes, data.len().is_multiple_of(2)));
     }
 }
 
@@ -241,7 +241,7 @@ pub fn nmea(data: &[u8]) {
 }
 
 /// Whether what was read can be read again once written: a great many small marks may be more than a file may hold.
-fn can_be_read_again(again: Result<SitePlan, PlanError>) -> bool {
+fn can_be_read_again(again: &Result<SitePlan, PlanError>) -> bool {
     matches!(again, Ok(_) | Err(PlanError::TooMuch { .. } | PlanError::TooLarge))
 }
 
@@ -252,7 +252,7 @@ pub fn gpx_file(data: &[u8]) {
     {
         // What cannot be said in GPX is refused; what is written can be read.
         assert!(
-            can_be_read_again(gpx::read(text.as_bytes())),
+            can_be_read_again(&gpx::read(text.as_bytes())),
             "a plan written can be read"
         );
     }
@@ -263,7 +263,7 @@ pub fn gpx_file(data: &[u8]) {
 pub fn geojson_file(data: &[u8]) {
     if let Ok(plan) = geojson::read(data) {
         let again = geojson::read(geojson::write(&plan).as_bytes());
-        assert!(can_be_read_again(again), "a map written can be read");
+        assert!(can_be_read_again(&again), "a map written can be read");
     }
 }
 
@@ -663,7 +663,7 @@ fn change(bytes: &mut Vec<u8>, edits: &[u8]) {
             // The value of one field, or of an action's change, is another.
             _ => {
                 let text = String::from_utf8_lossy(bytes).into_owned();
-                let starts = text.match_indices(":").map(|(place, _)| place + 1).collect::<Vec<_>>();
+                let starts = text.match_indices(':').map(|(place, _)| place + 1).collect::<Vec<_>>();
                 let values = starts.iter().filter(|start| text[..**start].ends_with("\"value\":"));
                 let values = values.copied().collect::<Vec<_>>();
                 let Some(start) = values.get(at % values.len().max(1)).copied() else {

@@ -45,6 +45,10 @@ ROWS = {
         ("fixture", dict(id=uid(90), site=SITE, place=0, kind="toilet", name="upstairs")),
         ("flush", dict(id=uid(91), stop=STOP, fixture=uid(90), round="before", result="slowly", after_s=40)),
     ],
+    10: [
+        ("truck_tank", dict(id=uid(101), truck=None, place=1, name="Rear", capacity_ml=3785000)),
+        ("pumping", dict(id=uid(102), stop=STOP, tank=TANK, pumped=1, out_ml=5000000, second_tank=uid(101), second_ml=1215000)),
+    ],
 }
 
 for form in range(1, len(STEPS) + 1):
@@ -55,6 +59,8 @@ for form in range(1, len(STEPS) + 1):
     for number, step in enumerate(STEPS[:form], 1):
         db.executescript(step.read_text())
         for table, row in ROWS.get(number, []):
+            # The truck's id is the phone's own, made by form 4.
+            row = {name: db.execute("SELECT id FROM truck").fetchone()[0] if name == "truck" else value for name, value in row.items()}
             marks = ", ".join("?" * len(row))
             db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", list(row.values()))
     db.commit()

@@ -12,6 +12,7 @@ import android.content.IntentFilter;
 import android.content.pm.PackageManager;
 import android.content.res.Configuration;
 import android.database.Cursor;
+import android.hardware.GeomagneticField;
 import android.hardware.Sensor;
 import android.hardware.SensorEvent;
 import android.hardware.SensorEventListener;
@@ -48,6 +49,8 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     private static final String PENDING_PICTURE = "app.lidmark.picture";
     private static final String PENDING_FOLDER = "app.lidmark.folder";
     private static final String PENDING_FILE = "app.lidmark.file";
+    /** The system's question for the position has been put once. */
+    private static final String ASKED = "position_asked";
 
     static {
         System.loadLibrary("lidmark");
@@ -58,6 +61,10 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     private String pendingFile;
     private boolean wantsPosition;
     private boolean wantsHeading;
+    /** The position was refused since the app was started: it is not asked for again at every stop. */
+    private boolean refused;
+    /** How far magnetic north lies from true north here, degrees; 0 until a position is known. */
+    private float declination;
     private final BroadcastReceiver clock = new BroadcastReceiver() {
         @Override
         public void onReceive(Context context, Intent intent) {
@@ -138,7 +145,12 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     protected void onResume() {
         super.onResume();
         if (wantsPosition) {
-            listenForPosition();
+            if (mayKnowPosition()) {
+                listenForPosition();
+            } else {
+                // It was given only once, or taken away while the app was out of sight.
+                refuse();
+            }
         }
         if (wantsHeading) {
             listenForHeading();
@@ -155,7 +167,10 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
 
     // ---- position ----------------------------------------------------------------------------------------------------
 
-    /** Starts to report positions, asking for the permission first when it is not given, with the reason. */
+    /**
+     * Starts to report positions. Where that is not permitted yet, the reason is said first and then the system asks; once
+     * refused, it is left at that until the app is started again.
+     */
     public void startPosition() {
         runOnUiThread(() -> {
             wantsPosition = true;
@@ -163,20 +178,35 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
                 listenForPosition();
                 return;
             }
+            if (refused) {
+                return;
+            }
             String[] wanted = {
                 Manifest.permission.ACCESS_FINE_LOCATION, Manifest.permission.ACCESS_COARSE_LOCATION,
             };
-            if (shouldShowRequestPermissionRationale(Manifest.permission.ACCESS_FINE_LOCATION)) {
-                new AlertDialog.Builder(this)
-                        .setMessage(R.string.why_position)
-                        .setPositiveButton(R.string.go_on, (dialog, which) -> requestPermissions(wanted, ASK_POSITION))
-                        .setNegativeButton(R.string.not_now, (dialog, which) -> onPermission(false))
-                        .setOnCancelListener(dialog -> onPermission(false))
-                        .show();
-            } else {
+            boolean asked = getPreferences(MODE_PRIVATE).getBoolean(ASKED, false);
+            if (asked && !shouldShowRequestPermissionRationale(Manifest.permission.ACCESS_FINE_LOCATION)) {
+                // Refused for good: the system answers by itself, and a reason with no question after it only confuses.
                 requestPermissions(wanted, ASK_POSITION);
+                return;
             }
+            new AlertDialog.Builder(this)
+                    .setMessage(R.string.why_position)
+                    .setPositiveButton(R.string.go_on, (dialog, which) -> {
+                        getPreferences(MODE_PRIVATE).edit().putBoolean(ASKED, true).apply();
+                        requestPermissions(wanted, ASK_POSITION);
+                    })
+                    .setNegativeButton(R.string.not_now, (dialog, which) -> refuse())
+                    .setOnCancelListener(dialog -> refuse())
+                    .show();
         });
+    }
+
+    private void refuse() {
+        if (!refused) {
+            refused = true;
+            onPermission(false);
+        }
     }
 
     /** Stops to report positions. */
@@ -189,10 +219,15 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
 
     @Override
     public void onRequestPermissionsResult(int request, String[] permissions, int[] results) {
-        if (request == ASK_POSITION) {
-            onPermission(mayKnowPosition());
+        // An empty answer means that the question was cut off, by a call for example: it is asked again at the next Find.
+        if (request == ASK_POSITION && results.length > 0) {
             if (mayKnowPosition()) {
-                listenForPosition();
+                onPermission(true);
+                if (wantsPosition) {
+                    listenForPosition();
+                }
+            } else {
+                refuse();
             }
         }
     }
@@ -204,6 +239,7 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     }
 
     private void listenForPosition() {
+        refused = false;
         try {
             boolean any = false;
             for (String provider : new String[] {LocationManager.GPS_PROVIDER, LocationManager.NETWORK_PROVIDER}) {
@@ -217,12 +253,15 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
             }
         } catch (SecurityException revoked) {
             // Taken away in the settings while the app was open.
-            onPermission(false);
+            refuse();
         }
     }
 
     @Override
     public void onLocationChanged(Location at) {
+        declination = new GeomagneticField(
+                        (float) at.getLatitude(), (float) at.getLongitude(), (float) at.getAltitude(), at.getTime())
+                .getDeclination();
         onPosition(
                 at.getLatitude(),
                 at.getLongitude(),
@@ -251,7 +290,7 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
 
     // ---- compass -----------------------------------------------------------------------------------------------------
 
-    /** Starts to report where the top of the phone points. */
+    /** Starts to report where the top of the screen points. */
     public void startHeading() {
         runOnUiThread(() -> {
             wantsHeading = true;
@@ -277,12 +316,15 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
     }
 
     @Override
+    @SuppressWarnings("deprecation") // The newer way to the display needs API 30 and says the same.
     public void onSensorChanged(SensorEvent event) {
         float[] matrix = new float[9];
         float[] angles = new float[3];
         SensorManager.getRotationMatrixFromVector(matrix, event.values);
         SensorManager.getOrientation(matrix, angles);
-        onHeading((float) Math.toDegrees(angles[0]));
+        // The sensor knows the top of the phone and magnetic north; what counts is the top of the screen and true north.
+        float turned = 90 * getWindowManager().getDefaultDisplay().getRotation();
+        onHeading((float) Math.toDegrees(angles[0]) + turned + declination);
     }
 
     @Override
@@ -369,7 +411,8 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
                 FileOutputStream out = new FileOutputStream(part)) {
             copy(in, out);
             out.getFD().sync();
-        } catch (IOException | SecurityException problem) {
+        } catch (IOException | RuntimeException problem) {
+            // Another app's provider may fail in its own ways.
             part.delete();
             onFile("", String.valueOf(problem.getMessage()));
             return;
@@ -383,12 +426,16 @@ public final class LidmarkActivity extends NativeActivity implements LocationLis
 
     private void giveOut(File file, Uri to) {
         try (InputStream in = new FileInputStream(file);
-                OutputStream out = getContentResolver().openOutputStream(to, "w")) {
+                // "wt": a longer file that is written over must not keep its end.
+                OutputStream out = getContentResolver().openOutputStream(to, "wt")) {
             copy(in, out);
-            onSaved(true, "");
-        } catch (IOException | SecurityException problem) {
+            out.flush();
+        } catch (IOException | RuntimeException problem) {
             onSaved(false, String.valueOf(problem.getMessage()));
+            return;
         }
+        // Only when it is closed has the other app taken it.
+        onSaved(true, "");
     }
 
     private static void copy(InputStream in, OutputStream out) throws IOException {

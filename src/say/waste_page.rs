@@ -4,8 +4,8 @@
 
 use std::fmt::Write as _;
 
-use crate::app::card::{CardPage, PageSize, escape};
 use crate::say::lettering::{self, FAMILY, Weight, count, wrap};
+use crate::say::paper::{CardPage, PageSize, escape};
 
 /// One record.
 #[derive(Clone, Debug, Default, PartialEq)]
