@@ -8,7 +8,7 @@ use geojson::{Feature, FeatureCollection, GeoJson, Geometry, GeometryValue, Json
 use std::io::Read;
 
 /// The most values, and of them objects, that a map may hold: each takes far more memory than it has bytes in the file.
-const MOST_VALUES: usize = 1_000_000;
+const MOST_VALUES: usize = 400_000;
 const MOST_OBJECTS: usize = 100_000;
 
 /// Returns the plan as a feature collection: a place is a `Point`, a line a `LineString`; properties `name`, `kind`,

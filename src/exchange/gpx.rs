@@ -180,10 +180,26 @@ fn plain(text: &str) -> String {
         .collect()
 }
 
-/// Counts what takes memory before any is taken.
+/// The deepest element in elements read; a track's point stands at the fourth place. Readers of XML take time that grows
+/// with the square of it: a megabyte of nothing but beginnings took minutes.
+const MOST_DEEP: usize = 200;
+
+/// The longest tag read, bytes: the time its attributes take grows with the square of their number.
+const LONGEST_TAG: usize = 8 * 1024;
+
+/// Counts what takes memory and time before any is taken.
 fn count(text: &str) -> Result<(), PlanError> {
     let (mut elements, mut marks) = (0, 0);
+    let (mut depth, mut deepest, mut longest) = (0_usize, 0, 0);
     for after in text.split('<').skip(1) {
+        let tag = after.split('>').next().unwrap_or_default();
+        longest = longest.max(tag.len());
+        if tag.starts_with('/') {
+            depth = depth.saturating_sub(1);
+        } else if !(tag.ends_with('/') || tag.starts_with(['!', '?'])) {
+            depth += 1;
+            deepest = deepest.max(depth);
+        }
         let end = after.find(|c: char| c.is_whitespace() || matches!(c, '>' | '/'));
         let name = after.get(..end.unwrap_or(after.len())).unwrap_or_default();
         let name = name.rsplit(':').next().unwrap_or_default();
@@ -193,7 +209,12 @@ fn count(text: &str) -> Result<(), PlanError> {
             "wpt" | "trk" | "trkpt" | "trkseg" | "rte" | "rtept" | "link"
         ));
     }
-    for (found, most, what) in [(marks, MOST_MARKS, "points"), (elements, 2 * MOST_ELEMENTS, "elements")] {
+    for (found, most, what) in [
+        (marks, MOST_MARKS, "points"),
+        (elements, 2 * MOST_ELEMENTS, "tags"),
+        (deepest, MOST_DEEP, "elements inside each other"),
+        (longest, LONGEST_TAG, "bytes in one tag"),
+    ] {
         if found > most {
             return Err(PlanError::TooMuch { most, what });
         }

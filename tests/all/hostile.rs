@@ -239,19 +239,19 @@ fn the_largest_input_takes_bounded_memory_and_time() {
     }
     let mut wrong = Vec::new();
     for (shape, target) in SHAPES {
-        let mut dearest = 0;
-        for bytes in [1 << 20, 4 << 20, 8 << 20, 32 << 20, LARGEST] {
-            let (memory, time) = cost(shape, target, bytes);
-            println!(
-                "{shape}: {} MiB take {} MiB and {time} ticks",
-                bytes >> 20,
-                memory >> 10
-            );
-            dearest = dearest.max(memory >> 10);
+        let costs = [1 << 18, 1 << 20, 2 << 20, LARGEST].map(|bytes| cost(shape, target, bytes));
+        for ((memory, time), bytes) in costs.iter().zip(["256 kB", "1 MB", "2 MB", "65 MB"]) {
+            println!("{shape}: {bytes} take {} MiB and {time} ticks", memory >> 10);
+        }
+        let dearest = costs.iter().map(|(memory, _)| memory >> 10).max().unwrap();
+        // Four times as much takes four times as long; sixteen times would be the square. Less than a fifth of a second
+        // says nothing.
+        if costs[1].1 > 10 * costs[0].1.max(20) {
+            wrong.push(format!("{shape}: {} ticks, then {}", costs[0].1, costs[1].1));
         }
         if dearest > MOST_MIB {
             wrong.push(format!("{shape}: {dearest} MiB"));
         }
     }
-    assert!(wrong.is_empty(), "too much memory: {wrong:#?}");
+    assert!(wrong.is_empty(), "too much memory or time: {wrong:#?}");
 }

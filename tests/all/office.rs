@@ -766,7 +766,7 @@ fn a_plan_that_cannot_be_taken_in_leaves_the_book_as_it_was() {
     );
     check(
         &|plan| plan["records"][0]["fields"]["name"]["value"] = serde_json::json!([1]),
-        &wrong,
+        &no_plan,
     );
     // A tank of a site that is nowhere: the book refuses, whole.
     check(

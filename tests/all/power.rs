@@ -681,8 +681,12 @@ fn paths(run: &'static Run) -> Vec<PathBuf> {
     let mut found = made.before.seen.keys().cloned().collect::<BTreeSet<_>>();
     for event in &made.list {
         match event {
-            Event::Create(path, _) | Event::Write(path, ..) | Event::Truncate(path, _) => found.extend([path.clone()]),
-            Event::Flush(path) | Event::Remove(path) | Event::Folder(path) => found.extend([path.clone()]),
+            Event::Create(path, _)
+            | Event::Write(path, ..)
+            | Event::Truncate(path, _)
+            | Event::Flush(path)
+            | Event::Remove(path)
+            | Event::Folder(path) => found.extend([path.clone()]),
             Event::Rename(from, to) => found.extend([from.clone(), to.clone()]),
             Event::Said(_) => {}
         }

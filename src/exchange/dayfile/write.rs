@@ -153,7 +153,10 @@ pub fn write<W: Write + Seek>(
     let mut bytes = serde_json::to_vec_pretty(&manifest)?;
     bytes.push(b'\n');
 
-    let mut zip = ZipWriter::new(output);
+    let mut zip = ZipWriter::new(UntilItFails {
+        output,
+        has_failed: false,
+    });
     let packed = options(order.created_at).compression_method(CompressionMethod::Deflated);
     // Photos are packed already.
     let stored = packed.compression_method(CompressionMethod::Stored);
@@ -176,7 +179,42 @@ pub fn write<W: Write + Seek>(
             return Err(WriteError::ChangedBlob(blob.sha256));
         }
     }
-    Ok((manifest, zip.finish()?))
+    Ok((manifest, zip.finish()?.output))
+}
+
+/// An output that is left alone once it has failed: the archive, dropped half made, would go on writing to it.
+struct UntilItFails<W> {
+    output: W,
+    has_failed: bool,
+}
+
+impl<W> UntilItFails<W> {
+    fn attempt<T>(&mut self, what: impl FnOnce(&mut W) -> io::Result<T>) -> io::Result<T> {
+        if self.has_failed {
+            return Err(io::Error::other("writing has failed before"));
+        }
+        let done = what(&mut self.output);
+        self.has_failed = done
+            .as_ref()
+            .is_err_and(|error| error.kind() != io::ErrorKind::Interrupted);
+        done
+    }
+}
+
+impl<W: Write> Write for UntilItFails<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.attempt(|output| output.write(bytes))
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.attempt(Write::flush)
+    }
+}
+
+impl<W: Seek> Seek for UntilItFails<W> {
+    fn seek(&mut self, to: io::SeekFrom) -> io::Result<u64> {
+        self.attempt(|output| output.seek(to))
+    }
 }
 
 fn options(at: DateTime<FixedOffset>) -> SimpleFileOptions {

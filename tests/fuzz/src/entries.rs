@@ -5,6 +5,7 @@
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use lidmark::app::session::Session;
 use lidmark::app::shell::App;
+use lidmark::domain::locate::plan::SitePlan;
 use lidmark::domain::record::{
     Cell, Compartment, CompartmentId, Condition, ConditionId, DayClose, DayCloseId, Disposal, DisposalId,
     DisposalPlace, DisposalPlaceId, Fixture, FixtureId, Flush, FlushId, LeakRun, LeakRunId, Lid, LidId, LoadCorrection,
@@ -17,16 +18,17 @@ use lidmark::domain::units::{Cents, Length};
 use lidmark::exchange::customer_list::{self, Mapping};
 use lidmark::exchange::dayfile::read::{Trust, open};
 use lidmark::exchange::dayfile::seal::OfficeSecret;
+use lidmark::exchange::gpx::PlanError;
 use lidmark::exchange::nmea::NmeaReader;
 use lidmark::exchange::position::PositionSource as _;
 use lidmark::exchange::{diagnose, geojson, gpx, locate, photo, planfile, rulefile, work};
 use lidmark::office::context::Call;
 use lidmark::office::{self, due, import, money, plan, records, site};
 use lidmark::store::{SCHEMA_VERSION, Store};
+use rusqlite::Connection;
 use rusqlite::types::Value;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
 use std::io::{Cursor, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -73,16 +75,17 @@ pub fn dayfile_fault(data: &[u8]) {
             "what was checked can be read"
         );
         assert!(file.log().all(|action| action.is_ok()), "what was checked can be read");
-        drop(told_to_the_office(&bytes));
+        // In words or as JSON, by the input, so that both are tried and each takes half the time.
+        drop(told_to_the_office(&bytes, data.len().is_multiple_of(2)));
     }
 }
 
 /// Has a new office take a file in and asks it everything; returns why it was refused.
-fn told_to_the_office(bytes: &[u8]) -> Option<String> {
+fn told_to_the_office(bytes: &[u8], json: bool) -> Option<String> {
     let folder = folder();
     let call = Call {
         book: new_book(folder.path()),
-        json: true,
+        json,
         units: None,
         language: None,
         now: now(),
@@ -115,54 +118,51 @@ fn told_to_the_office(bytes: &[u8]) -> Option<String> {
 /// Asks the office all it can be asked without more input: an answer or a refusal, whatever the book holds.
 fn ask_everything(call: &Call) {
     let (from, to) = (Some("1900-01-01".to_owned()), Some("2200-01-01".to_owned()));
-    for json in [false, true] {
-        let call = Call { json, ..call.clone() };
-        drop(due::run(
-            &call,
-            &due::Asked {
-                from: from.clone(),
-                to: to.clone(),
-                near: Some("44,-93".to_owned()),
-                ..due::Asked::default()
-            },
-        ));
-        drop(records::run(
-            &call,
-            &records::Asked {
-                from: from.clone(),
-                to: to.clone(),
-                ..records::Asked::default()
-            },
-        ));
-        drop(money::run(
-            &call,
-            &money::Asked {
-                from: from.clone(),
-                to: to.clone(),
-                lines: json,
-                csv: None,
-            },
-        ));
-        drop(office::conflicts::run(&call));
-        drop(office::doctor::run(&call, office::doctor::Asked::default(), &|_| ()));
-        let sites = texts(&call.book, "SELECT id FROM site")
-            .into_iter()
-            .take(4)
-            .collect::<Vec<_>>();
-        for place in &sites {
-            drop(site::site(&call, place));
-            drop(site::history(&call, place));
-        }
-        drop(plan::run(
-            &call,
-            &plan::Asked {
-                sites: sites.clone(),
-                day: Some("2026-06-18".to_owned()),
-                dry_run: true,
-                ..plan::Asked::default()
-            },
-        ));
+    drop(due::run(
+        call,
+        &due::Asked {
+            from: from.clone(),
+            to: to.clone(),
+            near: Some("44,-93".to_owned()),
+            ..due::Asked::default()
+        },
+    ));
+    drop(records::run(
+        call,
+        &records::Asked {
+            from: from.clone(),
+            to: to.clone(),
+            ..records::Asked::default()
+        },
+    ));
+    drop(money::run(
+        call,
+        &money::Asked {
+            from: from.clone(),
+            to: to.clone(),
+            lines: call.json,
+            csv: None,
+        },
+    ));
+    drop(office::conflicts::run(call));
+    drop(office::doctor::run(call, office::doctor::Asked::default(), &|_| ()));
+    let sites = texts(&read(&call.book), "SELECT id FROM site")
+        .into_iter()
+        .take(4)
+        .collect::<Vec<_>>();
+    for place in &sites {
+        drop(site::site(call, place));
+        drop(site::history(call, place));
     }
+    drop(plan::run(
+        call,
+        &plan::Asked {
+            sites: sites.clone(),
+            day: Some("2026-06-18".to_owned()),
+            dry_run: true,
+            ..plan::Asked::default()
+        },
+    ));
 }
 
 /// A day's plan of any text; what is read is written and read back the same, and the phone that takes it in goes on.
@@ -240,13 +240,21 @@ pub fn nmea(data: &[u8]) {
     }
 }
 
+/// Whether what was read can be read again once written: a great many small marks may be more than a file may hold.
+fn can_be_read_again(again: &Result<SitePlan, PlanError>) -> bool {
+    matches!(again, Ok(_) | Err(PlanError::TooMuch { .. } | PlanError::TooLarge))
+}
+
 /// A GPX file of any bytes, as a site plan and as a track.
 pub fn gpx_file(data: &[u8]) {
     if let Ok(plan) = gpx::read(data)
         && let Ok(text) = gpx::write(&plan)
     {
         // What cannot be said in GPX is refused; what is written can be read.
-        assert!(gpx::read(text.as_bytes()).is_ok(), "a plan written can be read");
+        assert!(
+            can_be_read_again(&gpx::read(text.as_bytes())),
+            "a plan written can be read"
+        );
     }
     drop(gpx::replay(data));
 }
@@ -254,10 +262,8 @@ pub fn gpx_file(data: &[u8]) {
 /// A GeoJSON map of any bytes; what is read is written and read back.
 pub fn geojson_file(data: &[u8]) {
     if let Ok(plan) = geojson::read(data) {
-        assert!(
-            geojson::read(geojson::write(&plan).as_bytes()).is_ok(),
-            "a map written can be read"
-        );
+        let again = geojson::read(geojson::write(&plan).as_bytes());
+        assert!(can_be_read_again(&again), "a map written can be read");
     }
 }
 
@@ -327,21 +333,25 @@ fn new_book(folder: &Path) -> PathBuf {
     path
 }
 
+fn read(book: &Path) -> Connection {
+    Connection::open(book).expect("the book opens")
+}
+
 /// Every row of every table of the book but the notes about the book itself, read past the program.
 fn rows(book: &Path) -> Vec<String> {
+    let db = read(book);
     let names = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'meta' ORDER BY name";
-    texts(book, names)
+    texts(&db, names)
         .iter()
         .flat_map(|name| {
-            let rows = texts(book, &format!("SELECT * FROM \"{name}\" ORDER BY 1, 2"));
+            let rows = texts(&db, &format!("SELECT * FROM \"{name}\" ORDER BY 1, 2"));
             rows.into_iter().map(move |row| format!("{name}: {row}"))
         })
         .collect()
 }
 
 /// What a query returns, a row a text.
-fn texts(book: &Path, sql: &str) -> Vec<String> {
-    let db = rusqlite::Connection::open(book).expect("the book opens");
+fn texts(db: &Connection, sql: &str) -> Vec<String> {
     let mut select = db.prepare(sql).expect("it can be asked");
     let columns = select.column_count();
     let text = |value: Value| match value {
@@ -599,7 +609,7 @@ fn sound() -> &'static [(String, Vec<u8>)] {
 fn manifest(parts: &[(String, Vec<u8>)]) -> serde_json::Value {
     let listed = parts.iter().map(|(name, bytes)| {
         let sha256 = Sha256::digest(bytes).iter().fold(String::new(), |mut hex, byte| {
-            drop(write!(hex, "{byte:02x}"));
+            hex.push_str(&format!("{byte:02x}"));
             hex
         });
         json!({ "name": name, "media_type": "application/jsonl", "bytes": bytes.len(), "sha256": sha256 })
@@ -653,7 +663,7 @@ fn change(bytes: &mut Vec<u8>, edits: &[u8]) {
             // The value of one field, or of an action's change, is another.
             _ => {
                 let text = String::from_utf8_lossy(bytes).into_owned();
-                let starts = text.match_indices(":").map(|(place, _)| place + 1).collect::<Vec<_>>();
+                let starts = text.match_indices(':').map(|(place, _)| place + 1).collect::<Vec<_>>();
                 let values = starts.iter().filter(|start| text[..**start].ends_with("\"value\":"));
                 let values = values.copied().collect::<Vec<_>>();
                 let Some(start) = values.get(at % values.len().max(1)).copied() else {
@@ -702,5 +712,7 @@ pub fn the_sound_file_is_taken_in() {
     let bytes = with_a_fault(&[0]).expect("it can be made");
     let file = open(Cursor::new(&bytes[..]), &[], Trust::Anyone).expect("the sound file is sound");
     assert_eq!(file.log().count(), 1);
-    assert_eq!(told_to_the_office(&bytes), None);
+    for json in [false, true] {
+        assert_eq!(told_to_the_office(&bytes, json), None);
+    }
 }
