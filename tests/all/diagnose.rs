@@ -309,9 +309,9 @@ fn the_order_of_causes_is_the_one_a_pumper_would_give() {
         ),
     ];
     for (input, first, not_likely) in cases {
-        let output = answer(&input);
-        let causes = output["causes"].as_array().unwrap();
-        let mut leading: Vec<&str> = causes[..first.len()]
+        let said = answer(&input);
+        let ranked = said["causes"].as_array().unwrap();
+        let mut leading: Vec<&str> = ranked[..first.len()]
             .iter()
             .map(|each| each["cause"].as_str().unwrap())
             .collect();
@@ -319,7 +319,7 @@ fn the_order_of_causes_is_the_one_a_pumper_would_give() {
         leading.sort_unstable();
         wanted.sort_unstable();
         assert_eq!(leading, wanted, "{input}");
-        for each in causes {
+        for each in ranked {
             let (cause, chance) = (each["cause"].as_str().unwrap(), each["chance"].as_f64().unwrap());
             assert!((0.05..=0.95).contains(&chance), "{input} {cause} {chance}");
             assert!(

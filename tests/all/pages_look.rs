@@ -138,9 +138,11 @@ fn every_page_stays_on_the_screen_at_every_size_in_both_languages() {
                     bad_keys(&window, width, &what, &mut bad);
                     if let Some(folder) = std::env::var_os("LIDMARK_LOOK") {
                         // The whole page, as far down as it goes.
-                        let tall = picture::snapshot(window.window(), width, 3_400, 1.0).unwrap();
+                        let whole_page = picture::snapshot(window.window(), width, 3_400, 1.0).unwrap();
                         drawn.save(Path::new(&folder).join(format!("{what}.png"))).unwrap();
-                        tall.save(Path::new(&folder).join(format!("{what}-whole.png"))).unwrap();
+                        whole_page
+                            .save(Path::new(&folder).join(format!("{what}-whole.png")))
+                            .unwrap();
                     }
                 }
             }

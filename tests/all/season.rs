@@ -49,7 +49,7 @@ impl Plan {
     ///
     /// Not on a day when a stop is handed over, and its truck is empty then and on the morning of the copy.
     fn breaks_on(self) -> u64 {
-        (5.max(self.days * 2 / 5)..)
+        (5.max(self.days * 2 / 5)..=self.days)
             .find(|day| day % 3 == 2 && (day - 1) % 7 != 5 && (day - 3) % 7 != 5)
             .unwrap()
     }
@@ -369,7 +369,13 @@ impl Season {
             self.take_plan(truck, plan);
             // One of the first truck's stops is handed to the second: by turns one that only the first knows, and one where
             // the second was two days ago.
-            let handed = (truck == 0 && day % 3 == 1).then(|| if day % 2 == 0 { 0 } else { self.plan.planned() - 1 });
+            let handed = (truck == 0 && day % 3 == 1).then(|| {
+                if day.is_multiple_of(2) {
+                    0
+                } else {
+                    self.plan.planned() - 1
+                }
+            });
             for index in 0..self.plan.planned() {
                 if Some(index) != handed {
                     self.stop(day, truck, Some(index));
@@ -408,12 +414,11 @@ impl Season {
         let (dice, phone) = (&mut self.dice, &mut self.phones[truck]);
         phone.clock.set(phone.clock.get() + TimeDelta::minutes(20));
         phone.app().go(Screen::Day);
-        match index {
-            Some(index) => phone.app().tap_stop(index),
-            None => {
-                phone.app().tap_start();
-                phone.app().picker_choose(0);
-            }
+        if let Some(index) = index {
+            phone.app().tap_stop(index);
+        } else {
+            phone.app().tap_start();
+            phone.app().picker_choose(0);
         }
         assert!(
             matches!(phone.app().screen(), Screen::At(_)),
@@ -473,15 +478,15 @@ impl Season {
     fn dispose(&mut self, truck: usize, day: u64) {
         let phone = &mut self.phones[truck];
         phone.clock.set(phone.clock.get() + TimeDelta::minutes(20));
-        if !std::mem::replace(&mut phone.knows_works, true) {
+        if std::mem::replace(&mut phone.knows_works, true) {
+            phone.taps("dispose Season works (invented)");
+        } else {
             phone.app().go(Screen::Truck);
             phone.app().tap_dispose();
             phone.app().picker_choose(0);
             phone.app().sheet_edit("Season works (invented)");
             phone.app().sheet_keep();
             phone.app().pad_keep();
-        } else {
-            phone.taps("dispose Season works (invented)");
         }
         phone.taps(&format!("ticket S-{day}"));
         self.done.disposed_ml += self.done.on_board_ml[truck];

@@ -277,7 +277,7 @@ const SCENES: [(&str, &[&str]); 3] = [
     ),
 ];
 
-/// Prints how like each program's small picture is to a lossless Lanczos reduction by ImageMagick; 1 is the same picture.
+/// Prints how like each program's small picture is to a lossless Lanczos reduction by `ImageMagick`; 1 is the same picture.
 fn likeness(name: &str, path: &Path) {
     let to = |end: &str| path.with_extension(end);
     let (ours, vips_out, magick_out) = (to("ours.jpg"), to("vips.jpg"), to("magick.jpg"));

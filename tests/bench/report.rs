@@ -182,7 +182,8 @@ pub fn finish(load_before: &str) {
     };
     println!("\n{}; {}; load {}", run.machine, run.settings, run.load);
     if std::env::var_os("LIDMARK_KEEP").is_some() {
-        assert!(!cfg!(debug_assertions), "a debug build is not kept: use cargo bench");
+        let optimised = !cfg!(debug_assertions);
+        assert!(optimised, "a debug build is not kept: use cargo bench");
         let json = serde_json::to_string_pretty(&run).unwrap() + "\n";
         std::fs::write(kept_path(), json).unwrap();
         write_page(&run);
