@@ -1197,6 +1197,7 @@ fn nothing_that_can_be_touched_is_left_out_of_the_touches() {
         "start_at",
         "set_picture_source",
         "settle_photos",
+        "settle_cloud",
         "open_ledger_now",
     ];
     forgotten.retain(|name| !not_touched.contains(&name.as_str()));
