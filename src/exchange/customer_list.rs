@@ -20,6 +20,9 @@ const MOST_TITLES: usize = 20;
 /// The most cells and line ends read: a hundred thousand customers with twenty columns have half of it.
 pub const MOST_CELLS: usize = 4_000_000;
 
+/// The most lines read.
+pub const MOST_LINES: usize = 400_000;
+
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -446,8 +449,8 @@ pub enum ListError {
     /// A file of a spreadsheet program, which is no text.
     #[error("the list is a file of a spreadsheet program, not text")]
     Sheet,
-    /// More cells than are read.
-    #[error("the list has more than {MOST_CELLS} cells")]
+    /// More cells or lines than are read.
+    #[error("the list has more than {MOST_CELLS} cells or {MOST_LINES} lines")]
     TooManyCells,
     /// No encoding of this name.
     #[error("no encoding is called {0}")]
@@ -769,11 +772,13 @@ pub fn read(bytes: &[u8], mapping: &Mapping, today: NaiveDate) -> Result<Custome
         Some(one) => vec![one],
         None => vec![',', ';', '\t', '|'],
     };
-    // Each cell takes more memory than it has bytes in the file.
-    let cells = |delimiter: char| {
-        let ends = |c: char| c == delimiter || matches!(c, '\r' | '\n');
-        text.chars().filter(|c| ends(*c)).count()
-    };
+    // Each cell and each row takes more memory than it has bytes in the file.
+    let lines = text.bytes().filter(|byte| *byte == b'\n').count();
+    let lines = lines.max(text.bytes().filter(|byte| *byte == b'\r').count());
+    if lines > MOST_LINES {
+        return Err(ListError::TooManyCells);
+    }
+    let cells = |delimiter: char| text.chars().filter(|c| *c == delimiter).count() + lines;
     let candidates = candidates
         .into_iter()
         .filter(|delimiter| cells(*delimiter) <= MOST_CELLS)

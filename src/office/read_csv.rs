@@ -126,8 +126,12 @@ fn cannot_read(path: &Path, error: &ListError, words: Words) -> Refusal {
         ),
         ListError::TooManyCells => (
             words.f(
-                "{0} has more than {1} cells.",
-                &[&file, &customer_list::MOST_CELLS.to_string()],
+                "{0} has more than {1} cells or {2} lines.",
+                &[
+                    &file,
+                    &customer_list::MOST_CELLS.to_string(),
+                    &customer_list::MOST_LINES.to_string(),
+                ],
             ),
             words.t("Split it and give the parts one after the other."),
         ),
