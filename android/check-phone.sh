@@ -19,7 +19,8 @@ if [ -z "${LIDMARK:-}" ]; then
 fi
 work=$(mktemp -d)
 screen=:$((90 + $$ % 100))
-Xvfb "$screen" -screen 0 1000x1000x24 >"$work/xvfb.log" 2>&1 &
+# Without -noreset the display starts anew whenever its last window closes.
+Xvfb "$screen" -noreset -screen 0 1000x1000x24 >"$work/xvfb.log" 2>&1 &
 server=$!
 app=
 finish() {
@@ -29,6 +30,14 @@ finish() {
 trap finish EXIT
 export DISPLAY=$screen
 fail() { echo "FAILED: $1"; tail -n 20 "$work/said" "$work/wrong"; exit 1; }
+
+# The display takes a moment to open.
+tries=0
+until xdotool getdisplaygeometry >/dev/null 2>&1; do
+    tries=$((tries + 1))
+    [ "$tries" -lt 100 ] || { echo "FAILED: no display after 20 s"; cat "$work/xvfb.log"; exit 1; }
+    sleep 0.2
+done
 
 # What is typed goes through a pipe that stays open.
 begin() {
