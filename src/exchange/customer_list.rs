@@ -5,6 +5,7 @@
 
 use crate::domain::record::Language;
 use crate::domain::units::{LITRES_PER_US_GALLON, round_to_i64};
+use crate::exchange::table::unguarded;
 use chrono::{Datelike, NaiveDate};
 use encoding_rs::Encoding;
 use serde::Deserialize;
@@ -664,7 +665,7 @@ fn records(text: &str, delimiter: u8, most: usize) -> Vec<Record> {
         let first_loose = loose.partition_point(|at| *at < from);
         list.push(Record {
             line: line_of(text, &starts, from),
-            cells: record.iter().map(str::to_owned).collect(),
+            cells: record.iter().map(|cell| unguarded(cell).to_owned()).collect(),
             has_loose_quote: loose.get(first_loose).is_some_and(|at| within.contains(at)),
         });
     }
