@@ -302,6 +302,10 @@ fn why(reason: &Reason, words: Words) -> String {
             &[text],
         ),
         Reason::ShortYear(text) => words.f("\"{0}\": write the year with four digits.", &[text]),
+        Reason::DayNumber(text) => words.f(
+            "\"{0}\" is a day as a spreadsheet counts it: give the column the form of a date there, and export it again.",
+            &[text],
+        ),
         Reason::NotADate(text) => words.f("\"{0}\" is not a date.", &[text]),
         Reason::InTheFuture(text) => words.f("A pump-out on {0} has not happened yet.", &[text]),
         Reason::NotANumber(what, text) => words.f("{0}: \"{1}\" is not a number.", &[&quantity(what, words), text]),

@@ -558,6 +558,24 @@ fn a_book_that_is_not_there_not_ours_newer_or_damaged_is_said_and_left_alone() {
     desk.refused(3, &["due"]);
 }
 
+#[test]
+fn a_day_that_never_was_is_no_day_and_a_spreadsheets_number_is_explained() {
+    let desk = Desk::new();
+    desk.write(
+        "list.csv",
+        b"name,last pumped,tank size\nAsh,never,1000\nBirch,0000-00-00 00:00:00,1000\nCedar,44694,1000\n",
+    );
+    let said = desk.done(&["read-csv", "list.csv"]);
+    assert!(
+        said.contains("2 sites added.") && said.contains("2 without one."),
+        "{said}"
+    );
+    assert!(
+        said.contains("line 4: \"44694\" is a day as a spreadsheet counts it"),
+        "{said}"
+    );
+}
+
 // --- what a spreadsheet would take for a formula ---------------------------------------------------
 
 /// Everything a spreadsheet may take for a formula (the OWASP page "CSV Injection"), and what only looks like it.
