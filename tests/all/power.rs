@@ -108,26 +108,69 @@ fn path_of(hex: &str) -> PathBuf {
     PathBuf::from(String::from_utf8(bytes_of(hex)).unwrap())
 }
 
+/// Puts together the calls that strace wrote in two pieces because another thread's came between: a write stands where it
+/// began, as some of it may lie on the disk from then on; everything else where it ended, as nothing is sure before.
+fn whole_calls(text: &str) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    let mut begun: BTreeMap<&str, usize> = BTreeMap::new();
+    for line in text.lines() {
+        let Some((thread, call)) = line.split_once(' ') else {
+            continue;
+        };
+        if let Some(start) = line.strip_suffix(" <unfinished ...>") {
+            begun.insert(thread, lines.len());
+            lines.push(start.to_owned());
+        } else if let Some((_, rest)) = call
+            .trim_start()
+            .strip_prefix("<... ")
+            .and_then(|call| call.split_once(" resumed>"))
+        {
+            let start = begun.remove(thread).expect("a call ends that has begun");
+            let line = std::mem::take(&mut lines[start]) + rest;
+            if line.contains(" write(") || line.contains(" pwrite64(") {
+                lines[start] = line;
+            } else {
+                lines.push(line);
+            }
+        } else {
+            lines.push(line.to_owned());
+        }
+    }
+    // A thread that never came back, at the end of the process, has said no result.
+    for start in begun.into_values() {
+        lines[start].clear();
+    }
+    lines
+}
+
+#[test]
+fn calls_in_two_pieces_are_put_together() {
+    // By the manual, strace(1): "unfinished" and "resumed".
+    let list = "7 pwrite64(3<\\x61>, \"\\x62\", 1, 0 <unfinished ...>\n8 fsync(4<\\x63> <unfinished ...>\n\
+                9 close(5) = 0\n7 <... pwrite64 resumed>) = 1\n8 <... fsync resumed>) = 0\n8 futex(0x7f <unfinished ...>\n";
+    let kept = whole_calls(list).into_iter().filter(|line| !line.is_empty());
+    assert_eq!(
+        kept.collect::<Vec<_>>(),
+        [
+            "7 pwrite64(3<\\x61>, \"\\x62\", 1, 0) = 1",
+            "9 close(5) = 0",
+            "8 fsync(4<\\x63>) = 0",
+        ]
+    );
+}
+
 /// Reads strace's list; a call on the book's folder that is not known here fails, because the model would be wrong.
 fn events(list: &Path, folder: &Path) -> Vec<Event> {
     let text = std::fs::read_to_string(list).unwrap();
     let mut ends: BTreeMap<PathBuf, u64> = BTreeMap::new();
     let mut found = Vec::new();
-    for line in text.lines() {
+    for line in whole_calls(&text) {
         let Some((call, rest)) = line
             .split_once(' ')
             .and_then(|(_, call)| call.trim_start().split_once('('))
         else {
             continue;
         };
-        if line.contains("<unfinished") || line.contains("resumed>") {
-            // Only waiting and reading on other threads is interrupted in a child with one thread at work.
-            assert!(
-                !line.contains("pwrite64") && !line.contains("sync"),
-                "the calls of two threads are mixed: {call}"
-            );
-            continue;
-        }
         let failed = rest
             .rsplit_once(") = ")
             .is_none_or(|(_, result)| result.starts_with('-'));
