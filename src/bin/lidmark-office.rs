@@ -38,7 +38,7 @@ struct Shared {
     /// Answer as JSON.
     #[arg(long, global = true)]
     json: bool,
-    /// Print nothing but what went wrong.
+    /// Print only what was asked for and what went wrong: no progress, nothing that merely says that all went well.
     #[arg(long, global = true)]
     quiet: bool,
     /// The units to print.
@@ -343,6 +343,7 @@ impl Plan {
             as_entered: self.as_entered,
             out: self.out,
             dry_run: self.dry_run,
+            quiet: false,
         }
     }
 }
@@ -571,7 +572,7 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
     let shared = arguments.shared;
     let answer = match arguments.command {
         Command::Backup { to } => office::backup::backup(&shared.call()?, &to, &watch).map(|a| silent(a, hush)),
-        Command::Conflicts => office::conflicts::run(&shared.call()?),
+        Command::Conflicts => office::conflicts::run(&shared.call()?, hush),
         Command::Diagnose { file } => {
             let findings = Findings::new(Figures {
                 units: shared.units().unwrap_or(Units::UsCustomary),
@@ -616,8 +617,14 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
                 .map(|text| silent(line(text), hush))
         }
         Command::OfficeKey { file, png } => office::key::run(&shared.call()?, &office::key::Asked { file, png, quiet }),
-        Command::Phones { what } => office::phones::run(&shared.call()?, &phones(what)),
-        Command::Plan(plan) => office::plan::run(&shared.call()?, &plan.asked()).map(line),
+        Command::Phones { what } => {
+            let hush = hush && matches!(what, Some(Phones::Add { .. } | Phones::Remove { .. }));
+            office::phones::run(&shared.call()?, &phones(what)).map(|answer| silent(answer, hush))
+        }
+        Command::Plan(plan) => {
+            let asked = office::plan::Asked { quiet, ..plan.asked() };
+            office::plan::run(&shared.call()?, &asked).map(line)
+        }
         Command::ReadCsv(list) => {
             let asked = office::read_csv::Asked { quiet, ..list.asked() };
             office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(line)

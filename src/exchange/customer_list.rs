@@ -5,6 +5,7 @@
 
 use crate::domain::record::Language;
 use crate::domain::units::{LITRES_PER_US_GALLON, round_to_i64};
+use crate::exchange::table::unguarded;
 use chrono::{Datelike, NaiveDate};
 use encoding_rs::Encoding;
 use serde::Deserialize;
@@ -484,6 +485,8 @@ pub enum Reason {
     AmbiguousDate(String),
     /// A year of two digits.
     ShortYear(String),
+    /// A day as the number a spreadsheet counts it by.
+    DayNumber(String),
     /// Not a date.
     NotADate(String),
     /// A pump-out after today.
@@ -664,7 +667,7 @@ fn records(text: &str, delimiter: u8, most: usize) -> Vec<Record> {
         let first_loose = loose.partition_point(|at| *at < from);
         list.push(Record {
             line: line_of(text, &starts, from),
-            cells: record.iter().map(str::to_owned).collect(),
+            cells: record.iter().map(|cell| unguarded(cell).to_owned()).collect(),
             has_loose_quote: loose.get(first_loose).is_some_and(|at| within.contains(at)),
         });
     }
@@ -1128,7 +1131,8 @@ impl Reading<'_> {
 
     fn date(&self, field: Field, reasons: &mut Vec<Reason>) -> Option<NaiveDate> {
         let text = self.text(field);
-        if text.is_empty() {
+        // A day that never was is no day, as people write it and as programs fill it in.
+        if text.is_empty() || matches!(folded(&text).as_str(), "never" | "nunca") || is_day_zero(&text) {
             return None;
         }
         match date(&text, self.dates) {
@@ -1139,6 +1143,12 @@ impl Reading<'_> {
             }
         }
     }
+}
+
+/// `0000-00-00`, which database programs write where there is no date.
+fn is_day_zero(text: &str) -> bool {
+    let day = text.split_once(['T', ' ']).map_or(text, |(day, _)| day);
+    day.len() >= 8 && day.chars().all(|c| matches!(c, '0' | '-' | '/' | '.'))
 }
 
 /// What people type when there is nothing to type.
@@ -1243,6 +1253,7 @@ pub fn date(text: &str, order: DateOrder) -> Result<NaiveDate, Reason> {
         .filter(|part| !part.is_empty() && !matches!(folded(part).as_str(), "de" | "del" | "of"))
         .collect::<Vec<_>>();
     let whole = |part: &str| part.parse::<u32>().ok().filter(|_| part.len() <= 4);
+    let whole_day = |part: &str| part.parse::<u32>().ok().filter(|_| part.len() == 5);
     let ordinal = |part: &str| {
         let digits = part.trim_end_matches(|c: char| c.is_alphabetic() || c == 'º');
         whole(digits).filter(|_| digits.len() <= 2)
@@ -1262,6 +1273,10 @@ pub fn date(text: &str, order: DateOrder) -> Result<NaiveDate, Reason> {
             .ok()
             .filter(|date| (1900..=2200).contains(&date.year()))
             .ok_or_else(no),
+        // Days since 1900, as a spreadsheet counts them: from 1927 to 2173.
+        [one] if whole_day(one).is_some_and(|number| (10_000..=99_999).contains(&number)) => {
+            Err(Reason::DayNumber(text.to_owned()))
+        }
         [one] => made(long_year(one).ok_or_else(no)?, 1, 1),
         [first, second] => {
             // A month and a year, either way round, the month as a word or a number.
@@ -1342,6 +1357,10 @@ mod tests {
             assert_eq!(date(text, DateOrder::Unsaid), Ok(day(2022, 5, 1)), "{text}");
         }
         assert_eq!(date("2022", DateOrder::Unsaid), Ok(day(2022, 1, 1)));
+        assert_eq!(
+            date("44694", DateOrder::Unsaid),
+            Err(Reason::DayNumber("44694".to_owned()))
+        );
         assert_eq!(date("4/4/2022", DateOrder::Unsaid), Ok(day(2022, 4, 4)));
         assert_eq!(date("3/4/2022", DateOrder::Mdy), Ok(day(2022, 3, 4)));
         assert_eq!(date("3/4/2022", DateOrder::Dmy), Ok(day(2022, 4, 3)));
@@ -1352,8 +1371,8 @@ mod tests {
         let why = |text: &str| date(text, DateOrder::Unsaid).unwrap_err();
         assert_eq!(why("3/4/2022"), Reason::AmbiguousDate("3/4/2022".to_owned()));
         assert_eq!(why("5/13/19"), Reason::ShortYear("5/13/19".to_owned()));
+        assert_eq!(why("43595"), Reason::DayNumber("43595".to_owned()));
         for text in [
-            "43595",
             "yesterday",
             "2022-13-01",
             "2022-02-30",

@@ -26,7 +26,7 @@ pub const EXTENSION: &str = "lidmark-plan.json";
 pub const MOST_BYTES: usize = 16 * 1024 * 1024;
 
 /// More stops than this are no day.
-const MOST_STOPS: usize = 1_000;
+pub const MOST_STOPS: usize = 1_000;
 
 /// The name space of ids made for plans.
 const NAMESPACE: Uuid = Uuid::from_u128(0x6c69_646d_6172_6b00_8000_706c_616e_0001);

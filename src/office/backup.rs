@@ -21,7 +21,8 @@ const PATIENCE: Duration = Duration::from_mins(1);
 /// # Errors
 /// What was refused, and what to do; then there is no copy.
 pub fn backup(call: &Call, to: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Refusal> {
-    let words = call.words();
+    call.needs_book()?;
+    let words = call.words_of_book();
     let refuse = |error| of_store(&error, words);
     let store = Store::look(&call.book).map_err(refuse)?;
     let to = if to.is_dir() {
@@ -31,6 +32,8 @@ pub fn backup(call: &Call, to: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Ref
     };
     refuse_if_there(&to, words)?;
     let part = unfinished(&to);
+    // Where nothing can be written it is the place that is wrong, and not the book.
+    File::create(&part).map_err(|error| cannot_write(&to, &error, words))?;
     let copied = Store::copy(&call.book, &part, &|pages, left| watch(share(pages, left)))
         .map_err(refuse)
         .and_then(|()| {
@@ -71,10 +74,7 @@ pub fn backup(call: &Call, to: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Ref
 pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Refusal> {
     let words = call.words();
     let refuse = |error| of_store(&error, words);
-    if !from.is_file() {
-        let error = io::Error::from(io::ErrorKind::NotFound);
-        return Err(super::key::unreadable(from, &error, words));
-    }
+    File::open(from).map_err(|error| super::key::unreadable(from, &error, words))?;
     if same_file(from, &call.book) {
         return Err(Refusal::refused(
             words.t("The copy is the book itself."),

@@ -11,10 +11,13 @@ use std::fmt::Write as _;
 
 /// Lists the conflicts, those of one site together.
 ///
+/// * `quiet`: print nothing when there are none
+///
 /// # Errors
 /// When the book cannot be read.
-pub fn run(call: &Call) -> Result<Answer, Refusal> {
-    let words = call.words();
+pub fn run(call: &Call, quiet: bool) -> Result<Answer, Refusal> {
+    call.needs_book()?;
+    let words = call.words_of_book();
     let refuse = |error| of_store(&error, words);
     let mut store = Store::look(&call.book).map_err(refuse)?;
     let mut list = store.conflicts().map_err(refuse)?;
@@ -36,6 +39,9 @@ pub fn run(call: &Call) -> Result<Answer, Refusal> {
             .map(|conflict| row(conflict, &phones, words))
             .collect::<Vec<_>>();
         return Ok(Answer::from(format!("{:#}\n", json!({ "conflicts": rows }))));
+    }
+    if list.is_empty() && quiet {
+        return Ok(Answer::default());
     }
     if list.is_empty() {
         return Ok(Answer::from(words.t("No conflicts.") + "\n"));

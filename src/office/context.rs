@@ -5,10 +5,11 @@ use crate::domain::record::{Language, Setup, SiteId, Units};
 use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
 use crate::say::words::Words;
-use crate::store::{Store, StoreError};
+use crate::store::{SiteName, Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use std::collections::{HashMap, HashSet};
 use std::fs::File;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
@@ -35,6 +36,8 @@ pub struct Call {
 pub struct Office {
     /// The book.
     pub store: Store,
+    /// The folder of the office's own rule files.
+    pub rules: PathBuf,
     /// The book's set-up, empty when nobody has set it up.
     pub setup: Setup,
     /// How figures are written.
@@ -46,10 +49,28 @@ pub struct Office {
 }
 
 impl Call {
+    /// Returns the folder of the office's own rule files.
+    #[must_use]
+    pub fn rules(&self) -> PathBuf {
+        self.book.with_file_name("rules")
+    }
+
     /// Returns the words before the book has been opened.
     #[must_use]
     pub fn words(&self) -> Words {
         Words::new(self.language.unwrap_or_default())
+    }
+
+    /// Returns the words of the book's own set-up, for a command that looks into the book by itself.
+    #[must_use]
+    pub fn words_of_book(&self) -> Words {
+        let own = || {
+            let store = Some(&self.book)
+                .filter(|book| book.is_file())
+                .map(|book| Store::look(book))?;
+            Some(store.and_then(|store| store.setup()).ok()??.language)
+        };
+        Words::new(self.language.or_else(own).unwrap_or_default())
     }
 
     /// Does one command over a book that is there, and closes the book in order.
@@ -57,17 +78,24 @@ impl Call {
     /// # Errors
     /// What was refused, and what to do.
     pub fn on_book<T>(&self, command: impl FnOnce(&mut Office) -> Result<T, Refusal>) -> Result<T, Refusal> {
-        let words = self.words();
-        if !self.book.is_file() {
-            return Err(Refusal {
-                code: 4,
-                ..Refusal::refused(
-                    words.f("There is no book at {0}.", &[&self.book.display().to_string()]),
-                    words.t("Name it with --book FILE, or begin one with read-csv or import."),
-                )
-            });
-        }
+        self.needs_book()?;
         self.on_any_book(command)
+    }
+
+    /// Refuses where there is no book.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn needs_book(&self) -> Result<(), Refusal> {
+        let words = self.words();
+        if self.book.is_file() {
+            Ok(())
+        } else {
+            Err(Refusal::file(
+                words.f("There is no book at {0}.", &[&self.book.display().to_string()]),
+                words.t("Name it with --book FILE, or begin one with read-csv or import."),
+            ))
+        }
     }
 
     /// Does one command over a book, made when there is none.
@@ -88,6 +116,7 @@ impl Call {
         };
         let mut office = Office {
             store,
+            rules: self.rules(),
             setup,
             figures,
             json: self.json,
@@ -137,36 +166,91 @@ impl Office {
     /// # Errors
     /// When none or several match; several are listed.
     pub fn site_meant(&self, text: &str) -> Result<SiteId, Refusal> {
-        let words = self.words();
+        if let Ok(id) = Uuid::parse_str(text.trim()) {
+            // One that was taken away can still be asked for by its id.
+            match self.store.site(SiteId(id)) {
+                Ok(_) => return Ok(SiteId(id)),
+                Err(StoreError::Missing { .. }) => {}
+                Err(error) => return Err(self.refuse(&error)),
+            }
+        }
+        SiteNames::read(self)?.meant(text, self.words())
+    }
+}
+
+/// The names of all sites, to find many in.
+#[derive(Debug)]
+pub struct SiteNames {
+    sites: Vec<SiteName>,
+    ids: HashSet<SiteId>,
+    /// Which sites bear a name.
+    named: HashMap<String, Vec<usize>>,
+    /// Name, street, town and customer of each, folded.
+    all: Vec<String>,
+}
+
+impl SiteNames {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// When the book cannot be read.
+    pub fn read(office: &Office) -> Result<Self, Refusal> {
+        let sites = office.store.site_names().map_err(|error| office.refuse(&error))?;
+        let mut named = HashMap::<_, Vec<_>>::new();
+        for (index, site) in sites.iter().enumerate() {
+            named.entry(folded(&site.name)).or_default().push(index);
+        }
+        let all = |site: &SiteName| {
+            folded(&format!(
+                "{} {} {} {}",
+                site.name, site.address, site.town, site.customer
+            ))
+        };
+        Ok(Self {
+            ids: sites.iter().map(|site| site.id).collect(),
+            all: sites.iter().map(all).collect(),
+            named,
+            sites,
+        })
+    }
+
+    /// Finds the one site meant by an id, or by a name, street or customer.
+    ///
+    /// # Errors
+    /// When none or several match; several are listed.
+    pub fn meant(&self, text: &str, words: Words) -> Result<SiteId, Refusal> {
         let text = text.trim();
         if let Ok(id) = Uuid::parse_str(text) {
-            self.store.site(SiteId(id)).map_err(|error| match error {
-                StoreError::Missing { .. } => Refusal::refused(
+            return if self.ids.contains(&SiteId(id)) {
+                Ok(SiteId(id))
+            } else {
+                Err(Refusal::refused(
                     words.f("No site has the id {0}.", &[text]),
                     words.t("Look it up with: lidmark-office due --csv, or give the name."),
-                ),
-                other => self.refuse(&other),
-            })?;
-            return Ok(SiteId(id));
+                ))
+            };
         }
         let wanted = folded(text);
-        let mut found = self.store.site_names().map_err(|error| self.refuse(&error))?;
-        found.retain(|site| {
-            let all = format!("{} {} {} {}", site.name, site.address, site.town, site.customer);
-            !wanted.is_empty() && folded(&all).contains(&wanted)
-        });
-        let exact = found
+        let of = |index: &usize| self.sites.get(*index);
+        if let Some([one]) = self.named.get(&wanted).map(Vec::as_slice)
+            && let Some(site) = of(one)
+        {
+            return Ok(site.id);
+        }
+        let found = self
+            .sites
             .iter()
-            .filter(|site| folded(&site.name) == wanted)
+            .zip(&self.all)
+            .filter(|(_, all)| !wanted.is_empty() && all.contains(&wanted))
+            .map(|(site, _)| site)
             .collect::<Vec<_>>();
-        match (exact.as_slice(), found.as_slice()) {
-            ([one], _) => Ok(one.id),
-            (_, [one]) => Ok(one.id),
-            (_, []) => Err(Refusal::refused(
+        match found.as_slice() {
+            [one] => Ok(one.id),
+            [] => Err(Refusal::refused(
                 words.f("No site matches \"{0}\".", &[text]),
                 words.t("Try fewer letters of the name, the street or the customer."),
             )),
-            (_, several) => {
+            several => {
                 let list = several
                     .iter()
                     .take(8)
@@ -293,35 +377,77 @@ pub fn read_bytes(path: &Path, stdin: &mut dyn Read, words: Words) -> Result<Vec
     Ok(bytes)
 }
 
+/// A file that is written and flushed under a name of its own, and not yet put in its place.
+///
+/// Dropped before that it is taken away again.
+#[derive(Debug)]
+pub struct FileToBe {
+    part: PathBuf,
+    path: PathBuf,
+}
+
+impl FileToBe {
+    /// Writes it beside where it is to lie.
+    ///
+    /// # Errors
+    /// What was refused, and what to do; then nothing is left of it.
+    pub fn write(path: &Path, bytes: &[u8], words: Words) -> Result<Self, Refusal> {
+        if path.is_dir() {
+            return Err(cannot_write(path, &ErrorKind::IsADirectory.into(), words));
+        }
+        let mut part = path.as_os_str().to_owned();
+        part.push(".part");
+        let file = Self {
+            part: PathBuf::from(part),
+            path: path.to_owned(),
+        };
+        let written = File::create(&file.part).and_then(|mut out| {
+            out.write_all(bytes)?;
+            out.sync_all()
+        });
+        written
+            .map(|()| file)
+            .map_err(|error| cannot_write(path, &error, words))
+    }
+
+    /// Puts it in its place, over what lies there.
+    ///
+    /// # Errors
+    /// What was refused, and what to do; then what lay there is as it was.
+    pub fn put(self, words: Words) -> Result<(), Refusal> {
+        std::fs::rename(&self.part, &self.path).map_err(|error| cannot_write(&self.path, &error, words))
+    }
+}
+
+impl Drop for FileToBe {
+    fn drop(&mut self) {
+        // In its place it is no longer there; that it cannot be taken away changes nothing about the advice.
+        drop(std::fs::remove_file(&self.part));
+    }
+}
+
 /// Writes a file whole or not at all: into a name of its own beside the target, flushed, then renamed.
 ///
 /// # Errors
 /// What was refused, and what to do.
 pub fn write_file(path: &Path, bytes: &[u8], words: Words) -> Result<(), Refusal> {
-    let mut part = path.as_os_str().to_owned();
-    part.push(".part");
-    let part = PathBuf::from(part);
-    let written = File::create(&part)
-        .and_then(|mut file| {
-            file.write_all(bytes)?;
-            file.sync_all()
-        })
-        .and_then(|()| std::fs::rename(&part, path));
-    written.map_err(|error| {
-        // What was half written is of no use; that it cannot be taken away either changes nothing about the advice.
-        drop(std::fs::remove_file(&part));
-        cannot_write(path, &error, words)
-    })
+    FileToBe::write(path, bytes, words)?.put(words)
 }
 
 /// Hands text over: to the file named, or back to be printed when the name is `-`.
 ///
 /// # Errors
 /// What was refused, and what to do.
-pub fn hand_over(path: &Path, text: String, words: Words) -> Result<String, Refusal> {
+pub fn hand_over(path: &Path, text: String, office: &Office) -> Result<String, Refusal> {
     if path.as_os_str() == "-" {
         return Ok(text);
     }
+    let words = office.words();
     write_file(path, text.as_bytes(), words)?;
-    Ok(words.f("Written: {0}", &[&path.display().to_string()]))
+    let place = path.display().to_string();
+    Ok(if office.json {
+        serde_json::json!({ "written": place }).to_string()
+    } else {
+        words.f("Written: {0}", &[&place])
+    })
 }

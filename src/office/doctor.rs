@@ -39,7 +39,8 @@ struct Finding {
 /// # Errors
 /// When the book cannot be opened at all.
 pub fn run(call: &Call, asked: Asked, watch: &dyn Fn(u64)) -> Result<Answer, Refusal> {
-    let words = call.words();
+    call.needs_book()?;
+    let words = call.words_of_book();
     let refuse = |error| of_store(&error, words);
     let store = Store::look(&call.book).map_err(refuse)?;
     let mut found = Vec::new();
@@ -136,14 +137,13 @@ fn balance(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), 
     let trucks = store.trucks()?;
     let entries = store.load_entries(last_day())?;
     let unnamed = entries.iter().filter(|entry| entry.tank.is_none()).count();
-    if unnamed > 0 && trucks.len() > 1 {
+    let pumped = entries
+        .iter()
+        .filter(|entry| entry.tank.is_none() && entry.kind == "collected");
+    if let Some(what) = super::records::no_truck_named(pumped.count(), trucks.len(), words) {
         found.push(Finding {
             code: "load-without-truck",
-            what: words.n(
-                "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
-                "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
-                unnamed,
-            ),
+            what,
             is_damage: false,
         });
     }
@@ -154,8 +154,7 @@ fn balance(store: &Store, words: Words, found: &mut Vec<Finding>) -> Result<(), 
             units: store.setup()?.unwrap_or_default().units,
         };
         let volume = |ml: i128| figures.volume(Volume::from_whole_ml(i64::try_from(ml).unwrap_or(i64::MAX)));
-        let called = [&truck.name, &truck.plate].into_iter().find(|name| !name.is_empty());
-        let called = called.cloned().unwrap_or_else(|| words.t("Truck"));
+        let called = super::waste::called(truck, words);
         for tank in tanks {
             let own = entries.iter().filter(|entry| entry.tank == Some(tank.id));
             let listed = own.map(super::records::change).sum::<i128>() + i128::from(tank.opening_ml);

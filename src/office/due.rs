@@ -74,13 +74,13 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let words = office.words();
         let mut said = Vec::new();
         if let Some(path) = &asked.csv {
-            said.push(hand_over(path, sheet(office, &rows, &area).csv(), words)?);
+            said.push(hand_over(path, sheet(office, &rows, &area).csv(), office)?);
         }
         if let Some(path) = &asked.ics {
-            said.push(hand_over(path, ics(office, &rows), words)?);
+            said.push(hand_over(path, ics(office, &rows), office)?);
         }
         if let Some(path) = &asked.geojson {
-            said.push(hand_over(path, map(&rows), words)?);
+            said.push(hand_over(path, map(&rows), office)?);
         }
         if said.is_empty() {
             if office.json {

@@ -1,5 +1,6 @@
 //! When a tank that no phone has seen yet is due: worked out from its size, its people and its last pump-out.
 
+use super::Refusal;
 use super::context::Office;
 use crate::domain::assess::assess;
 use crate::domain::record::{Pumping, Setup, Stop, Visit};
@@ -7,11 +8,55 @@ use crate::domain::rules::RuleSet;
 use crate::exchange::inputs::work_input;
 use crate::exchange::rulefile;
 use chrono::NaiveDate;
+use std::fs::File;
+use std::io::{ErrorKind, Read as _};
+use std::path::Path;
 
-/// The rule sets of the program; a test holds them to being readable.
-#[must_use]
-pub fn rule_sets() -> Vec<RuleSet> {
-    rulefile::embedded().unwrap_or_default()
+/// Returns the rule sets of the program and those in the folder `rules` beside the book.
+///
+/// # Errors
+/// When a file there cannot be used: by other rules than the office's own nothing is worked out.
+pub fn rule_sets(office: &Office) -> Result<Vec<RuleSet>, Refusal> {
+    let words = office.words();
+    let folder = &office.rules;
+    let unreadable = |path: &Path, error: &std::io::Error| {
+        Refusal::file(
+            words.f(
+                "{0} cannot be read: {1}",
+                &[&path.display().to_string(), &error.to_string()],
+            ),
+            words.t("Check the path and its permissions."),
+        )
+    };
+    let mut files = match std::fs::read_dir(folder) {
+        Ok(entries) => entries
+            .map(|entry| entry.map(|entry| entry.path()))
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(|error| unreadable(folder, &error))?,
+        Err(error) if error.kind() == ErrorKind::NotFound => Vec::new(),
+        Err(error) => return Err(unreadable(folder, &error)),
+    };
+    files.retain(|path| path.extension().is_some_and(|extension| extension == "toml"));
+    files.sort();
+    let mut texts = Vec::new();
+    for path in files {
+        let mut text = Vec::new();
+        let most = u64::try_from(rulefile::MOST_BYTES).unwrap_or(u64::MAX);
+        File::open(&path)
+            .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut text))
+            .map_err(|error| unreadable(&path, &error))?;
+        let text = String::from_utf8(text).map_err(|error| std::io::Error::new(ErrorKind::InvalidData, error));
+        texts.push((path.display().to_string(), text));
+    }
+    let (sets, refused) = rulefile::with_own(texts);
+    if refused.is_empty() {
+        Ok(sets)
+    } else {
+        Err(Refusal::input(
+            words.f("A rule file of your own cannot be used: {0}", &[&refused.join("; ")]),
+            words.t("Nothing was changed. Correct that line, or take the file out of the folder; the form is in docs/rules.md."),
+        ))
+    }
 }
 
 /// Returns the rule set that holds at a site: its own, else the company's, else the general one.

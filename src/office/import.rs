@@ -65,7 +65,7 @@ pub struct Progress<'a> {
 /// # Errors
 /// When there is nothing any file could be taken into; what is wrong with single files stands in the answer.
 pub fn run(call: &Call, asked: &Asked, watch: &(dyn Fn(Progress<'_>) + Sync)) -> Result<Answer, Refusal> {
-    let words = call.words();
+    let words = call.words_of_book();
     let secrets = secrets(call, asked)?;
     let mut import = Import {
         call,

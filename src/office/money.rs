@@ -71,7 +71,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             day_sheet(office, &days, all)
         };
         if let Some(path) = &asked.csv {
-            return hand_over(path, sheet.csv(), words);
+            return hand_over(path, sheet.csv(), office);
         }
         if office.json {
             return Ok(json!({

@@ -40,7 +40,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
 }
 
 fn list(call: &Call) -> Result<Answer, Refusal> {
-    let words = call.words();
+    let words = call.words_of_book();
     let phones = if call.book.exists() {
         Store::look(&call.book)
             .and_then(|store| store.phone_keys())
@@ -83,7 +83,7 @@ fn list(call: &Call) -> Result<Answer, Refusal> {
 }
 
 fn add(call: &Call, key: &str, name: Option<&str>) -> Result<Answer, Refusal> {
-    let words = call.words();
+    let words = call.words_of_book();
     let path = Path::new(key);
     let key = if path.is_file() {
         signer(call, path)?
@@ -122,7 +122,7 @@ fn add(call: &Call, key: &str, name: Option<&str>) -> Result<Answer, Refusal> {
 
 /// Reads the key a day file is signed with.
 fn signer(call: &Call, path: &Path) -> Result<PhoneKey, Refusal> {
-    let words = call.words();
+    let words = call.words_of_book();
     let refuse = |error| super::sentences::of_day_file(&error, words);
     let secrets = super::key::beside(&call.book, words)?;
     let file = std::fs::File::open(path).map_err(|error| super::key::unreadable(path, &error, words))?;
@@ -133,7 +133,7 @@ fn signer(call: &Call, path: &Path) -> Result<PhoneKey, Refusal> {
 }
 
 fn remove(call: &Call, wanted: &str) -> Result<Answer, Refusal> {
-    let words = call.words();
+    let words = call.words_of_book();
     let none = || {
         Refusal::refused(
             words.f("No trusted phone is called {0}.", &[wanted]),

@@ -2,7 +2,7 @@
 
 use super::Refusal;
 use super::area::point;
-use super::context::{Call, Office, read_bytes, write_file};
+use super::context::{Call, FileToBe, Office, SiteNames, read_bytes};
 use super::options::{self, METRES_PER_MILE};
 use super::sheet::{Cell, Sheet};
 use super::{due, site};
@@ -10,6 +10,7 @@ use crate::domain::record::{SiteId, Units, Visit};
 use crate::domain::route::{Course, Day, Job};
 use crate::domain::units::{Volume, round_to_i64};
 use crate::exchange::planfile::{self, Place, PlanFile, PlanFileError, PlannedStop, PlannedTrip, Window};
+use crate::exchange::table::unguarded;
 use crate::say::words::Words;
 use chrono::{Days, NaiveDate};
 use geo::{Distance, Geodesic};
@@ -58,6 +59,8 @@ pub struct Asked {
     pub out: Option<PathBuf>,
     /// Leave the office's own book as it is.
     pub dry_run: bool,
+    /// Say only what is wrong with the plan.
+    pub quiet: bool,
 }
 
 /// One stop to be planned.
@@ -83,16 +86,29 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
                 .checked_add_days(Days::new(1))
                 .unwrap_or_else(|| office.today()),
         };
-        let (wanted, twice) = wanted(office, asked)?;
+        let (wanted, twice) = wanted(office, asked, day)?;
         if wanted.is_empty() {
             return Err(Refusal::refused(
                 words.t("No site was given: there is nothing to plan."),
                 words.t("Name sites, or give a list with --list, or a month with --due."),
             ));
         }
+        if wanted.len() > planfile::MOST_STOPS {
+            return Err(Refusal::refused(
+                words.f(
+                    "{0} stops are more than a plan holds ({1}).",
+                    &[&wanted.len().to_string(), &planfile::MOST_STOPS.to_string()],
+                ),
+                words.t("Plan fewer, or several days."),
+            ));
+        }
         let route = Route::new(office, asked, &wanted)?;
         let plan = plan_file(office, asked, day, &wanted, &route)?;
-        let mut said = report(office, day, &wanted, &route, twice);
+        // What cannot be written is found out before the book is changed.
+        let out = match &asked.out {
+            Some(path) => Some(FileToBe::write(path, planfile::write(&plan).as_bytes(), words)?),
+            None => None,
+        };
         if !asked.dry_run {
             planfile::take_in(
                 &mut office.store,
@@ -107,40 +123,62 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
                 other => Refusal::refused(other.to_string(), words.t("Correct it and run it again.")),
             })?;
         }
-        if let Some(path) = &asked.out {
-            write_file(path, planfile::write(&plan).as_bytes(), words)?;
-            said.push(words.f("Written: {0}", &[&path.display().to_string()]));
+        if let Some(out) = out {
+            out.put(words)?;
         }
         if office.json {
             return Ok(planfile::write(&plan));
+        }
+        // Where nothing else comes of it, the plan itself is what was asked for.
+        let hush = asked.quiet && !(asked.dry_run && asked.out.is_none());
+        let mut said = if hush {
+            Vec::new()
+        } else {
+            report(office, day, &wanted, &route)
+        };
+        said.extend(wrong(office, &wanted, &route, twice));
+        if let Some(path) = asked.out.as_ref().filter(|_| !hush) {
+            said.push(words.f("Written: {0}", &[&path.display().to_string()]));
         }
         Ok(said.join("\n"))
     })
 }
 
 /// Gathers the sites asked for, each once.
-fn wanted(office: &Office, asked: &Asked) -> Result<(Vec<Wanted>, usize), Refusal> {
+fn wanted(office: &Office, asked: &Asked, day: NaiveDate) -> Result<(Vec<Wanted>, usize), Refusal> {
     let words = office.words();
     let mut named = asked.sites.iter().map(|site| (site.clone(), None)).collect::<Vec<_>>();
     if let Some(path) = &asked.list {
         named.extend(listed(office, path)?);
     }
     let mut ids = Vec::new();
+    let sites = SiteNames::read(office)?;
     for (name, window) in named {
         let window = window.map(|text: String| hours(&text, words)).transpose()?;
-        ids.push((office.site_meant(&name)?, window));
+        ids.push((sites.meant(&name, words)?, window));
     }
     if let Some(month) = &asked.due_month {
         let who = due::Asked {
             month: Some(month.clone()),
-            not_planned: true,
             ..due::Asked::default()
         };
-        ids.extend(due::rows(office, &who)?.0.into_iter().map(|row| (row.id, None)));
+        // Who stands on this very day belongs to it: a plan can be made anew.
+        let rows = due::rows(office, &who)?.0.into_iter();
+        let free = rows.filter(|row| row.planned_for.is_none_or(|planned| planned == day));
+        ids.extend(free.map(|row| (row.id, None)));
+        if ids.is_empty() {
+            return Err(Refusal::refused(
+                words.f(
+                    "Nobody due in {0} is without a day: there is nothing to plan.",
+                    &[month],
+                ),
+                words.t("Name sites, or give a list with --list, or another month with --due."),
+            ));
+        }
     }
     for text in &asked.windows {
         let (name, range) = text.rsplit_once('=').ok_or_else(|| bad_window(text, words))?;
-        let (id, range) = (office.site_meant(name)?, hours(range, words)?);
+        let (id, range) = (sites.meant(name, words)?, hours(range, words)?);
         let Some(entry) = ids.iter_mut().find(|(own, _)| *own == id) else {
             return Err(Refusal::input(
                 words.f("A window is given for {0}, which is not in the plan.", &[name]),
@@ -234,7 +272,7 @@ fn listed(office: &Office, path: &std::path::Path) -> Result<Vec<(String, Option
         .iter()
         .skip(1)
         .filter_map(|record| {
-            let name = record.get(site)?.trim().to_owned();
+            let name = unguarded(record.get(site)?).trim().to_owned();
             let window = window
                 .and_then(|index| record.get(index))
                 .map(str::trim)
@@ -348,18 +386,18 @@ impl Route {
         places.extend(located.iter().filter_map(|index| wanted.get(*index)).map(position));
         places.push(end);
         places.extend(disposals.iter().map(|(_, at)| Some(*at)));
-        let metres = places
-            .iter()
-            .map(|from| {
-                places
-                    .iter()
-                    .map(|to| match (from, to) {
-                        (Some(from), Some(to)) => Geodesic.distance(point(*from), point(*to)),
-                        _ => 0.0,
-                    })
-                    .collect()
-            })
-            .collect();
+        let mut metres = vec![vec![0.0; places.len()]; places.len()];
+        for (row, from) in places.iter().enumerate() {
+            for (column, to) in places.iter().enumerate().skip(row + 1) {
+                let (Some(from), Some(to)) = (from, to) else { continue };
+                let way = Geodesic.distance(point(*from), point(*to));
+                for (a, b) in [(row, column), (column, row)] {
+                    if let Some(cell) = metres.get_mut(a).and_then(|row| row.get_mut(b)) {
+                        *cell = way;
+                    }
+                }
+            }
+        }
         let day = Day {
             metres,
             jobs: located
@@ -491,7 +529,7 @@ fn minutes(whole: i64) -> f64 {
     f64::from(i32::try_from(whole).unwrap_or(0))
 }
 
-fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twice: usize) -> Vec<String> {
+fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route) -> Vec<String> {
     let (words, figures) = (office.words(), office.figures);
     let mut sheet = Sheet::new(vec![
         ("place", words.t("No."), true),
@@ -574,6 +612,13 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
             &figures.distance(saved),
         ],
     ));
+    lines
+}
+
+/// What a person has to see to before the plan goes out.
+fn wrong(office: &Office, wanted: &[Wanted], route: &Route, twice: usize) -> Vec<String> {
+    let words = office.words();
+    let mut lines = Vec::new();
     let late = route.chosen.late_min.iter().filter(|late| **late > 0.5).count();
     if late > 0 {
         lines.push(words.n(
@@ -584,6 +629,11 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route, twi
     }
     if route.chosen.lacks_disposal {
         lines.push(words.t("The truck has no room for all of it: name a disposal place with --disposal NAME@LAT,LON."));
+    }
+    if !route.unlocated.is_empty() {
+        let names = route.unlocated.iter().filter_map(|index| wanted.get(*index));
+        let names = names.map(|each| each.visit.site.name.as_str()).collect::<Vec<_>>();
+        lines.push(words.f("Without a position, and so at the end: {0}.", &[&names.join(", ")]));
     }
     if twice > 0 {
         lines.push(words.n("{0} site was named twice.", "{0} sites were named twice.", twice));

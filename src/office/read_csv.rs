@@ -64,7 +64,11 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
     }
     let list = customer_list::read(&bytes, &mapping, call.now.date_naive())
         .map_err(|error| cannot_read(&asked.file, &error, words))?;
-    call.on_any_book(|office| {
+    // A trial where there is no book yet makes none.
+    let trial = (asked.dry_run && !call.book.exists()).then(|| Trial::new(call));
+    let on = trial.as_ref().map_or(call, |trial| &trial.call);
+    on.on_any_book(|office| {
+        office.rules = call.rules();
         let (outcome, changes) = take(office, &list)?;
         let rejects = asked.rejects.clone().unwrap_or_else(|| beside(&asked.file));
         // The refused rows first: a list must not be half lost because they could not be written.
@@ -88,6 +92,30 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
         }
         Ok(report(office, &list, outcome, &rejects, asked))
     })
+}
+
+/// A call on an empty book in a folder that goes away again.
+struct Trial {
+    call: Call,
+    folder: PathBuf,
+}
+
+impl Trial {
+    fn new(call: &Call) -> Self {
+        let folder = std::env::temp_dir().join(format!("lidmark-trial-{}", Uuid::now_v7()));
+        let call = Call {
+            book: folder.join("book.sqlite"),
+            ..call.clone()
+        };
+        Self { call, folder }
+    }
+}
+
+impl Drop for Trial {
+    fn drop(&mut self) {
+        // What cannot be taken away from the folder of temporary files, the system takes away.
+        drop(std::fs::remove_dir_all(&self.folder));
+    }
 }
 
 fn mapping(path: &Path, words: Words) -> Result<Mapping, Refusal> {
@@ -175,7 +203,7 @@ fn take(office: &Office, list: &CustomerList) -> Result<(Outcome, Vec<FieldChang
         .iter()
         .map(|site| key(&site.name, &site.address, &site.town))
         .collect::<HashSet<_>>();
-    let sets = estimate::rule_sets();
+    let sets = estimate::rule_sets(office)?;
     let (mut sites, mut tanks, mut compartments, mut lids) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let mut outcome = Outcome::default();
     for row in &list.rows {
@@ -274,6 +302,10 @@ fn why(reason: &Reason, words: Words) -> String {
             &[text],
         ),
         Reason::ShortYear(text) => words.f("\"{0}\": write the year with four digits.", &[text]),
+        Reason::DayNumber(text) => words.f(
+            "\"{0}\" is a day as a spreadsheet counts it: give the column the form of a date there, and export it again.",
+            &[text],
+        ),
         Reason::NotADate(text) => words.f("\"{0}\" is not a date.", &[text]),
         Reason::InTheFuture(text) => words.f("A pump-out on {0} has not happened yet.", &[text]),
         Reason::NotANumber(what, text) => words.f("{0}: \"{1}\" is not a number.", &[&quantity(what, words), text]),
@@ -374,7 +406,13 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
         lines.push(format!("  {} <- {}", field.word(), heads.join(" + ")));
     }
     if !list.unused.is_empty() {
-        lines.push(words.f("Columns not used: {0}", &[&list.unused.join(", ")]));
+        const MOST_NAMED: usize = 20;
+        let mut named = list.unused.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>();
+        if list.unused.len() > MOST_NAMED {
+            let more = (list.unused.len() - MOST_NAMED).to_string();
+            named.push(words.f("and {0} more", &[&more]));
+        }
+        lines.push(words.f("Columns not used: {0}", &[&named.join(", ")]));
     }
     if dry_run {
         lines.push(words.t("A trial: nothing was written into the book."));

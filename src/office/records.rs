@@ -89,10 +89,7 @@ impl Trucks {
                 continue;
             }
             list.push(truck.clone());
-            let called = [truck.name, truck.plate]
-                .into_iter()
-                .find(|name| !name.is_empty())
-                .unwrap_or_else(|| words.t("Truck"));
+            let called = super::waste::called(&truck, words);
             let several = tanks.len() > 1;
             for (number, tank) in (1..).zip(tanks) {
                 if tank.opened_at.is_none_or(|opened| opened.date_naive() <= to) {
@@ -126,7 +123,8 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         let (from, to) = options::period(asked.from.as_deref(), asked.to.as_deref(), office.today(), words)?;
         let trucks = Trucks::read(office, asked.truck.as_deref(), to)?;
         if let Some(path) = &asked.pdf {
-            return super::waste::write(office, &trucks.list, (from, to), path, asked.quiet);
+            let all = asked.truck.is_none();
+            return super::waste::write(office, &trucks.list, all, (from, to), path, asked.quiet);
         }
         let mut entries = office.store.load_entries(to).map_err(|error| office.refuse(&error))?;
         // What no truck is named for belongs to the company all the same, unless one truck was asked for.
@@ -162,7 +160,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             );
             sheet.rows.insert(0, first);
             sheet.rows.push(last);
-            return hand_over(path, sheet.csv(), words);
+            return hand_over(path, sheet.csv(), office);
         }
         if office.json {
             return Ok(balance_json(from, to, &balance, &sheet).to_string());
@@ -174,7 +172,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         lines.push(String::new());
         lines.push(sheet.text());
         lines.extend(balance_lines(office, &balance));
-        lines.extend(remarks(&within, words));
+        lines.extend(remarks(&within, office)?);
         Ok(lines.join("\n"))
     })
 }
@@ -218,7 +216,8 @@ fn balance_json(from: NaiveDate, to: NaiveDate, balance: &Balance, sheet: &Sheet
 }
 
 /// What a person has to know about entries that could not be counted as they stand.
-fn remarks(within: &[LoadEntry], words: Words) -> Vec<String> {
+fn remarks(within: &[LoadEntry], office: &Office) -> Result<Vec<String>, Refusal> {
+    let words = office.words();
     let mut lines = Vec::new();
     let early = within.iter().filter(|entry| !entry.is_counted).count();
     if early > 0 {
@@ -228,15 +227,36 @@ fn remarks(within: &[LoadEntry], words: Words) -> Vec<String> {
             early,
         ));
     }
-    let unnamed = within.iter().filter(|entry| entry.tank.is_none()).count();
-    if unnamed > 0 {
-        lines.push(words.n(
-            "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
-            "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
-            unnamed,
-        ));
-    }
-    lines
+    let unnamed = within
+        .iter()
+        .filter(|entry| entry.tank.is_none() && entry.kind == "collected");
+    lines.extend(of_no_truck(unnamed.count(), office)?);
+    Ok(lines)
+}
+
+/// Says that pump-outs name no truck, and why nobody can say which it was; nothing when there are none.
+pub(super) fn of_no_truck(count: usize, office: &Office) -> Result<Option<String>, Refusal> {
+    let trucks = office.store.trucks().map_err(|error| office.refuse(&error))?;
+    Ok(no_truck_named(count, trucks.len(), office.words()))
+}
+
+/// The same for this many trucks.
+pub(super) fn no_truck_named(count: usize, trucks: usize, words: Words) -> Option<String> {
+    (count > 0).then(|| {
+        if trucks > 1 {
+            words.n(
+                "{0} pump-out names no truck: with several trucks nobody can say which tank it went into.",
+                "{0} pump-outs name no truck: with several trucks nobody can say which tank they went into.",
+                count,
+            )
+        } else {
+            words.n(
+                "{0} pump-out names no truck, and the book knows none it could have gone into: set the truck up on the phone.",
+                "{0} pump-outs name no truck, and the book knows none they could have gone into: set the truck up on the phone.",
+                count,
+            )
+        }
+    })
 }
 
 fn no_such_truck(office: &Office, asked: &str) -> Refusal {

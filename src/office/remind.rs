@@ -10,17 +10,19 @@ use crate::say::paper::{self, CardPage};
 use crate::say::words::Words;
 use crate::store::DueRow;
 use serde::Deserialize;
+use serde_json::json;
 use std::path::PathBuf;
 
 /// The bundled template.
 pub const TEMPLATE: &str = include_str!("reminder.toml");
 
 /// What may stand in braces.
-const PLACEHOLDERS: [&str; 12] = [
+const PLACEHOLDERS: [&str; 13] = [
     "customer",
     "name",
     "address",
     "town",
+    "place",
     "phone",
     "due_month",
     "due_date",
@@ -112,6 +114,9 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         };
         let (rows, _) = due::rows(office, &who)?;
         if rows.is_empty() {
+            if office.json {
+                return Ok(json!({ "month": month, "letters": 0, "files": [] }).to_string());
+            }
             return Ok(words.f(
                 "Nobody is due in {0}: no letter was written.",
                 &[&office.figures.month(first)],
@@ -144,6 +149,12 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         std::fs::create_dir_all(out).map_err(|error| cannot_write(out, &error, words))?;
         for (name, bytes) in &files {
             write_file(&out.join(name), bytes, words)?;
+        }
+        if office.json {
+            let files = files.iter().map(|(name, _)| out.join(name).display().to_string());
+            return Ok(
+                json!({ "month": month, "letters": pages.len(), "files": files.collect::<Vec<_>>() }).to_string(),
+            );
         }
         let count = words.n("{0} letter written to {1}", "{0} letters written to {1}", pages.len());
         Ok(count.replace("{1}", &out.display().to_string()))
@@ -240,12 +251,25 @@ fn page(
             "address" if row.address.is_empty() => row.name.clone(),
             "address" => row.address.clone(),
             "town" => row.town.clone(),
+            "place" => {
+                let street = if row.address.is_empty() {
+                    &row.name
+                } else {
+                    &row.address
+                };
+                let parts = [street.as_str(), row.town.as_str()];
+                parts
+                    .into_iter()
+                    .filter(|part| !part.is_empty())
+                    .collect::<Vec<_>>()
+                    .join(", ")
+            }
             "phone" => row.phone.clone(),
             "due_month" => row.due_on.map_or_else(String::new, |day| theirs.month(day)),
             "due_date" => row.due_on.map_or_else(String::new, |day| theirs.date(day)),
-            "last_visit" => row
-                .last_visit
-                .map_or_else(|| theirs.words.t("not on record"), |day| theirs.date(day)),
+            "last_visit" => {
+                last_seen(office, row)?.map_or_else(|| theirs.words.t("not on record"), |day| theirs.date(day))
+            }
             "today" => theirs.date(office.today()),
             "month" => theirs.month(month),
             "company" => company(&office.setup.company, &asked.company, "--company")?,
@@ -264,7 +288,12 @@ fn page(
     let heading = filled(&letter.heading, &value, words)?;
     let body = filled(&letter.body, &value, words)?;
     let closing = filled(&letter.closing, &value, words)?;
-    let address = [&row.customer, &row.address, &row.town];
+    let street = if row.address.is_empty() {
+        &row.name
+    } else {
+        &row.address
+    };
+    let address = [&row.customer, street, &row.town];
     laid_out(
         template.page,
         &address,
@@ -280,6 +309,15 @@ fn page(
             words.t("Make the template shorter, or choose a larger page."),
         )
     })
+}
+
+/// The last stop; where there was none, when the tank was last emptied as far as the book knows.
+fn last_seen(office: &Office, row: &DueRow) -> Result<Option<chrono::NaiveDate>, Refusal> {
+    if row.last_visit.is_some() {
+        return Ok(row.last_visit);
+    }
+    let site = office.store.site_whole(row.id).map_err(|error| office.refuse(&error))?;
+    Ok(site.tanks.iter().filter_map(|tank| tank.last_emptied).max())
 }
 
 /// Sets a letter; `None` when it is longer than its page.

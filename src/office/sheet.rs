@@ -1,5 +1,6 @@
 //! Rows and columns, for a person on a terminal and for a spreadsheet.
 
+use crate::exchange::table;
 use serde_json::{Map, Value};
 
 /// One column: its name in files, its head on the terminal, and the side its cells lean to.
@@ -71,9 +72,6 @@ impl Sheet {
     /// Returns the sheet as CSV: RFC 4180, comma, CRLF, quotes where needed, UTF-8.
     #[must_use]
     pub fn csv(&self) -> String {
-        let mut writer = csv::WriterBuilder::new()
-            .terminator(csv::Terminator::CRLF)
-            .from_writer(Vec::new());
         let named = self.columns.iter().map(|column| column.key.to_owned());
         let heads = named.chain(self.extra.iter().cloned()).collect::<Vec<_>>();
         let rows = self.rows.iter().map(|row| {
@@ -85,17 +83,7 @@ impl Sheet {
                 })
                 .collect::<Vec<_>>()
         });
-        for row in std::iter::once(heads).chain(rows) {
-            // Writing into memory does not fail, and every row has as many cells as there are columns.
-            if writer.write_record(&row).is_err() {
-                break;
-            }
-        }
-        writer
-            .into_inner()
-            .ok()
-            .and_then(|bytes| String::from_utf8(bytes).ok())
-            .unwrap_or_default()
+        String::from_utf8(table::csv(&heads, &rows.collect::<Vec<_>>())).unwrap_or_default()
     }
 
     /// Returns the rows as a JSON list of objects.

@@ -6,6 +6,7 @@ use super::estimate;
 use crate::domain::assess::{Assessment, assess};
 use crate::domain::money::totals;
 use crate::domain::record::{Language, Lid, LidMaterial, Site, Tank, Units, Visit};
+use crate::domain::rules::RuleSet;
 use crate::domain::units::{Volume, round_to_i64};
 use crate::exchange::inputs::{compartments_of, probes, shape_of, work_input};
 use crate::store::HistoryRow;
@@ -17,26 +18,31 @@ type Lines = Vec<(String, String)>;
 struct Whole {
     visit: Visit,
     history: Vec<HistoryRow>,
+    rules: Option<RuleSet>,
 }
 
 fn read(office: &Office, asked: &str) -> Result<Whole, Refusal> {
     let id = office.site_meant(asked)?;
     let visit = office.store.site_whole(id).map_err(|error| office.refuse(&error))?;
     let history = office.store.history(id).map_err(|error| office.refuse(&error))?;
-    Ok(Whole { visit, history })
+    let sets = estimate::rule_sets(office)?;
+    Ok(Whole {
+        rules: estimate::rule_set_for(&sets, &visit.site.rule_set, &office.setup),
+        visit,
+        history,
+    })
 }
 
 /// What the program says of a tank as of one of the stops.
 fn assessed(office: &Office, whole: &Whole, row: &HistoryRow, tank: &Tank) -> Option<Assessment> {
-    let sets = estimate::rule_sets();
-    let rules = estimate::rule_set_for(&sets, &whole.visit.site.rule_set, &office.setup)?;
+    let rules = whole.rules.as_ref()?;
     let mut then = whole.visit.clone();
     then.stop = row.stop.clone();
     then.readings.clone_from(&row.readings);
     then.pumpings.clone_from(&row.pumpings);
     Some(assess(
         &work_input(&then, &whole.history, tank, &office.setup),
-        &rules,
+        rules,
         &[],
     ))
 }

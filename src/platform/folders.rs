@@ -75,35 +75,16 @@ impl Folders {
 /// * returns: the sets, and one line for each file that was refused: which, where and why
 #[must_use]
 pub fn rule_sets(own: &Path) -> (Vec<RuleSet>, Vec<String>) {
-    let mut refused = Vec::new();
-    let mut sets = rulefile::embedded().unwrap_or_else(|error| {
-        refused.push(error.to_string());
-        Vec::new()
-    });
     let Ok(folder) = std::fs::read_dir(own) else {
         // No folder means no rules of one's own.
-        return (sets, refused);
+        return rulefile::with_own(Vec::new());
     };
     let mut files = folder
         .filter_map(|entry| entry.ok().map(|entry| entry.path()))
         .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
         .collect::<Vec<_>>();
     files.sort();
-    for path in files {
-        let name = path.display();
-        match read_little(&path) {
-            Ok(text) => match rulefile::parse(&text) {
-                Ok(set) => {
-                    // One's own set takes the place of a bundled one of the same id.
-                    sets.retain(|known| known.id != set.id);
-                    sets.push(set);
-                }
-                Err(error) => refused.push(format!("{name}: {error}")),
-            },
-            Err(error) => refused.push(format!("{name}: {error}")),
-        }
-    }
-    (sets, refused)
+    rulefile::with_own(files.iter().map(|path| (path.display().to_string(), read_little(path))))
 }
 
 /// Reads a text file as far as it matters: one byte more than a rule file may have is refused by its reader.

@@ -8,7 +8,7 @@ use super::ledger::BlobRow;
 use super::marks::{Mark, decode, encode};
 use super::{StoreError, cell_from_json, cell_of, cell_to_json};
 use crate::domain::pack::{CellRef, Packed};
-use crate::domain::record::{Cell, KINDS, Kind, Record, Setup, SetupId, Stamped, Stop};
+use crate::domain::record::{Cell, FieldChange, KINDS, Kind, Record, Setup, SetupId, Stamped, Stop};
 use chrono::{DateTime, FixedOffset};
 use rusqlite::{CachedStatement, OptionalExtension, ToSql, Transaction, params};
 use std::collections::BTreeMap;
@@ -446,21 +446,9 @@ impl Known {
                     .optional()
             })
             .map_err(StoreError::sql(DOING))?;
-        let stamped: Option<Vec<u8>> = tx
-            .prepare_cached("SELECT marks FROM stamp WHERE record = ?1 AND id = ?2")
-            .and_then(|mut select| select.query_row([kind.table, &id], |row| row.get(0)).optional())
-            .map_err(StoreError::sql(DOING))?;
+        let stamped = stamped(tx, kind, &id)?;
         let is_stamped = stamped.is_some();
-        let stamped: BTreeMap<u8, Mark> = stamped
-            .map(|bytes| {
-                decode(&bytes).ok_or_else(|| StoreError::Damaged {
-                    detail: format!("the marks of {} {id} cannot be read", kind.table),
-                })
-            })
-            .transpose()?
-            .unwrap_or_default()
-            .into_iter()
-            .collect();
+        let stamped = stamped.unwrap_or_default();
         let own_marks = own_marks(tx, own, kind, &id)?;
         let is_there = cells.is_some();
         let mut fields = Vec::with_capacity(kind.fields.len());
@@ -628,6 +616,19 @@ impl Known {
     }
 }
 
+/// The marks of a record's fields by column; `None` when no file has brought it.
+fn stamped(tx: &Transaction<'_>, kind: &Kind, id: &str) -> Result<Option<BTreeMap<u8, Mark>>, StoreError> {
+    let bytes: Option<Vec<u8>> = tx
+        .prepare_cached("SELECT marks FROM stamp WHERE record = ?1 AND id = ?2")
+        .and_then(|mut select| select.query_row([kind.table, id], |row| row.get(0)).optional())
+        .map_err(StoreError::sql(DOING))?;
+    let Some(bytes) = bytes else { return Ok(None) };
+    let marks = decode(&bytes).ok_or_else(|| StoreError::Damaged {
+        detail: format!("the marks of {} {id} cannot be read", kind.table),
+    })?;
+    Ok(Some(marks.into_iter().collect()))
+}
+
 /// The marks this book's own changes gave a record's fields, the last for each.
 fn own_marks(
     tx: &Transaction<'_>,
@@ -662,6 +663,82 @@ fn own_marks(
         );
     }
     Ok(marks)
+}
+
+/// What files brought to the fields an action of this book's own is about to change, where it still stands.
+///
+/// What is replaced here is set aside like what a file replaces, so that a change made before the file came and one made
+/// after it leave the same list.
+pub(super) struct FromFiles {
+    kind: &'static Kind,
+    id: String,
+    marks: BTreeMap<&'static str, Mark>,
+}
+
+impl FromFiles {
+    /// Reads it for changes of one record; `None` for a record no file has brought.
+    pub(super) fn read(tx: &Transaction<'_>, changes: &[FieldChange]) -> Result<Option<Self>, StoreError> {
+        let Some((first, kind)) = changes
+            .first()
+            .and_then(|first| Some((first, Kind::named(first.table)?)))
+        else {
+            return Ok(None);
+        };
+        let id = first.id.to_string();
+        let Some(stamped) = stamped(tx, kind, &id)? else {
+            return Ok(None);
+        };
+        let own: Option<String> = tx
+            .prepare_cached("SELECT value FROM meta WHERE key = 'phone'")
+            .and_then(|mut select| select.query_row([], |row| row.get(0)).optional())
+            .map_err(StoreError::sql(DOING))?;
+        let own = own.and_then(|text| Uuid::parse_str(&text).ok()).unwrap_or_default();
+        let own_marks = own_marks(tx, own, kind, &id)?;
+        let marks = kind
+            .fields
+            .iter()
+            .zip(columns_of(tx, kind)?)
+            .filter(|(field, _)| changes.iter().any(|change| change.field == **field))
+            .filter_map(|(field, column)| Some((*field, *stamped.get(&column)?)))
+            .filter(|(field, mark)| mark.by != own && own_marks.get(field).is_none_or(|own| own < mark))
+            .collect();
+        Ok(Some(Self { kind, id, marks }))
+    }
+
+    /// Returns a time later than all that is replaced: who changes a value has seen it, whatever the other clock said.
+    pub(super) fn after(&self, at: DateTime<FixedOffset>) -> DateTime<FixedOffset> {
+        let latest = self
+            .marks
+            .values()
+            .filter(|mark| mark.sound)
+            .map(|mark| mark.at_ms)
+            .max();
+        latest
+            .filter(|latest| *latest >= at.timestamp_millis())
+            .and_then(|latest| DateTime::from_timestamp_millis(latest.saturating_add(1)))
+            .map_or(at, |later| later.with_timezone(at.offset()))
+    }
+
+    /// Keeps what the changes replaced; `olds` as they stood, in the same order.
+    pub(super) fn set_aside(
+        self,
+        tx: &Transaction<'_>,
+        changes: &[FieldChange],
+        olds: &[Option<Cell>],
+    ) -> Result<(), StoreError> {
+        for (change, old) in changes.iter().zip(olds) {
+            let (Some(mark), Some(old)) = (self.marks.get(change.field), old) else {
+                continue;
+            };
+            let aside = Aside {
+                kind: self.kind,
+                id: &self.id,
+                field: change.field,
+            };
+            aside.keep(tx, &(old.clone(), *mark))?;
+        }
+        Ok(())
+    }
 }
 
 /// A value with its mark.

@@ -30,6 +30,7 @@ pub use wipe::Wipe;
 
 use crate::domain::pack::CellRef;
 use crate::domain::record::{Cell, FieldChange, Kind, Op, StopId};
+use merge::FromFiles;
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, ToSql, Transaction, TransactionBehavior, params};
@@ -441,12 +442,23 @@ fn last_undoable(db: &Connection, stop: StopId) -> Result<Option<(i64, String)>,
 
 fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), StoreError> {
     let doing = "keep the action";
+    let groups = || op.changes.chunk_by(|a, b| a.id == b.id && a.table == b.table);
+    let mut from_files = Vec::new();
+    let mut at = op.at;
+    for (place, group) in groups().enumerate() {
+        let Some(standing) = FromFiles::read(tx, group)? else {
+            continue;
+        };
+        at = at.max(standing.after(at));
+        from_files.push((place, standing));
+    }
+    let mut from_files = from_files.into_iter().peekable();
     tx.prepare_cached("INSERT INTO op (id, stop, at, label, undoable, undoes) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")
         .and_then(|mut insert| {
             insert.execute(params![
                 op.id.to_string(),
                 op.stop.map(|stop| stop.to_string()),
-                op.at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
+                at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false),
                 op.label,
                 op.undoable,
                 undoes
@@ -458,10 +470,13 @@ fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), St
         .prepare_cached("INSERT INTO change (op, n, record, id, field, old, new) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")
         .map_err(StoreError::sql(doing))?;
     let mut n = 0_i64;
-    for group in op.changes.chunk_by(|a, b| a.id == b.id && a.table == b.table) {
+    for (place, group) in groups().enumerate() {
         let Some(first) = group.first() else { continue };
         let (table, fields) = table_named(first.table)?;
         let olds = write_row(tx, table, first.id, group)?;
+        if let Some((_, standing)) = from_files.next_if(|(of, _)| *of == place) {
+            standing.set_aside(tx, group, &olds)?;
+        }
         for (change, old) in group.iter().zip(olds) {
             if !fields.contains(&change.field) {
                 return Err(damaged(table, change.field));

@@ -8,7 +8,7 @@ use crate::domain::record::{
     TruckTank, TruckTankId, WasteRecord,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
-use rusqlite::params;
+use rusqlite::{ToSql, params};
 use uuid::Uuid;
 
 /// What went into which tank of a truck, as [`Pumping::parts`] says it: the table `part` of a statement. Its tank is null where
@@ -257,15 +257,47 @@ impl Store {
             .map_err(StoreError::sql(doing))
     }
 
+    /// Reads what was collected since a day and lies in no tank of any truck: the truck is nobody's, and so is what was let
+    /// out and corrected without one.
+    ///
+    /// * returns: a truck without tanks; what its ledger holds is on board of no truck
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn truck_of_nobody(&self, since: NaiveDate) -> Result<TruckRows, StoreError> {
+        let day = iso(since);
+        let of_nobody = "WHERE t.removed = 0 AND t.truck_tank IS NULL AND substr(t.at, 1, 10) >= ?1
+             ORDER BY julianday(t.at), t.id";
+        Ok(TruckRows {
+            loads: self.loads_where(
+                "substr(s.started_at, 1, 10) >= ?1 AND NOT EXISTS (
+                   SELECT 1 FROM truck_tank o JOIN truck c ON c.id = o.truck
+                   WHERE o.removed = 0 AND c.removed = 0 AND o.id IN (p.truck_tank, p.second_tank))",
+                &[&day],
+            )?,
+            disposals: self.select(of_nobody, &[&day])?,
+            corrections: self.select(of_nobody, &[&day])?,
+            records: self.select("WHERE t.removed = 0 AND t.day >= ?1 ORDER BY t.day, t.id", &[&day])?,
+            ..TruckRows::default()
+        })
+    }
+
     fn loads(&self, truck: &str, first: &str, day: &str) -> Result<Vec<LoadRow>, StoreError> {
+        self.loads_where(
+            "substr(s.started_at, 1, 10) >= ?3
+             AND (coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
+               OR p.second_tank IN (SELECT id FROM truck_tank WHERE truck = ?1))",
+            &[&truck, &first, &day],
+        )
+    }
+
+    fn loads_where(&self, condition: &str, values: &[&dyn ToSql]) -> Result<Vec<LoadRow>, StoreError> {
         let doing = "list the truck's loads";
         let sql = format!(
             "SELECT p.id, {}, s.id, {}, h.id, {}, k.id, {}
              FROM pumping p JOIN stop s ON s.id = p.stop JOIN site h ON h.id = s.site JOIN tank k ON k.id = p.tank
              WHERE p.removed = 0 AND s.removed = 0 AND p.pumped IS NOT 0 AND (p.out_ml IS NOT NULL OR p.pumped = 1)
-               AND substr(s.started_at, 1, 10) >= ?3
-               AND (coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
-                 OR p.second_tank IN (SELECT id FROM truck_tank WHERE truck = ?1))
+               AND {condition}
              ORDER BY julianday(s.started_at), k.place, p.id",
             columns::<Pumping>("p"),
             columns::<Stop>("s"),
@@ -273,9 +305,7 @@ impl Store {
             columns::<Tank>("k")
         );
         let mut select = self.db.prepare_cached(&sql).map_err(StoreError::sql(doing))?;
-        let mut rows = select
-            .query(params![truck, first, day])
-            .map_err(StoreError::sql(doing))?;
+        let mut rows = select.query(values).map_err(StoreError::sql(doing))?;
         let mut list = Vec::new();
         let (stop_at, site_at) = (
             1 + Pumping::FIELDS.len(),

@@ -552,6 +552,95 @@ fn what_the_office_changed_itself_is_a_side_like_any_other() {
     );
 }
 
+/// The office's own change of a note, at a time.
+fn edit(n: u128, note: &str, at: DateTime<FixedOffset>) -> Op {
+    Op {
+        id: Uuid::from_u128(n),
+        stop: None,
+        at,
+        label: "note".to_owned(),
+        undoable: false,
+        changes: vec![FieldChange {
+            table: "site",
+            id: Uuid::from_u128(1),
+            field: "note",
+            value: text(note),
+        }],
+    }
+}
+
+#[test]
+fn what_the_office_changes_after_an_import_is_set_aside_as_if_the_file_came_after_the_change() {
+    let base = whole(&site(1), ago(900), phone(1), 1);
+    let first = with(base.clone(), "note", text("gate on the left"), ago(90), phone(1), 2);
+    let second = with(base.clone(), "note", text("gate on the right"), ago(60), phone(2), 3);
+    let mut seen = BTreeSet::new();
+    for order in [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = open(folder.path(), "book.sqlite");
+        merged(&mut store, &file(phone(1), 1), &base);
+        for step in order {
+            match step {
+                0 => drop(merged(&mut store, &file(phone(1), 2), &first)),
+                1 => drop(merged(&mut store, &file(phone(2), 1), &second)),
+                _ => store.keep(&edit(7, "by the office", ago(50))).unwrap(),
+            }
+        }
+        // The same files again, as part of later ones: nothing more is set aside.
+        assert_eq!(merged(&mut store, &file(phone(1), 3), &first).lost, 0, "{order:?}");
+        assert_eq!(merged(&mut store, &file(phone(2), 2), &second).lost, 0, "{order:?}");
+        assert_eq!(store.site(SiteId(Uuid::from_u128(1))).unwrap().note, "by the office");
+        let conflicts = store.conflicts().unwrap();
+        let said = conflicts
+            .iter()
+            .map(|c| (c.lost.by, c.lost.value.clone()))
+            .collect::<Vec<_>>();
+        assert_eq!(said.len(), 2, "{order:?}: {said:?}");
+        assert!(
+            said.contains(&(phone(1), text("gate on the left"))),
+            "{order:?}: {said:?}"
+        );
+        assert!(
+            said.contains(&(phone(2), text("gate on the right"))),
+            "{order:?}: {said:?}"
+        );
+        store.close().unwrap();
+        let db = rusqlite::Connection::open(folder.path().join("book.sqlite")).unwrap();
+        seen.insert(lost_in(&db, "site", Uuid::from_u128(1), "note"));
+    }
+    assert_eq!(seen.len(), 1, "every order keeps the same values: {seen:?}");
+}
+
+#[test]
+fn what_the_office_changes_stands_over_what_it_has_seen_though_the_phones_clock_is_ahead() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = open(folder.path(), "book.sqlite");
+    let base = whole(&site(1), ago(900), phone(1), 1);
+    // Three hours ahead of the office: it may be, a day is the most.
+    let ahead = with(base, "note", text("from the phone"), ago(-180), phone(1), 2);
+    merged(&mut store, &file(phone(1), 1), &ahead);
+    store.keep(&edit(7, "by the office", ago(0))).unwrap();
+    assert_eq!(merged(&mut store, &file(phone(1), 2), &ahead).lost, 0);
+    assert_eq!(store.site(SiteId(Uuid::from_u128(1))).unwrap().note, "by the office");
+    let conflicts = store.conflicts().unwrap();
+    assert_eq!(conflicts.len(), 1, "{conflicts:?}");
+    assert_eq!(conflicts[0].lost.value, text("from the phone"));
+    // What the phone says after that is later again.
+    let later = with(
+        whole(&site(1), ago(900), phone(1), 1),
+        "note",
+        text("the phone once more"),
+        ago(-181),
+        phone(1),
+        3,
+    );
+    merged(&mut store, &file(phone(1), 3), &later);
+    assert_eq!(
+        store.site(SiteId(Uuid::from_u128(1))).unwrap().note,
+        "the phone once more"
+    );
+}
+
 #[test]
 fn records_may_come_before_what_they_belong_to() {
     let folder = tempfile::tempdir().unwrap();

@@ -10,8 +10,9 @@ use std::process::{Command, Output};
 use chrono::{DateTime, NaiveDate};
 use lidmark::app::demo;
 use lidmark::domain::record::{
-    Accepted, Disposal, DisposalId, FieldChange, Language, LoadCorrection, LoadCorrectionId, Op, Site, SiteId, Truck,
-    TruckId, TruckTank, TruckTankId, WorkLine, WorkLineId, changes,
+    Accepted, Disposal, DisposalId, FieldChange, Language, LoadCorrection, LoadCorrectionId, Op, Pumping, PumpingId,
+    Setup, SetupId, Site, SiteId, Stop, StopId, Tank, TankId, Truck, TruckId, TruckTank, TruckTankId, WorkLine,
+    WorkLineId, changes,
 };
 use lidmark::domain::units::Cents;
 use lidmark::exchange::planfile::{self, PlanFileError};
@@ -264,6 +265,9 @@ fn a_list_full_of_dirt_goes_in_row_by_row_and_every_refusal_has_its_line() {
     assert_eq!(said["encoding"], "windows-1252");
     assert_eq!(said["delimiter"], ";");
     assert_eq!(said["sites_added"], 4);
+    assert!(!desk.path("book.sqlite").exists(), "a trial made a book");
+    drop(desk.store());
+    desk.json(&["read-csv", "list.csv", "--json", "--dry-run"]);
     let untouched = dump_records(&desk.path("book.sqlite"));
     assert!(untouched.values().all(Vec::is_empty), "a trial wrote into the book");
     let said = desk.json(&["read-csv", "list.csv", "--json"]);
@@ -415,7 +419,7 @@ fn what_due_writes_is_read_by_others() {
     let odd = rows.iter().find(|row| row["site_id"] == site.id.to_string()).unwrap();
     assert_eq!(
         (&odd["name"], &odd["customer"]),
-        (&Value::from(site.name.as_str()), &Value::from("=1+1"))
+        (&Value::from(site.name.as_str()), &Value::from("'=1+1"))
     );
     assert!(desk.read("due.csv").ends_with("\r\n"));
     let dates = rows
@@ -554,7 +558,267 @@ fn a_book_that_is_not_there_not_ours_newer_or_damaged_is_said_and_left_alone() {
     desk.refused(3, &["due"]);
 }
 
+#[test]
+fn a_day_that_never_was_is_no_day_and_a_spreadsheets_number_is_explained() {
+    let desk = Desk::new();
+    desk.write(
+        "list.csv",
+        b"name,last pumped,tank size\nAsh,never,1000\nBirch,0000-00-00 00:00:00,1000\nCedar,44694,1000\n",
+    );
+    let said = desk.done(&["read-csv", "list.csv"]);
+    assert!(
+        said.contains("2 sites added.") && said.contains("2 without one."),
+        "{said}"
+    );
+    assert!(
+        said.contains("line 4: \"44694\" is a day as a spreadsheet counts it"),
+        "{said}"
+    );
+}
+
+// --- what a spreadsheet would take for a formula ---------------------------------------------------
+
+/// Everything a spreadsheet may take for a formula (the OWASP page "CSV Injection"), and what only looks like it.
+const CELLS: [&str; 12] = [
+    "=HYPERLINK(\"http://example.invalid\")",
+    "@SUM(A1)",
+    "+1+cmd|x",
+    "-2+3*A1",
+    "'=behind an apostrophe",
+    "＝1+1",
+    "+1 (555) 014-2",
+    "-94.2052",
+    "O'Neil, \"quoted\"; lane",
+    "'single'",
+    "- a dash",
+    "plain",
+];
+
+#[test]
+fn no_list_holds_a_formula_and_every_name_comes_back_as_it_was() {
+    let desk = Desk::new();
+    drop(desk.store());
+    let sites = (1..).zip(CELLS).map(|(n, name)| Site {
+        id: SiteId(Uuid::from_u128(n)),
+        name: name.to_owned(),
+        customer: name.to_owned(),
+        town: "Kiln End".to_owned(),
+        due_on: NaiveDate::from_ymd_opt(2026, 12, 9),
+        ..Site::default()
+    });
+    desk.keep(changes(&[], &sites.collect::<Vec<_>>()));
+    desk.done(&["due", "--month", "2026-12", "--csv", "due.csv"]);
+    // Read by Python's csv: no cell a spreadsheet would compute, and without the apostrophe each name is there.
+    let names = "import csv,json,sys\nr=list(csv.DictReader(open('due.csv',newline='',encoding='utf-8'),strict=True))\nprint(json.dumps([[x['name'],x['customer']] for x in r]))";
+    let read: Vec<[String; 2]> = serde_json::from_str(&desk.python(names, &[])).unwrap();
+    let mut seen = BTreeSet::new();
+    for [name, customer] in &read {
+        assert_eq!(name, customer);
+        assert!(!name.starts_with(['=', '@', '\t', '\r', '＝']), "{name}");
+        let is_number = |rest: &str| rest.chars().all(|c| "0123456789 .()-".contains(c));
+        assert!(name.strip_prefix(['+', '-']).is_none_or(is_number), "{name}");
+        seen.insert(match name.strip_prefix('\'') {
+            Some(rest) if CELLS.contains(&rest) => rest,
+            _ => name,
+        });
+    }
+    assert_eq!(seen, CELLS.into_iter().collect::<BTreeSet<_>>());
+    // Our own reader takes the apostrophe off again: the list makes the same customers in another book.
+    desk.done(&["--book", "other.sqlite", "read-csv", "due.csv"]);
+    let other = desk.json(&["--book", "other.sqlite", "due", "--month", "2026-12", "--json"]);
+    let back = other["sites"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|site| site["customer"].as_str().unwrap());
+    assert_eq!(
+        back.collect::<BTreeSet<_>>(),
+        CELLS.into_iter().collect::<BTreeSet<_>>()
+    );
+    // And so does the plan's list.
+    desk.write("list.csv", b"name\n'@SUM(A1)\n");
+    let plan: Value = desk.json(&["plan", "--list", "list.csv", "--dry-run", "--json"]);
+    assert_eq!(plan["stops"][0]["site_id"], Uuid::from_u128(2).to_string());
+    // What is refused goes into a list, too.
+    desk.write("bad.csv", b"name,town,last pumped\n=1+1,Kiln End,never ever\n");
+    desk.done(&["read-csv", "bad.csv"]);
+    assert!(
+        desk.read("bad-rejected.csv").contains(",'=1+1,"),
+        "{}",
+        desk.read("bad-rejected.csv")
+    );
+}
+
+// --- quiet and json ---------------------------------------------------------------------------------
+
+#[test]
+fn every_command_is_quiet_when_all_went_well_and_answers_json_when_asked() {
+    let desk = Desk::with_customers();
+    desk.done(&["read-csv", "customers.csv"]);
+    let plan = ["plan", "Weir House", "--day", "2026-12-01", "--out", "p.json"];
+    let letters = [
+        "remind",
+        "--month",
+        "2026-02",
+        "--out",
+        "l",
+        "--company",
+        "x",
+        "--company-phone",
+        "y",
+    ];
+    let key = "197f6b23e16c8532c6abc838facd5ea789be0c76b2920334039bfa8b3d368d61";
+    // What they do is all that was asked for.
+    let does: &[&[&str]] = &[
+        &["backup", "a.sqlite"],
+        &["--book", "b.sqlite", "restore", "a.sqlite"],
+        &["conflicts"],
+        &["doctor"],
+        &["phones", "add", key, "--name", "Rosa"],
+        &["phones", "remove", "Rosa"],
+        &plan,
+        &["read-csv", "docs.csv"],
+        &letters,
+        &["due", "--month", "2026-02", "--csv", "d.csv"],
+        &["money", "--csv", "m.csv"],
+        &["records", "--csv", "r.csv"],
+    ];
+    std::fs::copy(desk.path("customers.csv"), desk.path("docs.csv")).unwrap();
+    let rows = desk.read("docs.csv");
+    // The two rows that are refused belong to what went wrong: a list without them.
+    desk.write(
+        "docs.csv",
+        rows.lines().take(6).collect::<Vec<_>>().join("\n").as_bytes(),
+    );
+    for asked in does {
+        assert_eq!(
+            desk.done(&[asked, &["--quiet"][..]].concat()),
+            "",
+            "{asked:?} says something"
+        );
+    }
+    std::fs::remove_file(desk.path("a.sqlite")).unwrap();
+    for asked in does {
+        // Asked for both, JSON is printed.
+        let said = desk.json(&[asked, &["--quiet", "--json"][..]].concat());
+        assert!(said.is_object(), "{asked:?}: {said}");
+    }
+    // What they print is what was asked for.
+    let prints: &[&[&str]] = &[
+        &["due", "--month", "2026-02"],
+        &["site", "Weir House"],
+        &["history", "Weir House"],
+        &["money"],
+        &["records"],
+        &["phones"],
+        &["office-key"],
+        &["plan", "Weir House", "--dry-run"],
+    ];
+    for asked in prints {
+        assert_ne!(desk.done(&[asked, &["--quiet"][..]].concat()), "", "{asked:?}");
+        assert!(desk.json(&[asked, &["--json"][..]].concat()).is_object(), "{asked:?}");
+    }
+    // What went wrong is said however quiet it is to be.
+    let late = [
+        &plan[..],
+        &["--start", "45,-94", "--window", "Weir House=00:00-00:01", "--quiet"],
+    ]
+    .concat();
+    let said = desk.done(&late);
+    assert!(said.contains("1 time window cannot be met"), "{said}");
+    assert_eq!(said.lines().count(), 1, "{said}");
+}
+
+#[test]
+fn a_trial_makes_no_book_and_a_list_of_many_columns_is_said_in_few_words() {
+    let desk = Desk::new();
+    let heads = (0..50_000).map(|n| format!("c{n}")).collect::<Vec<_>>().join(",");
+    desk.write(
+        "wide.csv",
+        format!("Name,{heads}\n{}\n", "x,".repeat(50_000)).as_bytes(),
+    );
+    let said = desk.done(&["read-csv", "wide.csv", "--dry-run"]);
+    assert!(
+        said.contains("1 site added.") && said.contains("and 49980 more"),
+        "{said}"
+    );
+    assert!(said.len() < 2_000, "{}", said.len());
+    assert!(!desk.path("book.sqlite").exists());
+}
+
+#[test]
+fn a_book_is_spoken_of_in_its_own_language_by_every_command() {
+    let desk = Desk::new();
+    drop(desk.store());
+    desk.keep(changes(
+        &[],
+        &[Setup {
+            id: SetupId::OWN,
+            language: Language::Spanish,
+            ..Setup::default()
+        }],
+    ));
+    assert!(
+        desk.refused(4, &["--book", "none.sqlite", "conflicts"])
+            .contains("There is no book")
+    );
+    assert!(
+        desk.refused(4, &["--book", "none.sqlite", "doctor"])
+            .contains("There is no book")
+    );
+    assert!(
+        desk.refused(4, &["backup", "nowhere/copy.sqlite"])
+            .contains("nowhere/copy.sqlite")
+    );
+    for (asked, said) in [
+        (&["conflicts"][..], "Ningún conflicto"),
+        (&["doctor"], "El libro está sano"),
+        (&["due"], "0 sitios"),
+    ] {
+        let text = desk.done(asked);
+        assert!(text.contains(said), "{asked:?}: {text}");
+        assert!(
+            !desk.done(&[asked, &["--lang", "en"]].concat()).contains(said),
+            "{asked:?}"
+        );
+    }
+}
+
 // --- plan ----------------------------------------------------------------------------------------
+
+#[test]
+fn a_plan_that_cannot_be_written_or_is_too_long_leaves_the_book_as_it_was() {
+    let desk = Desk::with_customers();
+    desk.done(&["read-csv", "customers.csv"]);
+    let before = dump_records(&desk.path("book.sqlite"));
+    std::fs::create_dir(desk.path("folder")).unwrap();
+    for out in ["nowhere/p.json", "folder"] {
+        desk.refused(4, &["plan", "Weir House", "--day", "2026-12-01", "--out", out]);
+        assert_eq!(dump_records(&desk.path("book.sqlite")), before, "{out}");
+    }
+    // Made anew for the same day it holds the same stops; for another day there is nobody left.
+    let december = |day| ["plan", "--due", "2026-12", "--day", day, "--json"];
+    let stops = |plan: Value| plan["stops"].as_array().unwrap().len();
+    assert_eq!(stops(desk.json(&december("2026-12-05"))), 1);
+    assert_eq!(stops(desk.json(&december("2026-12-05"))), 1);
+    let said = desk.refused(1, &december("2026-12-06"));
+    assert!(said.contains("Nobody due in 2026-12"), "{said}");
+    let sites = (1..=1_001).map(|n| Site {
+        id: SiteId(Uuid::from_u128(n)),
+        name: format!("Place {n}"),
+        due_on: NaiveDate::from_ymd_opt(2027, 1, 9),
+        ..Site::default()
+    });
+    desk.keep(changes(&[], &sites.collect::<Vec<_>>()));
+    let before = dump_records(&desk.path("book.sqlite"));
+    let said = desk.refused(
+        1,
+        &["plan", "--due", "2027-01", "--day", "2027-01-02", "--out", "p.json"],
+    );
+    assert!(said.contains("1001 stops are more than a plan holds (1000)"), "{said}");
+    assert_eq!(dump_records(&desk.path("book.sqlite")), before);
+    assert!(!desk.path("p.json").exists() && !desk.path("p.json.part").exists());
+}
 
 #[test]
 fn a_plan_fits_its_schema_and_a_phone_takes_it_in_once() {
@@ -928,6 +1192,183 @@ fn the_ledger_of_a_period_balances_in_another_program() {
     desk.refused(2, &["records", "--from", "2026-02-01", "--to", "2026-01-01"]);
 }
 
+/// One pump-out of 1,000 gal at a site of its own on 2026-06-17.
+fn pumped(n: u128, truck_tank: Option<TruckTankId>, second: Option<(TruckTankId, i64)>) -> Vec<FieldChange> {
+    let (site, tank, stop) = (
+        SiteId(Uuid::from_u128(n)),
+        TankId(Uuid::from_u128(n)),
+        StopId(Uuid::from_u128(n)),
+    );
+    let mut list = changes(
+        &[],
+        &[Site {
+            id: site,
+            name: format!("{n} Sample Lane"),
+            rule_set: "my-county".to_owned(),
+            ..Site::default()
+        }],
+    );
+    list.extend(changes(
+        &[],
+        &[Tank {
+            id: tank,
+            site,
+            ..Tank::default()
+        }],
+    ));
+    list.extend(changes(
+        &[],
+        &[Stop {
+            id: stop,
+            site,
+            day: now().date_naive(),
+            started_at: Some(now()),
+            ..Stop::default()
+        }],
+    ));
+    list.extend(changes(
+        &[],
+        &[Pumping {
+            id: PumpingId(Uuid::from_u128(n)),
+            stop,
+            tank,
+            pumped: Some(true),
+            out_ml: Some(3_785_412),
+            truck_tank,
+            second_tank: second.map(|(tank, _)| tank),
+            second_ml: second.map(|(_, ml)| ml),
+            ..Pumping::default()
+        }],
+    ));
+    list
+}
+
+fn truck_named(n: u128, name: &str) -> (Vec<FieldChange>, TruckTankId) {
+    let (truck, tank) = (TruckId(Uuid::from_u128(n)), TruckTankId(Uuid::from_u128(n)));
+    let mut list = changes(
+        &[],
+        &[Truck {
+            id: truck,
+            name: name.to_owned(),
+            ..Truck::default()
+        }],
+    );
+    list.extend(changes(
+        &[],
+        &[TruckTank {
+            id: tank,
+            truck,
+            capacity_ml: 9_000_000,
+            ..TruckTank::default()
+        }],
+    ));
+    (list, tank)
+}
+
+/// A rule set of somebody's own that asks for one thing more than any of ours does without being asked.
+const MY_COUNTY: &str = r#"
+id = "my-county"
+name = "My invented county"
+jurisdiction = "nowhere"
+section = "1"
+source = "invented"
+confidence = "user"
+[hauled_waste]
+source = "invented"
+confidence = "user"
+required = ["generator_phone"]
+retention_years = 9
+"#;
+
+#[test]
+fn records_follow_ones_own_rules_and_leave_no_load_out() {
+    let desk = Desk::new();
+    drop(desk.store());
+    desk.keep(pumped(0x21, None, None));
+    let period = ["records", "--from", "2026-06-01", "--to", "2026-06-30"];
+    // No truck at all: neither list speaks of several.
+    for asked in [&period[..], &["doctor"]] {
+        let said = desk.done(asked);
+        assert!(
+            said.contains("1 pump-out names no truck, and the book knows none"),
+            "{said}"
+        );
+        assert!(!said.contains("several"), "{said}");
+    }
+    let pdf = [&period[..], &["--pdf", "r.pdf", "--json"]].concat();
+    let said = desk.json(&pdf);
+    assert_eq!(said["records"][0]["truck"], Value::Null, "{said}");
+    assert_eq!(said["unknown_rule_sets"][0], "my-county", "{said}");
+    assert_eq!(
+        said["records"][0]["keep_until"], "2031-06-17",
+        "five years by the general set"
+    );
+
+    std::fs::create_dir(desk.path("rules")).unwrap();
+    desk.write("rules/county.toml", MY_COUNTY.as_bytes());
+    let said = desk.json(&pdf);
+    assert_eq!(said["unknown_rule_sets"].as_array().unwrap().len(), 0, "{said}");
+    assert_eq!(said["records"][0]["missing"], serde_json::json!(["generator_phone"]));
+    assert_eq!(
+        said["records"][0]["keep_until"], "2035-06-17",
+        "nine years by one's own"
+    );
+    let text = tool(
+        "pdftotext",
+        "poppler-utils",
+        &["-layout", "r.pdf", "-"],
+        desk.folder.path(),
+    );
+    assert!(text.contains("My invented county"), "{text}");
+
+    // Two trucks, a load that ran over from one into the other, and two that name none.
+    let ((one, first), (two, second)) = (truck_named(0xA1, "Truck One"), truck_named(0xA2, "Truck Two"));
+    desk.keep(
+        [
+            one,
+            two,
+            pumped(0x22, Some(first), Some((second, 1_000_000))),
+            pumped(0x23, None, None),
+        ]
+        .concat(),
+    );
+    let said = desk.json(&pdf);
+    let list = said["records"].as_array().unwrap();
+    let of = |truck: &Value| list.iter().filter(|record| record["truck"] == *truck).count();
+    assert_eq!(
+        (of(&"Truck One".into()), of(&"Truck Two".into()), of(&Value::Null)),
+        (1, 1, 2),
+        "{said}"
+    );
+    let folder = [&period[..], &["--pdf", "each/"]].concat();
+    let said = desk.done(&folder);
+    assert!(said.contains("4 records written."), "{said}");
+    assert!(
+        said.contains("No truck is named on the record of 2026-06-17, 35 Sample Lane."),
+        "{said}"
+    );
+    assert!(said.contains("with several trucks nobody can say"), "{said}");
+    assert_eq!(
+        std::fs::read_dir(desk.path("each")).unwrap().count(),
+        4,
+        "no record over another"
+    );
+    let said = desk.json(&[&pdf[..], &["--truck", "Truck Two"]].concat());
+    assert_eq!(said["records"].as_array().unwrap().len(), 1, "{said}");
+
+    // A file of one's own that cannot be read stops the work: by other rules nothing is to be worked out.
+    desk.write(
+        "rules/county.toml",
+        MY_COUNTY
+            .replace("retention_years = 9", "retention_years = nine")
+            .as_bytes(),
+    );
+    let said = desk.refused(2, &[&period[..], &["--pdf", "not.pdf"]].concat());
+    assert!(said.contains("county.toml: line 12"), "{said}");
+    assert!(!desk.path("not.pdf").exists());
+    desk.refused(2, &["site", "33 Sample Lane"]);
+}
+
 #[test]
 fn money_is_what_a_calculator_with_decimals_makes_of_it() {
     let desk = Desk::new();
@@ -1024,8 +1465,21 @@ fn letters_speak_the_customers_language_and_a_bad_template_writes_none() {
     ] {
         assert!(text.contains(part), "{part} is missing in {text}");
     }
+    assert!(!text.contains(", ,") && !text.contains(" ,"), "{text}");
     desk.done(&[&full[..], &["--each"]].concat());
     assert_eq!(std::fs::read_dir(desk.path("letters")).unwrap().count(), 4);
+    // Nobody was there yet; when the tank was last emptied is known from the customer list.
+    let tank = Tank {
+        id: TankId(Uuid::from_u128(9)),
+        site: SiteId(Uuid::from_u128(1)),
+        last_emptied: NaiveDate::from_ymd_opt(2023, 5, 13),
+        ..Tank::default()
+    };
+    desk.keep(changes(&[], &[tank]));
+    desk.done(&full);
+    let all = ["-layout", "letters/reminders-2026-12.pdf", "-"];
+    let text = tool("pdftotext", "poppler-utils", &all, desk.folder.path());
+    assert!(text.contains("May 13, 2023"), "{text}");
     let template = desk.done(&["remind", "--print-template"]);
     desk.write(
         "own.toml",

@@ -404,6 +404,56 @@ fn a_tank_that_will_not_fit_is_said_before_it_is_pumped() {
     );
 }
 
+/// By hand, US gallons: 3,500 pumped out; 2,500 fill the first tank, 300 the second and 700 the third.
+#[test]
+fn what_goes_into_a_third_tank_of_the_truck_is_said_by_corrections_and_balances() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let (mut app, _) = app_under(&path, "general");
+    for (place, room) in [(1, "300"), (2, "700")] {
+        app.tap_setup_item(SetupItem::TruckTank(place));
+        number(&mut app, room);
+    }
+    taps(
+        &mut app,
+        "shape nominal\n size capacity 3500\n size liquid 60\n out 3500",
+    );
+    app.tap_pump_record();
+    app.tap_form_row(row(&app, "What ran over"));
+    let rows = app.picker_view().unwrap().rows.clone();
+    let rows = rows
+        .iter()
+        .map(|(title, line)| (title.as_str(), line.as_str()))
+        .collect::<Vec<_>>();
+    assert_eq!(
+        rows,
+        [
+            ("All of it into truck tank 1", ""),
+            ("truck tank 2", "room for 300 gal"),
+            ("truck tank 3", "room for 700 gal"),
+        ]
+    );
+    app.picker_choose(2);
+    assert_eq!(
+        app.pad_view().unwrap().text,
+        "1000",
+        "what the first tank cannot hold is offered"
+    );
+    app.pad_keep();
+    app.tap_truck();
+    for (place, really) in [(1, "300"), (2, "700")] {
+        app.tap_truck_tank(place);
+        app.tap_correct();
+        number(&mut app, really);
+        type_in(&mut app, "Ran on from tank 3 into tank 2");
+    }
+    let view = app.truck_view();
+    let loads = view.tanks.iter().map(|tank| tank.load.as_str()).collect::<Vec<_>>();
+    assert_eq!(loads, ["2,500 of 2,500 gal", "300 of 300 gal", "700 of 700 gal"]);
+    assert!(adds_up(&view.balance), "{}", view.balance);
+    assert!(view.balance.contains("3,500 on board"), "{}", view.balance);
+}
+
 /// By hand, US gallons: 3,000 pumped out; 2,500 fill the first tank of the truck and 500 run over into the second.
 #[test]
 fn one_pump_out_stands_in_two_tanks_of_the_truck_and_every_list_agrees() {

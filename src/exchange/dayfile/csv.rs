@@ -9,6 +9,7 @@ use crate::domain::record::{
     Tank, TankId, Truck, TruckTank, TruckTankId, WorkLine,
 };
 use crate::domain::units::Length;
+use crate::exchange::table::TableWriter;
 use crate::store::Store;
 use crate::store::carry::Carry;
 use chrono::{DateTime, FixedOffset};
@@ -16,12 +17,10 @@ use std::collections::{HashMap, HashSet};
 use std::io::Write;
 use uuid::Uuid;
 
-type Table<'a> = ::csv::Writer<&'a mut dyn Write>;
+type Table<'a> = TableWriter<&'a mut dyn Write>;
 
 fn table<'a>(out: &'a mut dyn Write, header: &[&str]) -> Result<Table<'a>, WriteError> {
-    let mut table = ::csv::WriterBuilder::new()
-        .terminator(::csv::Terminator::CRLF)
-        .from_writer(out);
+    let mut table = TableWriter::new(out);
     table.write_record(header)?;
     Ok(table)
 }

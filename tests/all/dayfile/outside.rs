@@ -212,6 +212,35 @@ print(json.dumps(out))
     assert_eq!(tables["tables/lid.csv"].as_array().unwrap().len(), 6);
 }
 
+/// What a spreadsheet takes for a formula (the OWASP page "CSV Injection") stands in no cell of any table, and without the
+/// apostrophe every text is what the records say.
+#[test]
+fn no_table_of_the_day_holds_a_formula() {
+    let mut book = Book::empty();
+    let name = "=HYPERLINK(\"http://example.invalid\")";
+    let site = book.site(name, at(16, 9));
+    book.stop(site, 17, 0);
+    let carry = book.store.carry(day(17), false).unwrap();
+    let (_, bytes) = made(&book.store, &carry, &[]);
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("day.lidmark"), bytes).unwrap();
+    run(Command::new("unzip")
+        .args(["-q", "day.lidmark", "-d", "out"])
+        .current_dir(&folder));
+    let script = r"
+import csv, glob, sys
+cells = [c for p in glob.glob('out/csv/*.csv') + glob.glob('out/tables/*.csv')
+         for row in csv.reader(open(p, newline='', encoding='utf-8'), strict=True) for c in row]
+print([c for c in cells if c[:1] in ('=', '@', '\t', '\r')])
+print(sum(c == chr(39) + sys.argv[1] for c in cells))
+";
+    let said = run(Command::new("python3").args(["-c", script, name]).current_dir(&folder));
+    let (formulas, found) = said.trim().split_once('\n').unwrap();
+    assert_eq!(formulas, "[]");
+    // In csv/sites.csv, csv/stops.csv and tables/site.csv at the least.
+    assert!(found.trim().parse::<u32>().unwrap() >= 3, "{found}");
+}
+
 #[test]
 fn ogrinfo_finds_the_sites_on_the_map() {
     let (_book, folder, _) = unpacked();

@@ -144,7 +144,7 @@ fn ask_everything(call: &Call) {
             csv: None,
         },
     ));
-    drop(office::conflicts::run(call));
+    drop(office::conflicts::run(call, false));
     drop(office::doctor::run(call, office::doctor::Asked::default(), &|_| ()));
     let sites = texts(&read(&call.book), "SELECT id FROM site")
         .into_iter()
