@@ -318,7 +318,7 @@ impl App {
                     .collect::<Vec<_>>()
                     .join(" · "),
                 rule_set.map_or_else(String::new, |set| {
-                    words.f("Judged by {0}. Local code governs.", &[&rule_name(&set)])
+                    words.f("Judged by {0}. Local code governs.", &[&rule_name(&set, words)])
                 }),
             ],
             more_text: words.t("… and {} more"),

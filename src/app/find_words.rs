@@ -147,6 +147,7 @@ pub fn reason_text(best: &BestPlace, model: &YardModel, figures: Figures) -> Str
             Reason::TowardField { .. } => words.t("on the way to the field"),
             Reason::NearClue { clue, distance_m } => {
                 let title = match model.clues.get(*clue) {
+                    Some((_, ClueFrom::Clue(_, ClueKind::Customer))) => words.t("where the customer pointed"),
                     Some((_, ClueFrom::Clue(_, kind))) => clue_title(*kind, words),
                     Some((_, ClueFrom::Pin(pin))) => model
                         .mark(*pin)

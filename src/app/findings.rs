@@ -257,7 +257,7 @@ impl Findings {
             Verdict::MainLine => words.t("Nothing came from any fixture: it points to the main line, or the inlet of the tank."),
             Verdict::BranchOrMain => words.t("Something was held back, but only one place was tried: its branch or the main line."),
             Verdict::MainLinePartly => words.t("What came was slow and the rest did not come: it points to a partly blocked main line, a branch perhaps too."),
-            Verdict::Branches => words.t("Some came promptly, so the main line is open: it points to the places listed."),
+            Verdict::Branches => words.t("Some came promptly, so the main line is open: it points to these places."),
             Verdict::PartialOrVent => words.t("Everything was slow: it points to a partly blocked or sagging line, or a vent."),
             Verdict::SlowBranchOrMain => words.t("It was slow, but only one place was tried: its branch or the main line."),
             Verdict::InletNotSeen => words.t("Something was not seen to come, but the tank was not drawn down: it may have come under water."),
@@ -275,6 +275,17 @@ impl Findings {
             BranchState::ArmOrBranch => words.t("only one was tried: its own pipe or the branch"),
             BranchState::Partly => words.t("slow or nothing from all of it: its common pipe is partly blocked"),
         }
+    }
+
+    /// Says where to look when fixtures stand for themselves.
+    #[must_use]
+    pub fn own_pipes(self, fixtures: &[&str]) -> String {
+        let english = if fixtures.len() == 1 {
+            "{0}: its own pipe or its branch."
+        } else {
+            "{0}: their own pipes or branches."
+        };
+        self.figures.words.f(english, &[&fixtures.join(", ")])
     }
 
     /// Says what makes a flush test thin.
@@ -448,7 +459,7 @@ impl Findings {
     pub fn summary(self, diagnosis: &Diagnosis) -> String {
         let words = self.figures.words;
         if !diagnosis.causes.iter().any(Weighed::has_evidence) {
-            return words.t("Nothing has been looked at yet.");
+            return words.t("Nothing that decides has been looked at yet.");
         }
         let standing: Vec<String> = diagnosis.standing().take(3).map(|each| self.finding(each)).collect();
         if standing.is_empty() && diagnosis.causes.iter().any(Weighed::has_found) {

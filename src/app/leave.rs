@@ -114,7 +114,7 @@ impl App {
         let rule = self
             .session
             .rule_set(&visit.site)
-            .map(|set| rule_name(&set))
+            .map(|set| rule_name(&set, figures.words))
             .unwrap_or_default();
         let mut lines = Vec::new();
         for (place, (tank, assessment)) in visit.tanks.iter().zip(&state.assessments).enumerate() {

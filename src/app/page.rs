@@ -19,7 +19,7 @@ use crate::app::section::SectionDrawing;
 use crate::app::session::Steady;
 use crate::app::shell::{App, Screen};
 use crate::domain::diagnose::Report;
-use crate::domain::flush::FixtureKind;
+use crate::domain::flush::{FixtureKind, Group};
 use crate::domain::leak::Direction;
 use crate::domain::record::{
     FixtureId, FlushRound, LeakRunId, LidId, PartState, PriceId, TankPart, WorkKind, WorkLineId,
@@ -402,7 +402,7 @@ impl App {
                 self.change_line("work", line, |line| line.quantity_thousandths = quantity);
             }
             (PageNumber::LinePrice(line), PadValue::Money(price)) => {
-                self.change_line("work", line, |line| line.unit_price = price);
+                self.set_line_price(line, price);
             }
             (PageNumber::LineTax(line), PadValue::Ppm(tax)) => {
                 self.change_line("work", line, |line| line.set_tax_ppm(tax));
@@ -474,6 +474,7 @@ impl App {
             self.gauge_key_text(),
             sum.filter(|sum| sum.0 != 0)
                 .map(|sum| self.session.figures().money(sum))
+                .or_else(|| (work::unpriced(&visit.work) > 0).then(|| self.session.words().t("no price yet")))
                 .unwrap_or_default(),
         ]
     }
@@ -534,13 +535,22 @@ impl App {
 /// What a flush test says, with the places that are at fault.
 pub(crate) fn flush_sentences(finding: &crate::domain::flush::FlushFinding, says: Findings) -> Vec<String> {
     let mut lines = vec![says.verdict(finding.verdict)];
+    // Fixtures of which nobody knows what they share stand for themselves, together in one sentence.
+    let mut alone = Vec::new();
     for fault in &finding.faults {
-        lines.push(format!(
-            "{}: {} ({}).",
-            fault.group.name(),
-            says.branch_state(fault.state),
-            fault.fixtures.join(", ")
-        ));
+        if let Group::Own(name) = &fault.group {
+            alone.push(name.as_str());
+        } else {
+            lines.push(format!(
+                "{}: {} ({}).",
+                fault.group.name(),
+                says.branch_state(fault.state),
+                fault.fixtures.join(", ")
+            ));
+        }
+    }
+    if !alone.is_empty() {
+        lines.push(says.own_pipes(&alone));
     }
     lines
 }

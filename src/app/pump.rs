@@ -72,7 +72,7 @@ impl App {
         {
             out_figure.verdict = Verdict::Warning;
             out_figure.message = words.f(
-                "More than the tank's {0}: runback from the field, rinse water, or check the size.",
+                "More than the tank's {0}: runback, rinse water, or a wrong size.",
                 &[&figures.volume(liquid)],
             );
         }

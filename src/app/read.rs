@@ -12,6 +12,7 @@ use crate::domain::rules::RuleSet;
 use crate::domain::units::{Length, round_to_i64};
 use crate::exchange::inputs::{probes, probes_json};
 use crate::say::figures::Figures;
+use crate::say::words::Words;
 use uuid::Uuid;
 
 /// What the Read station shows.
@@ -141,7 +142,7 @@ impl App {
         let rule_name = self
             .session
             .rule_set(&state.shown().site)
-            .map(|set| rule_name(&set))
+            .map(|set| rule_name(&set, words))
             .unwrap_or_default();
         ReadView {
             view_text: drawing
@@ -464,11 +465,12 @@ fn place_text(tank: usize, tanks: usize, compartment: usize, compartments: usize
 
 /// The name of a rule set with its section, as it is quoted.
 #[must_use]
-pub fn rule_name(set: &RuleSet) -> String {
+pub fn rule_name(set: &RuleSet, words: Words) -> String {
+    let name = words.rule_set(set);
     if set.section.is_empty() || set.section == "none" {
-        set.name.clone()
+        name
     } else {
-        format!("{}, {}", set.name, set.section)
+        format!("{name}, {}", set.section)
     }
 }
 

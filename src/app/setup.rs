@@ -258,8 +258,12 @@ impl App {
             .iter()
             .map(|set| {
                 (
-                    set.name.clone(),
-                    format!("{} · {}", set.jurisdiction, words.t(confidence_text(set.confidence))),
+                    words.rule_set(set),
+                    format!(
+                        "{} · {}",
+                        words.rule_place(set),
+                        words.t(confidence_text(set.confidence))
+                    ),
                 )
             })
             .collect();
@@ -397,12 +401,12 @@ impl App {
                 "MIT, Apache-2.0, BSD, ISC, Zlib, MPL-2.0, Unicode-3.0; listed in Cargo.lock",
             ),
             (
-                "openwashdata fecalcanuga (one figure of the method)",
+                "openwashdata fecalcanuga: one figure of the method",
                 "CC BY 4.0, doi 10.5281/zenodo.20795917",
             ),
         ]
         .into_iter()
-        .map(|(title, detail)| (title.to_owned(), words.t(detail)))
+        .map(|(title, detail)| (words.t(title), words.t(detail)))
         .collect()
     }
 }
@@ -488,8 +492,8 @@ fn rule_lines(set: &RuleSet, session: &Session) -> [String; 6] {
     }
     sentences.push(words.t("Your local code comes first."));
     [
-        set.name.clone(),
-        set.jurisdiction.clone(),
+        words.rule_set(set),
+        words.rule_place(set),
         if set.section == "none" {
             String::new()
         } else {

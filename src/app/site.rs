@@ -172,7 +172,7 @@ impl App {
             Some(false) => words.t("no grinder"),
             None => words.t("grinder not asked"),
         };
-        let rule_name = rule_set.as_ref().map(|set| set.name.clone()).unwrap_or_default();
+        let rule_name = rule_set.as_ref().map(|set| words.rule_set(set)).unwrap_or_default();
         let language = site.language.map(|language| match language {
             Language::English => "English",
             Language::Spanish => "Español",
@@ -474,7 +474,7 @@ impl App {
             rule_set: self
                 .session
                 .rule_set_named(&form.rule_set)
-                .map_or_else(|| words.t("The company's usual rule set"), |set| set.name.clone()),
+                .map_or_else(|| words.t("The company's usual rule set"), |set| words.rule_set(set)),
             can_keep: message.is_empty(),
             message,
         }
@@ -546,7 +546,7 @@ impl App {
             self.session
                 .rules()
                 .iter()
-                .map(|set| (set.name.clone(), set.jurisdiction.clone())),
+                .map(|set| (words.rule_set(set), words.rule_place(set))),
         );
         let selected = self
             .session

@@ -42,7 +42,20 @@ enum Command {
         /// A folder with book.toml and day.toml to play instead of the bundled ones.
         #[arg(long, value_name = "DIR")]
         from: Option<PathBuf>,
+        /// The size of the screens, in dp.
+        #[arg(long, value_name = "WIDTHxHEIGHT", default_value = "412x892", value_parser = size)]
+        size: (u16, u16),
+        /// How much larger than usual the words are, 1 to 2.
+        #[arg(long, value_name = "TIMES", default_value_t = 1.0)]
+        text: f32,
     },
+}
+
+/// Reads a size such as 360x640.
+fn size(text: &str) -> Result<(u16, u16), String> {
+    text.split_once('x')
+        .and_then(|(width, height)| Some((width.parse().ok()?, height.parse().ok()?)))
+        .ok_or_else(|| "Give width and height in dp, such as 360x640.".to_owned())
 }
 
 /// Refuses a source that cannot be meant before the window opens.
@@ -59,12 +72,24 @@ fn position_source(text: &str) -> Result<String, String> {
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let result = match arguments.command {
-        Some(Command::Demo { out, from }) => demo::run(from.as_deref(), &out).map(Some).map_err(|error| {
-            (
-                error.to_string(),
-                "Mend what the line names, then run it again; docs/demo.md lists every tap.".to_owned(),
-            )
-        }),
+        Some(Command::Demo {
+            out,
+            from,
+            size: (width_dp, height_dp),
+            text,
+        }) => {
+            let glass = demo::Glass {
+                width_dp,
+                height_dp,
+                text: text.clamp(1.0, 2.0),
+            };
+            demo::run(from.as_deref(), &out, glass).map(Some).map_err(|error| {
+                (
+                    error.to_string(),
+                    "Mend what the line names, then run it again; docs/demo.md lists every tap.".to_owned(),
+                )
+            })
+        }
         None => match arguments.data.map(Folders::at).or_else(Folders::usual) {
             Some(folders) => desktop::run(&folders, arguments.position, arguments.camera, arguments.phone)
                 .map(|()| None)

@@ -231,7 +231,7 @@ pub const LINKS: &[Link] = {
         link(Sign::OutletDeviceMissing, FieldSaturated, 2, -1, CommonPractice),
         link(Sign::InletPlugged, InletBlocked, 14, -6, CommonPractice),
         link(Sign::InletPlugged, MainLineBlocked, -3, 1, CommonPractice),
-        link(Sign::SolidsPastLimit, SolidsCarriedOver, 6, -5, CommonPractice),
+        link(Sign::SolidsPastLimit, SolidsCarriedOver, 4, -5, CommonPractice),
         link(Sign::SolidsPastLimit, OutletBlocked, 3, -1, CommonPractice),
         link(Sign::SolidsPastLimit, InletBlocked, 2, -1, CommonPractice),
         link(Sign::SolidsPastOutlet, SolidsCarriedOver, 11, -5, CommonPractice),
@@ -481,9 +481,9 @@ fn is_open(sign: Sign, signs: &Signs) -> bool {
         Sign::InflowNothingRunning => !known(sign) && !known(Sign::GaugeInflow),
         // Where nothing enters there is nothing to see.
         Sign::InflowAtInlet | Sign::InflowAtWall => !known(sign) && signs.inflow() != Seen::Absent,
-        // Without a chamber there is no pump to look at.
+        // Whether there is a chamber comes first: without one there is no pump to look at.
         Sign::PumpChamberHigh | Sign::PumpNotStarting | Sign::FloatStuck => {
-            !known(sign) && signs.seen(Sign::PumpChamber) != Seen::Absent
+            !known(sign) && signs.seen(Sign::PumpChamber) == Seen::Present
         }
         // A test that has said something about the lines is done; one that stayed undecided is not.
         Sign::FlushNothing

@@ -6,6 +6,7 @@
 //!   with a calculator on the slip's own subtotals is the tax that is charged, and ten lines at 0.005 do not make ten
 //!   cents of rounding.
 //! * Only lines the customer accepted count; open and declined ones are listed apart.
+//! * A line without a price adds nothing, and whoever shows the sum says that it is missing.
 //!
 //! Rounding half away from zero is what is taught as commercial rounding; common practice. Local tax law may ask for
 //! another way, and then it goes before this.
@@ -56,6 +57,14 @@ macro_rules! taxed {
 }
 
 taxed!(WorkLine Price);
+
+impl WorkLine {
+    /// Returns whether nobody has said yet what one costs; a price of nothing that is meant is no charge.
+    #[must_use]
+    pub fn unpriced(&self) -> bool {
+        self.unit_price == Cents(0) && self.no_charge != Some(true)
+    }
+}
 
 /// Returns what a line comes to before tax: quantity times unit price, half a cent away from zero.
 ///

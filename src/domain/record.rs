@@ -985,6 +985,8 @@ record! {
         accepted: Accepted,
         /// What was recorded that it was offered for.
         kind: Option<WorkKind>,
+        /// It is done without charge: the price of nothing is meant, not missing.
+        no_charge: Option<bool>,
     }
 }
 record! {

@@ -183,6 +183,8 @@ fn lines(office: &Office, rows: &[WorkRow]) -> Sheet {
                 Accepted::Yes => words.t("yes"),
                 Accepted::No => words.t("no"),
             };
+            // A price that nobody gave stays empty.
+            let priced = Some(line).filter(|line| !line.unpriced());
             let quantity = thousandths(line.quantity_thousandths);
             let percent = thousandths(line.tax_ppm() / 10);
             vec![
@@ -191,8 +193,10 @@ fn lines(office: &Office, rows: &[WorkRow]) -> Sheet {
                 Cell::text(row.customer.clone()),
                 Cell::text(line.label.clone()),
                 Cell::shown(quantity.clone(), quantity),
-                money_cell(office, line.unit_price.0),
-                line_amount(line).map_or_else(Cell::default, |amount| money_cell(office, amount.0)),
+                priced.map_or_else(Cell::default, |line| money_cell(office, line.unit_price.0)),
+                priced
+                    .and_then(line_amount)
+                    .map_or_else(Cell::default, |amount| money_cell(office, amount.0)),
                 Cell::shown(percent.clone(), format!("{percent} %")),
                 Cell::shown(line.accepted.word(), accepted),
                 Cell::text(line.stop.to_string()),

@@ -3,6 +3,7 @@
 use crate::app::bind::{self, SharedApp};
 use crate::app::card::{PageSize, lay_out};
 use crate::app::demo::{BOOK_TOML, DAY_TOML, Demo, DemoError, Played};
+use crate::app::device::{Device, News};
 use crate::app::door::file_stem;
 use crate::app::overlay::PadKey;
 use crate::app::page::Page;
@@ -25,9 +26,31 @@ use std::cell::RefCell;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
+use std::sync::mpsc;
 
-/// The screens are drawn at a common phone's size, in dp, and this many pixels per dp.
-const PHONE_DP: (u16, u16) = (412, 892);
+/// What the screens are drawn on.
+#[derive(Clone, Copy, Debug)]
+pub struct Glass {
+    /// Width, dp.
+    pub width_dp: u16,
+    /// Height, dp.
+    pub height_dp: u16,
+    /// How much larger than usual the words are.
+    pub text: f32,
+}
+
+impl Default for Glass {
+    /// A common phone.
+    fn default() -> Self {
+        Self {
+            width_dp: 412,
+            height_dp: 892,
+            text: 1.0,
+        }
+    }
+}
+
+/// Pixels per dp.
 const SCALE: f32 = 1.5;
 
 /// Why the demo could not be played or written.
@@ -95,11 +118,12 @@ fn read(path: &Path) -> Result<String, DemoRunError> {
 ///
 /// * `from`: a folder with `book.toml` and `day.toml`; the bundled ones when `None`
 /// * `out`: the folder to write to; what an earlier demo left there is replaced
+/// * `glass`: how large the screens are drawn
 /// * returns: what was found, as text to print
 ///
 /// # Errors
 /// [`DemoRunError`] saying which file or tap.
-pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
+pub fn run(from: Option<&Path>, out: &Path, glass: Glass) -> Result<String, DemoRunError> {
     let demo = match from {
         Some(folder) => Demo::read(&read(&folder.join("book.toml"))?, &read(&folder.join("day.toml"))?)?,
         None => Demo::read(BOOK_TOML, DAY_TOML)?,
@@ -128,7 +152,13 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     // The first question shows before anything has been answered.
     let shared: SharedApp = Rc::new(RefCell::new(app));
     bind::attach(&window, &shared, Box::new(|_| Ok(())));
-    let mut pictures = draw_first_run(&window, &shared, &screens)?;
+    let (tell, news) = mpsc::channel();
+    if glass.text > 1.0 {
+        // A phone tells how large its words are.
+        shared.borrow_mut().connect_device(Device::default(), news);
+        drop(tell.send(News::TextScale(f64::from(glass.text))));
+    }
+    let mut pictures = draw_first_run(&window, &shared, &screens, glass)?;
     let played = {
         let mut app = shared.borrow_mut();
         app.start_empty();
@@ -162,7 +192,7 @@ pub fn run(from: Option<&Path>, out: &Path) -> Result<String, DemoRunError> {
     if let Some(first) = played.iter().find(|stop| stop.begun) {
         take_photos(&shared, first.stop, out)?;
     }
-    pictures += draw_all(&window, &shared, &screens, &played)?;
+    pictures += draw_all(&window, &shared, &screens, &played, glass)?;
     shared.borrow_mut().session_mut().settle()?;
     let _ = writeln!(
         report,
@@ -229,18 +259,24 @@ fn write_stop(
     Ok(lines)
 }
 
-fn draw_first_run(window: &ui::AppWindow, app: &SharedApp, to: &Path) -> Result<usize, DemoRunError> {
+fn draw_first_run(window: &ui::AppWindow, app: &SharedApp, to: &Path, glass: Glass) -> Result<usize, DemoRunError> {
     let mut count = 0;
     for (language, name) in [(Language::English, "en"), (Language::Spanish, "es")] {
         app.borrow_mut().choose_language(language);
-        count += draw(window, app, to, &format!("first-run.{name}"))?;
+        count += draw(window, app, to, &format!("first-run.{name}"), glass)?;
     }
     app.borrow_mut().choose_language(Language::English);
     Ok(count)
 }
 
 /// Draws every screen in both languages, both unit systems, by day and by night.
-fn draw_all(window: &ui::AppWindow, app: &SharedApp, to: &Path, played: &[Played]) -> Result<usize, DemoRunError> {
+fn draw_all(
+    window: &ui::AppWindow,
+    app: &SharedApp,
+    to: &Path,
+    played: &[Played],
+    glass: Glass,
+) -> Result<usize, DemoRunError> {
     let before = {
         let app = app.borrow();
         let setup = app.session().setup();
@@ -257,7 +293,7 @@ fn draw_all(window: &ui::AppWindow, app: &SharedApp, to: &Path, played: &[Played
                     app.choose_night(night);
                 }
                 let tail = format!("{language_name}.{units_name}.{night_name}");
-                count += draw_tour(window, app, to, played, &tail)?;
+                count += draw_tour(window, app, to, played, &tail, glass)?;
             }
         }
     }
@@ -348,6 +384,7 @@ fn draw_tour(
     to: &Path,
     played: &[Played],
     tail: &str,
+    glass: Glass,
 ) -> Result<usize, DemoRunError> {
     const LISTS: &[Step] = &[
         ("day", |app| app.go(Screen::Day)),
@@ -385,9 +422,21 @@ fn draw_tour(
         }),
         ("book", |app| app.go(Screen::Book)),
         ("site", |app| app.tap_book_row(0)),
-        ("site-edit", App::tap_edit_site),
+        ("wipe-site", App::tap_wipe_site),
+        ("site-edit", |app| {
+            app.cancel_overlay();
+            app.tap_edit_site();
+        }),
         ("setup", |app| app.go(Screen::Setup)),
-        ("rule-sets", App::tap_rule_set),
+        ("cloud-copy", |app| app.choose_cloud(true)),
+        ("wipe-all", |app| {
+            app.cancel_overlay();
+            app.tap_wipe_all();
+        }),
+        ("rule-sets", |app| {
+            app.cancel_overlay();
+            app.tap_rule_set();
+        }),
         ("about", App::tap_about),
     ];
     const STOP: &[Step] = &[
@@ -458,7 +507,15 @@ fn draw_tour(
             app.cancel_overlay();
             app.tap_page(Page::Work);
         }),
-        ("prices", |app| app.tap_page(Page::Prices)),
+        ("work-price", |app| {
+            // Agreed to without a price: it is asked for.
+            app.tap_page_choice(0, 0);
+        }),
+        ("work-no-price", App::cancel_overlay),
+        ("prices", |app| {
+            app.undo();
+            app.tap_page(Page::Prices);
+        }),
         ("leave", |app| app.go(Screen::At(Station::Leave))),
         ("photos", App::tap_photos),
         ("photo", |app| app.tap_photo(0)),
@@ -488,7 +545,7 @@ fn draw_tour(
     let mut count = 0;
     for (name, step) in LISTS {
         step(&mut app.borrow_mut());
-        count += draw(window, app, to, &format!("{name}.{tail}"))?;
+        count += draw(window, app, to, &format!("{name}.{tail}"), glass)?;
     }
     for (place, stop) in played.iter().filter(|stop| stop.begun).enumerate() {
         open(app, stop.stop)?;
@@ -503,7 +560,7 @@ fn draw_tour(
             } else {
                 format!("{name}-stop{}", place + 1)
             };
-            count += draw(window, app, to, &format!("{name}.{tail}"))?;
+            count += draw(window, app, to, &format!("{name}.{tail}"), glass)?;
         }
     }
     app.borrow_mut().go(Screen::Day);
@@ -515,14 +572,19 @@ fn open(app: &SharedApp, stop: StopId) -> Result<(), DemoRunError> {
 }
 
 /// Draws what shows now. The drawings ask for their size when they are first laid out, so two looks are taken.
-fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str) -> Result<usize, DemoRunError> {
+fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str, glass: Glass) -> Result<usize, DemoRunError> {
     {
         let mut app = app.borrow_mut();
         app.session_mut().settle()?;
     }
     let look = || -> Result<image::RgbaImage, DemoRunError> {
         bind::render(window, &app.borrow());
-        Ok(picture::snapshot(window.window(), PHONE_DP.0, PHONE_DP.1, SCALE)?)
+        Ok(picture::snapshot(
+            window.window(),
+            glass.width_dp,
+            glass.height_dp,
+            SCALE,
+        )?)
     };
     // Lists learn of a new state as they do in the app.
     ui::AppApi::get(window).invoke_news();

@@ -100,10 +100,12 @@ const fn is_fixed(field: WasteField) -> bool {
 pub fn load_lead(row: &LoadRow, found: &LoadFacts, figures: Figures) -> Vec<String> {
     let words = figures.words;
     let day = row.at().map_or(row.stop.day, |at| at.date_naive());
-    let mut lead = vec![words.f(
-        "{0}: {1}.",
-        &[&found.rule_name, &words.t(confidence_text(found.rule.confidence))],
-    )];
+    let name = if found.rule_id == GENERAL {
+        words.t("General advice")
+    } else {
+        found.rule_name.clone()
+    };
+    let mut lead = vec![words.f("{0}: {1}.", &[&name, &words.t(confidence_text(found.rule.confidence))])];
     lead.push(match found.missing.len() {
         0 => words.t("Nothing that is asked for is missing."),
         count => words.n("{0} field missing", "{0} fields missing", count),

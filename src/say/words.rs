@@ -4,6 +4,8 @@
 //! that the window's own labels are bundled from.
 
 use crate::domain::record::Language;
+use crate::domain::rules::RuleSet;
+use crate::exchange::rulefile::GENERAL;
 use std::collections::HashMap;
 use std::sync::OnceLock;
 
@@ -51,6 +53,26 @@ impl Words {
         match self.language {
             Language::English => english.to_owned(),
             Language::Spanish => spanish().get(english).cloned().unwrap_or_else(|| english.to_owned()),
+        }
+    }
+
+    /// Returns what a rule set is called: the name of a rule is that of its text, only our own advice is said in words.
+    #[must_use]
+    pub fn rule_set(self, set: &RuleSet) -> String {
+        if set.id == GENERAL {
+            self.t("General advice")
+        } else {
+            set.name.clone()
+        }
+    }
+
+    /// Returns where a rule set holds.
+    #[must_use]
+    pub fn rule_place(self, set: &RuleSet) -> String {
+        if set.id == GENERAL {
+            self.t("where no local rule is known")
+        } else {
+            set.jurisdiction.clone()
         }
     }
 

@@ -332,7 +332,7 @@ impl Store {
             .db
             .prepare_cached(
                 "SELECT s.day, t.name, t.customer, w.id, w.stop, w.place, w.label, w.quantity_thousandths, w.unit_price,
-                        w.tax_permille, w.accepted, w.kind, w.tax_rest_ppm
+                        w.tax_permille, w.accepted, w.kind, w.tax_rest_ppm, w.no_charge
                  FROM stop s JOIN work_line w ON w.stop = s.id JOIN site t ON t.id = s.site
                  WHERE s.day BETWEEN ?1 AND ?2 AND s.removed = 0 AND w.removed = 0
                  ORDER BY s.day, s.place, s.id, w.place, w.id",
@@ -364,6 +364,7 @@ impl Store {
                             .get::<_, Option<String>>(11)?
                             .as_deref()
                             .and_then(WorkKind::from_word),
+                        no_charge: row.get(13)?,
                         removed: false,
                     },
                 })

@@ -468,14 +468,20 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
     app.tap_page_key(0);
     let own = app.picker_view().unwrap().rows.len() - 1;
     app.picker_choose(own);
+    // It has no price in the list, so that is asked for at once; cancelled, it stands without.
+    assert!(app.pad_view().is_some());
+    app.cancel_overlay();
     let (at, own) = row(&app, "Bacteria test");
     assert!(own.choices.iter().all(|choice| !choice.chosen));
     app.tap_page_row(at);
     app.picker_choose(0);
     type_keys(&mut app, "3");
-    assert_eq!(row(&app, "Bacteria test").1.detail, "3 × $0.00");
+    assert_eq!(
+        row(&app, "Bacteria test").1.detail,
+        "3 ×, no price yet: tap here to give it"
+    );
     app.tap_page_row(at);
-    app.picker_choose(3);
+    app.picker_choose(4);
     assert!(app.page_view().rows.iter().all(|row| row.title != "Bacteria test"));
     // Usual work is said in the customer's language, whoever wrote it down.
     app.choose_language(Language::Spanish);
@@ -493,6 +499,72 @@ fn work_is_offered_from_what_was_recorded_and_nothing_is_added_silently() {
     app.tap_page(Page::Prices);
     assert_eq!(row(&app, "Excavar una tapa").1.right, "$45.50");
     app.session().ask(|store| store.check()).unwrap();
+}
+
+/// A price that nobody gave is said to be missing, wherever the line stands; one that is nothing on purpose is no charge.
+#[test]
+fn a_line_without_a_price_is_never_a_silent_zero() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let (mut app, _) = app_at_a_stop(&path);
+    let missing = "1 accepted line has no price yet and is not in the total.";
+    taps(&mut app, "go dig\ncover 5\ngo pump\npumped yes");
+    app.tap_page(Page::Work);
+    answer(&mut app, "Pumping a tank", "Accepted");
+    let asked = app.pad_view().unwrap();
+    assert_eq!((asked.title.as_str(), asked.unit.as_str()), ("Price of one", "$"));
+    app.cancel_overlay();
+    assert_eq!(row(&app, "Pumping a tank").1.right, "–");
+    assert_eq!(app.page_view().figure, "–");
+    assert!(app.page_view().figure_text.starts_with(missing));
+    assert_eq!(
+        app.card_data().unwrap().work.lines,
+        [missing, "Pumping a tank: no price yet."]
+    );
+    // One with a price beside it: the total is said, and that it is not all.
+    answer(&mut app, "Digging out a lid", "Accepted");
+    type_keys(&mut app, "45.50");
+    assert_eq!(
+        app.card_data().unwrap().work.lines,
+        [
+            "Total: $45.50.",
+            missing,
+            "Pumping a tank: no price yet.",
+            "Digging out a lid: $45.50."
+        ]
+    );
+    // What was declined without a price makes up none.
+    answer(&mut app, "Hose sections beyond the usual", "+ 1");
+    answer(&mut app, "Extra hose, one section", "Declined");
+    assert!(
+        app.pad_view().is_none(),
+        "nobody asks what something declined would have cost"
+    );
+    assert_eq!(
+        app.card_data().unwrap().work.lines.last().unwrap(),
+        "Offered and declined: Extra hose, one section."
+    );
+    // Typed as nothing, it is meant.
+    let (at, _) = row(&app, "Pumping a tank");
+    app.tap_page_row(at);
+    app.picker_choose(1);
+    type_keys(&mut app, "0");
+    assert_eq!(row(&app, "Pumping a tank").1.right, "no charge");
+    assert_eq!(
+        app.card_data().unwrap().work.lines[..2],
+        ["Total: $45.50.", "Pumping a tank: no charge."]
+    );
+    // Priced after all; and given away again by its own row.
+    app.tap_page_row(at);
+    app.picker_choose(1);
+    type_keys(&mut app, "295");
+    assert_eq!(app.page_view().figure, "$340.50");
+    app.tap_page_row(at);
+    app.picker_choose(3);
+    assert_eq!(app.page_view().figure, "$45.50");
+    app.undo();
+    assert_eq!(app.page_view().figure, "$340.50");
+    app.session_mut().settle().unwrap();
 }
 
 #[test]

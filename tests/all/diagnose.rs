@@ -344,7 +344,7 @@ fn thin_evidence_stays_thin() {
             .all(|cause| cause["band"] != "likely")
     );
     let nothing = answer(&json!({}));
-    assert_eq!(nothing["summary"], "Nothing has been looked at yet.");
+    assert_eq!(nothing["summary"], "Nothing that decides has been looked at yet.");
     assert!(
         nothing["causes"]
             .as_array()

@@ -79,6 +79,8 @@ fn fill(app: &mut App) {
     app.tap_page(Page::Work);
     let offers = app.page_view().rows.len();
     app.tap_page_choice(0, 0);
+    // Its price is asked for; here nobody knows it.
+    app.cancel_overlay();
     assert!(offers > 1, "digging and hose");
     app.tap_page(Page::Work);
     app.tap_page_choice(app.page_view().rows.len() - 1, 1);

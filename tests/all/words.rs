@@ -110,7 +110,7 @@ const NOT_READ: &[(&str, &[&str])] = &[
         &[
             "{hours}:{minutes:02}:{rest:02}",
             "{minutes:02}:{rest:02}",
-            "{:.2} in",
+            "{} in",
             "{:.1} cm",
         ],
     ),
@@ -128,7 +128,6 @@ const NOT_READ: &[(&str, &[&str])] = &[
             "SIL Open Font License 1.1",
             "SQLite",
             "Rust crates",
-            "openwashdata fecalcanuga (one figure of the method)",
             "CC BY 4.0, doi 10.5281/zenodo.20795917",
             // Labels kept with a change of the set-up, which has no Undo to show them.
             "language",

@@ -28,6 +28,17 @@ fn clock_text(seconds: i64) -> String {
     }
 }
 
+/// A level in inches. What is kept in whole millimetres as the rounding of an eighth of an inch is that eighth.
+fn inches_text(mm: f64) -> String {
+    let eighths = (mm * 8.0 / MM_PER_INCH).round();
+    let text = if (eighths * MM_PER_INCH / 8.0 - mm).abs() <= 0.5 {
+        format!("{:.3}", eighths / 8.0)
+    } else {
+        format!("{:.2}", mm / MM_PER_INCH)
+    };
+    format!("{} in", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
 impl App {
     /// The run whose second mark is still to be made.
     fn open_run(&self) -> Option<&LeakRun> {
@@ -92,7 +103,7 @@ impl App {
         #[expect(clippy::cast_precision_loss, reason = "a level is far inside f64's whole numbers")]
         let real = mm.abs() as f64;
         let text = match self.session.setup().units {
-            Units::UsCustomary => format!("{:.2} in", real / MM_PER_INCH),
+            Units::UsCustomary => inches_text(real),
             Units::Metric => format!("{:.1} cm", real / 10.0),
         };
         if mm > 0 {
@@ -333,5 +344,19 @@ impl App {
                 removed: false,
             });
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::inches_text;
+
+    #[test]
+    fn a_level_is_said_as_it_was_typed() {
+        // 36 in are 914.4 mm, 35 1/8 in 892.2 mm; 900 mm are no eighth of an inch.
+        assert_eq!(inches_text(914.0), "36 in");
+        assert_eq!(inches_text(892.0), "35.125 in");
+        assert_eq!(inches_text(900.0), "35.43 in");
+        assert_eq!(inches_text(0.0), "0 in");
     }
 }

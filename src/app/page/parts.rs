@@ -17,6 +17,8 @@ const CHAMBER_DP: f64 = 104.0;
 const INSET_DP: f64 = 48.0;
 /// Places to tap stand this far apart, dp.
 const STEP_DP: f64 = 64.0;
+/// The least distance of two places to tap that stand beside each other.
+const ASIDE_DP: f64 = 92.0;
 
 /// A place to tap, and what it stands for.
 #[derive(Clone, Debug, PartialEq)]
@@ -205,8 +207,13 @@ impl App {
         spots.push(spot(TankPart::Inlet, None, INSET_DP, pipe_y));
         if state.compartments().len() > 1 {
             let middle = drawing.divide_x().unwrap_or(inner / 2.0);
-            let middle = middle.clamp(INSET_DP + 92.0, (inner - INSET_DP - 92.0).max(INSET_DP + 92.0));
-            spots.push(spot(TankPart::Baffle, None, middle, pipe_y));
+            let (left, right) = (INSET_DP + ASIDE_DP, inner - INSET_DP - ASIDE_DP);
+            // Where three do not fit beside each other, the wall's stands a step lower, clear of the filter's.
+            spots.push(if left <= right {
+                spot(TankPart::Baffle, None, middle.clamp(left, right), pipe_y)
+            } else {
+                spot(TankPart::Baffle, None, right.max(INSET_DP), (pipe_y + STEP_DP).min(low))
+            });
         }
         spots.push(spot(TankPart::Outlet, None, inner - INSET_DP, pipe_y));
         spots.push(spot(

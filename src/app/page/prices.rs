@@ -5,6 +5,7 @@ use super::{PageChoice, PageNumber, PageRow, PageText, PageView, PriceSlot, Rows
 use crate::app::overlay::{PadKind, PadTarget, SheetTarget};
 use crate::app::shell::App;
 use crate::domain::record::{Price, PriceId, WorkKind, changes};
+use crate::domain::units::Cents;
 
 impl App {
     /// How many lines of the price list have a price, for Setup.
@@ -41,7 +42,8 @@ impl App {
     pub(super) fn prices_rows(&self) -> Rows {
         let figures = self.session.figures();
         let words = figures.words;
-        let row = |title: String, slot: PriceSlot, price: Option<(crate::domain::units::Cents, i64)>| {
+        let row = |title: String, slot: PriceSlot, price: Option<(Cents, i64)>| {
+            let price = price.filter(|(price, _)| *price != Cents(0));
             let row = PageRow {
                 title,
                 detail: match price {
@@ -82,7 +84,14 @@ impl App {
                 .unwrap_or_default(),
         };
         let mut rows = vec![
-            (words.t("Price"), figures.money(price)),
+            (
+                words.t("Price"),
+                if price == Cents(0) {
+                    words.t("no price yet")
+                } else {
+                    figures.money(price)
+                },
+            ),
             (words.t("Tax"), tax_text(tax)),
         ];
         let title = match slot {

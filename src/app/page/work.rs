@@ -49,6 +49,33 @@ pub(super) fn tax_text(ppm: i64) -> String {
     format!("{} %", quantity_text(ppm / 10))
 }
 
+/// What a line comes to before tax, or that it has no price yet.
+fn amount_text(line: &WorkLine, figures: Figures) -> String {
+    if line.unpriced() {
+        figures.words.t("no price yet")
+    } else if line.unit_price == Cents(0) {
+        figures.words.t("no charge")
+    } else {
+        line_amount(line).map_or_else(|| "?".to_owned(), |cents| figures.money(cents))
+    }
+}
+
+/// How many lines the customer accepted without a price.
+pub(super) fn unpriced(work: &[WorkLine]) -> usize {
+    work.iter()
+        .filter(|line| line.accepted == Accepted::Yes && !line.removed && line.unpriced())
+        .count()
+}
+
+/// Says that the sum is not the whole of it.
+fn unpriced_text(count: usize, words: Words) -> String {
+    words.n(
+        "{0} accepted line has no price yet and is not in the total.",
+        "{0} accepted lines have no price yet and are not in the total.",
+        count,
+    )
+}
+
 /// The work on the slip: every accepted line, what was declined, the tax and the total.
 pub(crate) fn slip_lines(work: &[WorkLine], figures: Figures) -> Vec<String> {
     let words = figures.words;
@@ -57,8 +84,9 @@ pub(crate) fn slip_lines(work: &[WorkLine], figures: Figures) -> Vec<String> {
         work.iter()
             .filter(move |line| line.accepted == accepted && !line.removed)
     };
-    let money = |line: &WorkLine| line_amount(line).map_or_else(|| "?".to_owned(), |cents| figures.money(cents));
-    if standing(Accepted::Yes).next().is_some()
+    let money = |line: &WorkLine| amount_text(line, figures);
+    let unpriced = unpriced(work);
+    if standing(Accepted::Yes).count() > unpriced
         && let Some(sum) = totals(work)
     {
         lines.push(if sum.tax == Cents(0) {
@@ -69,6 +97,9 @@ pub(crate) fn slip_lines(work: &[WorkLine], figures: Figures) -> Vec<String> {
                 &[&figures.money(sum.tax), &figures.money(sum.gross())],
             )
         });
+    }
+    if unpriced > 0 {
+        lines.push(unpriced_text(unpriced, words));
     }
     for line in standing(Accepted::Yes) {
         let title = line_title(line, words);
@@ -83,7 +114,13 @@ pub(crate) fn slip_lines(work: &[WorkLine], figures: Figures) -> Vec<String> {
         });
     }
     let declined: Vec<String> = standing(Accepted::No)
-        .map(|line| format!("{} ({})", line_title(line, words), money(line)))
+        .map(|line| {
+            if line.unpriced() {
+                line_title(line, words)
+            } else {
+                format!("{} ({})", line_title(line, words), money(line))
+            }
+        })
         .collect();
     if !declined.is_empty() {
         lines.push(words.f("Offered and declined: {0}.", &[&declined.join(", ")]));
@@ -130,7 +167,12 @@ impl App {
         };
         match totals(work) {
             Some(sum) => {
-                view.figure = figures.money(sum.gross());
+                let unpriced = unpriced(work);
+                view.figure = if unpriced > 0 && sum.gross() == Cents(0) {
+                    "–".to_owned()
+                } else {
+                    figures.money(sum.gross())
+                };
                 view.figure_text = words.f(
                     "accepted, with {0} tax · open {1} · declined {2}",
                     &[
@@ -139,6 +181,9 @@ impl App {
                         &figures.money(sum.declined),
                     ],
                 );
+                if unpriced > 0 {
+                    view.figure_text = format!("{}\n{}", unpriced_text(unpriced, words), view.figure_text);
+                }
                 for (rate, (net, tax)) in &sum.by_rate {
                     if *rate != 0 {
                         view.result.push(words.f(
@@ -177,11 +222,23 @@ impl App {
             }
         };
         for line in state.shown().work.iter().filter(|line| !line.removed) {
+            let unpriced = line.unpriced();
             rows.push((
                 PageRow {
                     title: line_title(line, words),
-                    detail: priced(line.quantity_thousandths, line.unit_price, line.tax_ppm()),
-                    right: line_amount(line).map_or_else(|| "?".to_owned(), |cents| figures.money(cents)),
+                    detail: if unpriced {
+                        let many = quantity_text(line.quantity_thousandths);
+                        words.f("{0} ×, no price yet: tap here to give it", &[&many])
+                    } else if line.unit_price == Cents(0) {
+                        format!("{} ×", quantity_text(line.quantity_thousandths))
+                    } else {
+                        priced(line.quantity_thousandths, line.unit_price, line.tax_ppm())
+                    },
+                    right: if unpriced {
+                        "–".to_owned()
+                    } else {
+                        amount_text(line, figures)
+                    },
                     choices: answers(Some(line.accepted)),
                     opens: true,
                     ..PageRow::default()
@@ -198,10 +255,10 @@ impl App {
                 .collect();
             let price = self.price_of(offer.kind);
             let mut detail = vec![words.f("Offered: {0}", &[&grounds.join(", ")])];
-            detail.push(price.map_or_else(
-                || words.t("no price yet; give one in Setup, or after a tap"),
-                |(price, tax)| priced(offer.quantity_thousandths, price, tax),
-            ));
+            detail.push(match price {
+                Some((price, tax)) if price != Cents(0) => priced(offer.quantity_thousandths, price, tax),
+                _ => words.t("no price yet: it is asked for with a yes"),
+            });
             rows.push((
                 PageRow {
                     title: kind_text(offer.kind, words),
@@ -241,6 +298,7 @@ impl App {
         let label = kind_text(kind, self.session.words());
         let accepted = if choice == 0 { Accepted::Yes } else { Accepted::No };
         let line = WorkLine {
+            id: WorkLineId(self.session.new_id()),
             label,
             quantity_thousandths: offer.quantity_thousandths,
             unit_price,
@@ -251,8 +309,10 @@ impl App {
         self.add_line(line.taxed(tax_ppm));
     }
 
+    /// Adds a line; a price that is missing from what was agreed to is asked for.
     fn add_line(&mut self, line: WorkLine) {
-        self.change("work", |visit, new_id| {
+        let (id, ask) = (line.id, line.unpriced() && line.accepted != Accepted::No);
+        self.change("work", |visit, _| {
             let place = visit
                 .work
                 .iter()
@@ -260,12 +320,23 @@ impl App {
                 .max()
                 .unwrap_or(0);
             visit.work.push(WorkLine {
-                id: WorkLineId(new_id()),
                 stop: visit.stop.id,
                 place,
                 ..line
             });
         });
+        if ask {
+            self.ask_price(id);
+        }
+    }
+
+    fn ask_price(&mut self, id: WorkLineId) {
+        self.open_pad(
+            PadTarget::Page(PageNumber::LinePrice(id)),
+            PadKind::Money,
+            "Price of one",
+            String::new(),
+        );
     }
 
     pub(super) fn choose_accepted(&mut self, id: WorkLineId, choice: usize) {
@@ -277,6 +348,22 @@ impl App {
             } else {
                 answer
             };
+        });
+        let unpriced = |line: &WorkLine| line.id == id && line.accepted == Accepted::Yes && line.unpriced();
+        if self
+            .stop
+            .as_ref()
+            .is_some_and(|state| state.shown().work.iter().any(unpriced))
+        {
+            self.ask_price(id);
+        }
+    }
+
+    /// The price of a line was given; nothing is no charge.
+    pub(super) fn set_line_price(&mut self, id: WorkLineId, price: Cents) {
+        self.change_line("work", id, |line| {
+            line.unit_price = price;
+            line.no_charge = (price == Cents(0)).then_some(true);
         });
     }
 
@@ -298,8 +385,16 @@ impl App {
         let title = line_title(line, words);
         let rows = vec![
             (words.t("How many"), quantity_text(line.quantity_thousandths)),
-            (words.t("Price of one"), figures.money(line.unit_price)),
+            (
+                words.t("Price of one"),
+                if line.unit_price == Cents(0) {
+                    amount_text(line, figures)
+                } else {
+                    figures.money(line.unit_price)
+                },
+            ),
             (words.t("Tax"), tax_text(line.tax_ppm())),
+            (words.t("No charge"), String::new()),
             (words.t("Take off the slip"), String::new()),
         ];
         self.open_page_list(PageChoice::Line(id), title, rows);
@@ -314,13 +409,9 @@ impl App {
                 "How many",
                 String::new(),
             ),
-            1 => self.open_pad(
-                pad(PageNumber::LinePrice(id)),
-                PadKind::Money,
-                "Price of one",
-                String::new(),
-            ),
+            1 => self.ask_price(id),
             2 => self.open_pad(pad(PageNumber::LineTax(id)), PadKind::Percent, "Tax", String::new()),
+            3 => self.set_line_price(id, Cents(0)),
             _ => self.change_line("work", id, |line| line.removed = true),
         }
     }
@@ -355,7 +446,14 @@ impl App {
         let rows = self
             .addable()
             .into_iter()
-            .map(|(_, name, price, _)| (capitalised(&name), figures.money(price)))
+            .map(|(_, name, price, _)| {
+                let price = if price == Cents(0) {
+                    figures.words.t("no price yet")
+                } else {
+                    figures.money(price)
+                };
+                (capitalised(&name), price)
+            })
             .collect();
         self.open_page_list(PageChoice::AddWork, figures.words.t("Which work?"), rows);
     }
@@ -365,6 +463,7 @@ impl App {
             return;
         };
         let line = WorkLine {
+            id: WorkLineId(self.session.new_id()),
             label,
             quantity_thousandths: 1_000,
             unit_price,

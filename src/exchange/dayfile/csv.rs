@@ -480,7 +480,12 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
         let Some([day, place, site, address]) = names.stop(line.stop).filter(|_| !line.removed) else {
             return Ok(());
         };
-        let amount = line_amount(&line).map(|cents| decimal(cents.0, 100, 2));
+        // A price that nobody gave is an empty cell, not 0.00.
+        let priced = !line.unpriced();
+        let price = priced.then(|| decimal(line.unit_price.0, 100, 2));
+        let amount = line_amount(&line)
+            .filter(|_| priced)
+            .map(|cents| decimal(cents.0, 100, 2));
         let tax = percent(line.tax_ppm());
         table.write_record([
             day,
@@ -490,7 +495,7 @@ pub fn write_work(store: &Store, carry: &Carry, out: &mut dyn Write) -> Result<(
             line.place.saturating_add(1).to_string(),
             line.label,
             decimal(line.quantity_thousandths, 1_000, 3),
-            decimal(line.unit_price.0, 100, 2),
+            price.unwrap_or_default(),
             amount.unwrap_or_default(),
             tax,
             line.accepted.word().to_owned(),

@@ -407,7 +407,7 @@ fn readme(order: &Order<'_>) -> String {
          ARCHIVO DIARIO DE LIDMARK\n\
          Día: {day}   Camión: {truck}   Teléfono: {phone}   Número de archivo: {number}\n\
          \n\
-         Este es el trabajo de un camión en un día: vaciados de fosas sépticas, tal como los anotó el técnico.\n\
+         Este es el trabajo de un camión en un día: vaciados de tanques sépticos, tal como los anotó el técnico.\n\
          Es un archivo zip corriente. Nada de lo que contiene necesita un programa nuestro:\n\
          \n\
          csv/        paradas, sitios, cargas, descargas, correcciones, lecturas, trabajos y fotos en tablas para cualquier\n\

@@ -49,6 +49,7 @@ ROWS = {
         ("truck_tank", dict(id=uid(101), truck=None, place=1, name="Rear", capacity_ml=3785000)),
         ("pumping", dict(id=uid(102), stop=STOP, tank=TANK, pumped=1, out_ml=5000000, second_tank=uid(101), second_ml=1215000)),
     ],
+    11: [("work_line", dict(id=uid(110), stop=STOP, place=1, label="filter", quantity_thousandths=1000, unit_price=0, tax_permille=0, no_charge=1))],
 }
 
 for form in range(1, len(STEPS) + 1):
