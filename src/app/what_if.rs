@@ -128,7 +128,7 @@ impl App {
                 verdict: Verdict::Ok,
                 message: String::new(),
             },
-            tank_nudges: (format!("+ {step}"), format!("− {step}")),
+            tank_nudges: (format!("+{step}"), format!("−{step}")),
             grinder: Some(trial.grinder).into(),
             note: match Self::published_years(trial, tank) {
                 Some(years) => words.f(
