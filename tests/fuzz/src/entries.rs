@@ -655,7 +655,10 @@ fn change(bytes: &mut Vec<u8>, edits: &[u8]) {
                     .split_inclusive(|byte| *byte == b'\n')
                     .map(<[u8]>::to_vec)
                     .collect::<Vec<_>>();
-                if let Some(line) = lines.get(at % lines.len().max(1)) {
+                // What has no end of line is told twice as a whole: so often only that it stays a small file.
+                if let Some(line) = lines.get(at % lines.len().max(1))
+                    && bytes.len() < 1 << 20
+                {
                     bytes.extend_from_slice(line);
                 }
             }
