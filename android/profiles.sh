@@ -29,23 +29,23 @@ megabytes() { awk -v bytes="$1" 'BEGIN { printf "%.1f", bytes / 1e6 }'; }
 row() {
     strip -o "$work/stripped" "$2"
     printf '| %s | %s | %s | %s | %s |\n' "$1" "$(megabytes "$(wc -c <"$2")")" "$(megabytes "$(wc -c <"$work/stripped")")" \
-        "$(megabytes "$(gzip -9 -c "$work/stripped" | wc -c)")" "$(start_ms "$work/stripped")"
+        "$(megabytes "$(gzip -9 -c "$work/stripped" | wc -c)")" "$(start_ms "$2")"
 }
-echo '| built with | with symbols, MB | stripped, MB | stripped and packed, MB | start to end, ms |'
+echo '| built with | as built, MB | stripped, MB | stripped and packed, MB | start to end, ms |'
 echo '|---|---|---|---|---|'
 if [ -n "${PROGRAMS:-}" ]; then
     for program in $PROGRAMS; do row "$(basename "$program")" "$program"; done
     exit 0
 fi
-export CARGO_TARGET_DIR="$OUT/sizes" CARGO_PROFILE_RELEASE_STRIP=none
 profile() {
     name=$1
     shift
     env "$@" cargo build --locked --quiet --release --bin lidmark
-    row "$name" "$CARGO_TARGET_DIR/release/lidmark"
+    row "$name" "${CARGO_TARGET_DIR:-target}/release/lidmark"
 }
-profile "as released (thin LTO, one unit, unwinding)" CARGO_INCREMENTAL=0
-profile "fat LTO" CARGO_PROFILE_RELEASE_LTO=fat
-profile "no LTO, 16 units: what cargo does untold" CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_CODEGEN_UNITS=16
-profile "thin LTO, optimised for size" CARGO_PROFILE_RELEASE_OPT_LEVEL=s
-profile "thin LTO, ends at a panic" CARGO_PROFILE_RELEASE_PANIC=abort
+# The folder sizes.sh builds in, and as it builds.
+CARGO_TARGET_DIR="$OUT/sizes" profile "before: no LTO, 16 units, symbols kept (what cargo does untold)" \
+    CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_CODEGEN_UNITS=16 CARGO_PROFILE_RELEASE_STRIP=none
+profile "fat LTO, one unit, stripped" CARGO_PROFILE_RELEASE_LTO=fat
+profile "thin LTO, one unit, stripped, ends at a panic" CARGO_PROFILE_RELEASE_PANIC=abort
+profile "as released: thin LTO, one unit, stripped, unwinds" CARGO_INCREMENTAL=0

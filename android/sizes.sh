@@ -1,8 +1,9 @@
 #!/bin/sh
 # Lists what is linked into the app with its size, crate by crate, and how large the program is with and without symbols.
 #
-# It is the desktop's program in the release profile: the same Rust code as on a phone, with the desktop's window and
-# software renderer in place of Skia. An APK is only linked where the NDK is (build.sh prints its size).
+# It is the desktop's program: the same Rust code as on a phone, with the desktop's window and software renderer in place of
+# Skia. Built without link-time optimisation, which moves code from one crate into another; profiles.sh says what that takes
+# away. An APK is only linked where the NDK is (build.sh prints its size).
 #
 #   android/sizes.sh [--allow-missing]
 set -eu
@@ -12,8 +13,9 @@ command -v cargo-bloat >/dev/null || {
     echo "installing cargo-bloat"
     cargo install --locked --quiet cargo-bloat || not_run "cargo-bloat cannot be installed"
 }
-# With symbols, which say which crate a piece of code is from; everything else as it is released.
-export CARGO_PROFILE_RELEASE_STRIP=none CARGO_TARGET_DIR="$OUT/sizes"
+# With symbols, which say which crate a piece of code is from.
+export CARGO_PROFILE_RELEASE_STRIP=none CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_CODEGEN_UNITS=16
+export CARGO_TARGET_DIR="$OUT/sizes"
 cargo bloat --locked --release --bin lidmark --crates -n 40
 program=$CARGO_TARGET_DIR/release/lidmark
 size -A "$program" | awk '/^\.(text|rodata|eh_frame|gcc_except_table|data.rel.ro|rela.dyn|data|bss) / { printf "%-20s %6.1f MB\n", $1, $2 / 1e6 }'
