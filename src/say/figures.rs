@@ -484,12 +484,12 @@ pub fn parse_date(text: &str) -> Result<NaiveDate, TypedError> {
 
 /// Whole half inches nearest to `mm`.
 fn half_inches(mm: u64) -> u64 {
-    // Half an inch is 127 tenths of a millimetre: exact in integers, half away from zero.
-    (mm * 20 + 127) / 254
+    // Half an inch is 127 tenths of a millimetre: exact in integers, half away from zero, whatever a file holds.
+    u64::try_from((u128::from(mm) * 20 + 127) / 254).unwrap_or(u64::MAX)
 }
 
 fn mm_of_half_inches(halves: i64) -> i64 {
-    let tenths = halves.unsigned_abs().saturating_mul(127);
+    let tenths = u128::from(halves.unsigned_abs()) * 127;
     i64::try_from((tenths + 5) / 10).unwrap_or(i64::MAX) * halves.signum()
 }
 
@@ -525,6 +525,19 @@ mod tests {
         Figures {
             words: Words::new(Language::Spanish),
             ..Figures::default()
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_length_a_file_can_hold_is_too_long_to_be_written(mm in any::<i64>(), steps in any::<i64>()) {
+            for (mm, steps) in [(mm, steps), (i64::MAX, steps), (i64::MIN, steps), (mm, i64::MAX), (mm, i64::MIN)] {
+                for figures in [us(), metric(), spanish()] {
+                    prop_assert!(!figures.mm_value(mm).is_empty());
+                    prop_assert!(!figures.mm(mm).is_empty());
+                    std::hint::black_box(figures.nudged(mm, steps));
+                }
+            }
         }
     }
 
