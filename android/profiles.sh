@@ -15,6 +15,7 @@ Xvfb "$screen" -screen 0 1000x1000x24 >"$work/xvfb.log" 2>&1 &
 server=$!
 trap 'kill $server 2>/dev/null || true; rm -rf "$work"' EXIT
 export DISPLAY=$screen
+for wait in $(seq 50); do [ -S "/tmp/.X11-unix/X${screen#:}" ] && break; sleep 0.2; done
 sleep 1
 
 # The middle of 15 runs, ms: started on an empty book, told to end as soon as it listens.
