@@ -2,9 +2,11 @@
 
 use crate::app::shell::App;
 use crate::domain::record::SiteId;
+use crate::exchange::customer_list::without_accent;
 use crate::say::figures::Figures;
-use crate::store::{BookRow, StoreError};
+use crate::store::{BookList, BookRow, StoreError};
 use geo::{Distance, Geodesic, Point};
+use memchr::memmem;
 
 /// The order of the rows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -44,17 +46,20 @@ pub struct BookLine {
     pub due: DueState,
 }
 
-#[derive(Clone, Debug)]
+/// What is known of a site of the list besides its line.
+#[derive(Clone, Copy, Debug)]
 struct Entry {
-    row: BookRow,
-    /// Lower case, accents taken off: what the search looks at.
-    folded: String,
+    /// Where its words end in the folded text; they begin where those of the site before end.
+    folded_end: usize,
     metres: Option<f64>,
 }
 
 /// The book in memory: what is searched, and which rows show.
 #[derive(Clone, Debug, Default)]
 pub struct BookState {
+    list: BookList,
+    /// Every site's words in lower case, accents taken off: what the search looks at.
+    folded: String,
     entries: Vec<Entry>,
     shown: Vec<u32>,
     search: String,
@@ -68,16 +73,24 @@ static REVISION: std::sync::atomic::AtomicU64 = std::sync::atomic::AtomicU64::ne
 impl BookState {
     /// Takes in all sites.
     #[must_use]
-    pub fn new(rows: Vec<BookRow>, search: &str, sort: BookSort, here: Option<(i64, i64)>) -> Self {
-        let entries = rows
-            .into_iter()
-            .map(|row| Entry {
-                folded: folded(&format!("{} {} {}", row.name, row.address, row.customer)),
-                metres: here.zip(row.position_e7).map(|(from, to)| metres_between(from, to)),
-                row,
+    pub fn new(list: BookList, search: &str, sort: BookSort, here: Option<(i64, i64)>) -> Self {
+        let mut folded = String::new();
+        let entries = list
+            .iter()
+            .map(|row| {
+                for part in [row.name, " ", row.address, " ", row.customer] {
+                    fold_into(&mut folded, part);
+                }
+                Entry {
+                    folded_end: folded.len(),
+                    metres: here.zip(row.position_e7).map(|(from, to)| metres_between(from, to)),
+                }
             })
             .collect();
+        folded.shrink_to_fit();
         let mut state = Self {
+            list,
+            folded,
             entries,
             shown: Vec::new(),
             search: String::new(),
@@ -91,17 +104,28 @@ impl BookState {
     /// Shows the sites in which every word typed occurs.
     pub fn search(&mut self, text: &str) {
         text.clone_into(&mut self.search);
-        let text = folded(text);
-        let terms = text.split_whitespace().collect::<Vec<_>>();
+        let mut typed = String::new();
+        fold_into(&mut typed, text);
+        let terms = typed.split_whitespace().map(memmem::Finder::new).collect::<Vec<_>>();
+        let mut start = 0;
         self.shown = self
             .entries
             .iter()
             .zip(0_u32..)
-            .filter(|(entry, _)| terms.iter().all(|term| entry.folded.contains(term)))
+            .filter(|(entry, _)| {
+                let words = self.folded.get(start..entry.folded_end).unwrap_or_default();
+                start = entry.folded_end;
+                terms.iter().all(|term| term.find(words.as_bytes()).is_some())
+            })
             .map(|(_, index)| index)
             .collect();
         self.order();
         self.revision = REVISION.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    }
+
+    /// Lets the sites go while they are not looked at; what is searched for and the order stay.
+    pub fn put_away(&mut self) {
+        *self = Self::new(BookList::default(), &std::mem::take(&mut self.search), self.sort, None);
     }
 
     /// Changes whenever the rows that show may have changed.
@@ -118,18 +142,22 @@ impl BookState {
     }
 
     fn order(&mut self) {
-        let entries = &self.entries;
-        let entry = |index: &u32| entries.get(*index as usize);
+        let (entries, list) = (&self.entries, &self.list);
         match self.sort {
             // The book comes in order of name.
             BookSort::Name => {}
             BookSort::Nearest => self.shown.sort_by(|a, b| {
-                let metres = |index: &u32| entry(index).and_then(|e| e.metres).unwrap_or(f64::INFINITY);
+                let metres = |index: &u32| {
+                    entries
+                        .get(*index as usize)
+                        .and_then(|entry| entry.metres)
+                        .unwrap_or(f64::INFINITY)
+                };
                 metres(a).total_cmp(&metres(b))
             }),
             BookSort::SoonestDue => self.shown.sort_by_key(|index| {
-                entry(index)
-                    .and_then(|e| e.row.due_on)
+                list.get(*index as usize)
+                    .and_then(|row| row.due_on)
                     .unwrap_or(chrono::NaiveDate::MAX)
             }),
         }
@@ -144,7 +172,7 @@ impl BookState {
     /// Returns how many sites there are, whatever is searched for.
     #[must_use]
     pub const fn total(&self) -> usize {
-        self.entries.len()
+        self.list.len()
     }
 
     /// Whether no row shows.
@@ -156,18 +184,19 @@ impl BookState {
     /// Returns the site of a row that shows.
     #[must_use]
     pub fn site(&self, index: usize) -> Option<SiteId> {
-        self.row(index).map(|entry| entry.row.id)
+        self.row(index).map(|(row, _)| row.id)
     }
 
-    fn row(&self, index: usize) -> Option<&Entry> {
-        self.entries.get(*self.shown.get(index)? as usize)
+    fn row(&self, index: usize) -> Option<(BookRow<'_>, Entry)> {
+        let place = *self.shown.get(index)? as usize;
+        Some((self.list.get(place)?, *self.entries.get(place)?))
     }
 
     /// Returns one row, written out; rows that are not looked at are never written.
     #[must_use]
     pub fn line(&self, index: usize, figures: Figures, today: chrono::NaiveDate) -> Option<BookLine> {
-        let entry = self.row(index)?;
-        let due = match entry.row.due_on {
+        let (row, entry) = self.row(index)?;
+        let due = match row.due_on {
             None => DueState::None,
             Some(due) if due < today => DueState::Over,
             Some(due) if due <= today + chrono::TimeDelta::days(92) => DueState::Soon,
@@ -175,14 +204,13 @@ impl BookState {
         };
         let right = match (self.sort, entry.metres) {
             (BookSort::Nearest, Some(metres)) => figures.distance(metres),
-            _ => entry
-                .row
+            _ => row
                 .due_on
                 .map_or_else(|| figures.words.t("no date yet"), |due| figures.month(due)),
         };
         Some(BookLine {
-            title: entry.row.name.clone(),
-            detail: entry.row.address.clone(),
+            title: row.name.to_owned(),
+            detail: row.address.to_owned(),
             right,
             due,
         })
@@ -207,10 +235,10 @@ impl App {
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn reload_book(&mut self) -> Result<(), StoreError> {
-        let rows = self.session.ask(|store| store.book())?;
+        let list = self.session.ask(|store| store.book())?;
         let here = self.here();
         let search = self.book.search_text().to_owned();
-        self.book = BookState::new(rows, &search, self.book.sorted_by(), here);
+        self.book = BookState::new(list, &search, self.book.sorted_by(), here);
         Ok(())
     }
 
@@ -270,24 +298,17 @@ impl App {
     }
 }
 
-/// Lower case with the accents of Spanish and its neighbours taken off, so that "nino" finds "Niño".
-fn folded(text: &str) -> String {
+/// Adds `text` in lower case with the accents of Spanish and its neighbours taken off, so that "nino" finds "Niño".
+fn fold_into(folded: &mut String, text: &str) {
     if text.is_ascii() {
-        return text.to_ascii_lowercase();
+        let start = folded.len();
+        folded.push_str(text);
+        if let Some(added) = folded.get_mut(start..) {
+            added.make_ascii_lowercase();
+        }
+        return;
     }
-    text.chars()
-        .flat_map(char::to_lowercase)
-        .map(|c| match c {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' => 'a',
-            'é' | 'è' | 'ê' | 'ë' => 'e',
-            'í' | 'ì' | 'î' | 'ï' => 'i',
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' => 'o',
-            'ú' | 'ù' | 'û' | 'ü' => 'u',
-            'ñ' => 'n',
-            'ç' => 'c',
-            other => other,
-        })
-        .collect()
+    folded.extend(text.chars().flat_map(char::to_lowercase).map(without_accent));
 }
 
 /// Distance on the ellipsoid between two positions in 1e-7 degrees, latitude first, metres.

@@ -2,7 +2,6 @@
 //!
 //! Nothing recorded depends on any of it: every tap was handed over to be kept when it was made.
 
-use crate::app::book::BookState;
 use crate::app::device::Moment;
 use crate::app::shell::{App, NoticeKind, Screen};
 
@@ -19,7 +18,7 @@ impl App {
             // The list of all sites is the one large thing; it is read again when it is next looked at.
             Moment::LowMemory => {
                 if self.screen != Screen::Book {
-                    self.book = BookState::default();
+                    self.book.put_away();
                 }
             }
             Moment::ClockChanged => {

@@ -250,6 +250,7 @@ impl App {
                 self.try_book(reloaded);
                 self.leave_stop_on_screen();
                 self.back.clear();
+                self.book.put_away();
             }
             Screen::Book => {
                 let reloaded = self.reload_book();
@@ -265,6 +266,7 @@ impl App {
             }
             Screen::At(station) => {
                 self.back.clear();
+                self.book.put_away();
                 self.stand_at(station);
             }
             Screen::WhatIf => {

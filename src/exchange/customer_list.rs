@@ -578,21 +578,26 @@ pub struct CustomerList {
     pub short_rows: usize,
 }
 
+/// Takes the accent of Spanish and its neighbours off a small letter.
+#[must_use]
+pub const fn without_accent(letter: char) -> char {
+    match letter {
+        'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' => 'a',
+        'é' | 'è' | 'ê' | 'ë' => 'e',
+        'í' | 'ì' | 'î' | 'ï' => 'i',
+        'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'º' => 'o',
+        'ú' | 'ù' | 'û' | 'ü' => 'u',
+        'ñ' => 'n',
+        'ç' => 'c',
+        other => other,
+    }
+}
+
 /// Lower case without accents, signs as single blanks: what two spellings of one thing have in common.
 #[must_use]
 pub fn folded(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars().flat_map(char::to_lowercase) {
-        let plain = match c {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' => 'a',
-            'é' | 'è' | 'ê' | 'ë' => 'e',
-            'í' | 'ì' | 'î' | 'ï' => 'i',
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'º' => 'o',
-            'ú' | 'ù' | 'û' | 'ü' => 'u',
-            'ñ' => 'n',
-            'ç' => 'c',
-            other => other,
-        };
+    for plain in text.chars().flat_map(char::to_lowercase).map(without_accent) {
         if plain.is_alphanumeric() {
             out.push(plain);
         } else if !matches!(plain, '\'' | '’' | '.' | '\u{300}'..='\u{36f}') && !out.ends_with(' ') && !out.is_empty()

@@ -24,7 +24,7 @@ pub use ledger::{
     BlobRow, Conflict, DayFile, DoubtfulFile, NamedFile, PhoneKey, ReusedSequence, SequenceNote, Side, TakenIn,
 };
 pub use merge::{ActionRow, Merged, Merger};
-pub use query::{BookRow, DayRow, HistoryRow};
+pub use query::{BookList, BookRow, DayRow, HistoryRow};
 pub use truck::{LoadRow, TruckRows};
 pub use wipe::Wipe;
 
@@ -179,6 +179,10 @@ impl Store {
     }
 
     /// A flag is set while the book is open and cleared by [`Store::close`]; finding it set means the last run was cut off.
+    ///
+    /// Where the log is new the flag is not flushed by itself, which would take three flushes before the first screen: the
+    /// first action's commit flushes the whole log. Until then no record is in it, and a power cut leaves the book as it
+    /// was closed. A log that is used again is flushed at once: its old lines may only be believed or overwritten whole.
     fn check_after_unclean_end(&mut self) -> Result<(), StoreError> {
         let doing = "check the book";
         let was_open = self.meta("open")?.is_some_and(|flag| flag == "1");
@@ -190,6 +194,19 @@ impl Store {
             if verdict != "ok" {
                 return Err(StoreError::Damaged { detail: verdict });
             }
+        } else if log_length(&self.path) == 0 {
+            let set = |name, value: i64| self.db.pragma_update(None, name, value).map_err(StoreError::sql(doing));
+            let pages: i64 = self
+                .db
+                .pragma_query_value(None, "wal_autocheckpoint", |row| row.get(0))
+                .map_err(StoreError::sql(doing))?;
+            // Nothing moves from the log into the book before the log is on the disk.
+            set("wal_autocheckpoint", 0)?;
+            set("synchronous", 0)?;
+            let noted = self.set_meta("open", "1");
+            set("synchronous", 2)?;
+            set("wal_autocheckpoint", pages)?;
+            noted?;
         } else {
             self.set_meta("open", "1")?;
         }
@@ -616,6 +633,8 @@ mod tests {
             };
             // sqlite.org/pragma.html: synchronous 2 is FULL, temp_store 2 is MEMORY.
             assert_eq!(number("synchronous"), 2);
+            // sqlite.org/c3ref/wal_autocheckpoint.html: 1000 pages when nothing else is said.
+            assert_eq!(number("wal_autocheckpoint"), 1000);
             assert_eq!(number("foreign_keys"), 1);
             assert_eq!(number("trusted_schema"), 0);
             assert_eq!(number("temp_store"), 2);

@@ -1066,3 +1066,71 @@ fn closing_the_desk_keeps_what_was_handed_over_and_closes_in_order() {
     );
     assert!(tables["lid"][0].contains("Integer(19)"), "{:?}", tables["lid"]);
 }
+
+/// Oracle: SQLite's own `NOCASE` and byte order (sqlite.org/datatype3.html, 7.1).
+#[test]
+fn the_book_lists_its_sites_in_the_order_sqlite_would() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("book.sqlite");
+    let names = [
+        "mill House",
+        "Mill house",
+        "mill",
+        "MILL",
+        "Mill",
+        "Ñandú",
+        "ñandú",
+        "_yard",
+        "[yard",
+        "",
+        "Zoe",
+        "zoe's",
+        "a\u{1F600}",
+        "12",
+        "9",
+        "mill house 2",
+    ];
+    let mut store = Store::open(&path).unwrap();
+    for (n, name) in (0_u128..).zip(names.iter().cycle().take(3 * names.len())) {
+        let site = Site {
+            id: SiteId(Uuid::from_u128(0x9000 + (n * 7919) % 97)),
+            name: (*name).to_owned(),
+            address: format!("{} Lane", n % 2),
+            customer: format!("Customer {n}"),
+            due_on: (n % 3 == 0).then(|| now().date_naive()),
+            ..Site::default()
+        };
+        store
+            .keep(&op(None, "new", false, changes(&[], std::slice::from_ref(&site))))
+            .unwrap();
+    }
+    let listed = store.book().unwrap();
+    assert_eq!(listed.len(), 3 * names.len());
+    let db = Connection::open(&path).unwrap();
+    let mut select = db
+        .prepare("SELECT id, name, address, customer, due_on FROM site ORDER BY name COLLATE NOCASE, address, id")
+        .unwrap();
+    let expected = select
+        .query_map([], |row| {
+            let text = |column: usize| row.get::<_, String>(column);
+            Ok((text(0)?, text(1)?, text(2)?, text(3)?, row.get::<_, Option<String>>(4)?))
+        })
+        .unwrap()
+        .map(Result::unwrap)
+        .collect::<Vec<_>>();
+    let found = listed
+        .iter()
+        .map(|row| {
+            let due = row.due_on.map(|day| day.to_string());
+            let customer = row.customer.trim_end().to_owned();
+            (
+                row.id.0.to_string(),
+                row.name.to_owned(),
+                row.address.to_owned(),
+                customer,
+                due,
+            )
+        })
+        .collect::<Vec<_>>();
+    assert_eq!(found, expected);
+}

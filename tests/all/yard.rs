@@ -350,10 +350,7 @@ fn the_second_visit_leads_to_the_lid_and_needs_no_position() {
     drop(app);
 
     let mut app = app_on(&path);
-    let site = app
-        .session()
-        .ask(|store| Ok(store.book()?.first().unwrap().id))
-        .unwrap();
+    let site = app.session().ask(|store| Ok(store.book()?.get(0).unwrap().id)).unwrap();
     app.start_at(site).unwrap();
     app.go(Screen::At(Station::Find));
     let view = app.find_view();

@@ -40,7 +40,7 @@ one() {
     if [ "$target" = dayfile_fault ]; then words+=(-len_control=0 -detect_leaks=0); fi
     mkdir -p "artifacts/$target"
     local TIMEFORMAT='wall %R user %U sys %S'
-    { time ASAN_OPTIONS=detect_odr_violation=0:quarantine_size_mb=32 nice -n 19 "$programs/$target" \
+    { time ASAN_OPTIONS=detect_odr_violation=0:quarantine_size_mb=32 "$programs/$target" \
         ".corpus/$target" ${words[@]+"${words[@]}"} -artifact_prefix="artifacts/$target/" -max_total_time=$((minutes * 60)) \
         -timeout=10 -rss_limit_mb=1024 -malloc_limit_mb=512 -max_len="$(longest "$target")" -print_final_stats=1 \
         >"$log" 2>&1; } 2>"$log.time" || status=$?

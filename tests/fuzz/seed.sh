@@ -22,7 +22,7 @@ done
 
 # A quoted word of a file becomes one line of libFuzzer's dictionary.
 words() {
-    grep -oh '"[A-Za-z0-9_$-]*"' "$@" | sort -u | sed 's/"\(.*\)"/"\\"\1\\""/'
+    grep -aoh '"[A-Za-z0-9_$-]*"' "$@" | sort -u | sed 's/"\(.*\)"/"\\"\1\\""/'
 }
 mkdir -p .words
 words ../../docs/schema/planfile.schema.json ../../src/exchange/planfile.rs >.words/planfile
@@ -31,5 +31,5 @@ words ../../docs/schema/locate-input.schema.json >.words/locate
 words ../../docs/schema/diagnose-input.schema.json >.words/diagnose
 words corpus/geojson/* >.words/geojson
 words ../../docs/schema/day-record.schema.json ../../docs/schema/day-log.schema.json >.words/dayfile_fault
-grep -oh '^[a-z_]*' ../../src/exchange/rulesets/*.toml | sort -u | sed -n 's/..*/"&"/p' >.words/rulefile
-grep -oh '</\{0,1\}[a-z]*' corpus/gpx/* | sort -u | sed -n 's/..*/"&"/p' >.words/gpx
+grep -aoh '^[a-z_]*' ../../src/exchange/rulesets/*.toml | sort -u | sed -n 's/..*/"&"/p' >.words/rulefile
+grep -aoh '</\{0,1\}[a-z]*' corpus/gpx/* | sort -u | sed -n 's/..*/"&"/p' >.words/gpx

@@ -171,16 +171,11 @@ impl Book {
     }
 
     pub fn rename(&mut self, from: &str, to: &str, at: DateTime<FixedOffset>) {
-        let row = self
-            .store
-            .book()
-            .unwrap()
-            .into_iter()
-            .find(|row| row.name == from)
-            .unwrap();
+        let listed = self.store.book().unwrap();
+        let renamed = listed.iter().find(|row| row.name == from).unwrap();
         let change = FieldChange {
             table: Site::TABLE,
-            id: row.id.0,
+            id: renamed.id.0,
             field: "name",
             value: Cell::Text(to.to_owned()),
         };
