@@ -21,7 +21,7 @@ use crate::domain::locate::fix::Fix;
 use crate::exchange::position::{PositionSource, SourceError};
 use crate::platform::folders::Folders;
 use crate::platform::position;
-use crate::platform::start::{self, Parts, RunError};
+use crate::platform::start::{self, Opening, Parts, RunError};
 use crate::ui;
 use chrono::DateTime;
 use jni::objects::{JClass, JString};
@@ -329,7 +329,15 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
     let folder = app
         .internal_data_path()
         .ok_or_else(|| no_window(&"the phone names no folder of the app's own"))?;
-    let window = ui::AppWindow::new().map_err(|error| no_window(&error))?;
+    let folders = Folders::at(folder);
+    let opening = Opening::begin(&folders);
+    let window = match ui::AppWindow::new() {
+        Ok(window) => window,
+        Err(error) => {
+            opening.give_up();
+            return Err(no_window(&error));
+        }
+    };
     let (sender, news) = channel();
     let weak = window.as_weak();
     {
@@ -364,7 +372,7 @@ fn run(app: &AndroidApp) -> Result<(), RunError> {
         device,
         news,
     };
-    let done = start::run(&window, &Folders::at(folder), parts);
+    let done = start::run(&window, &folders, opening, parts);
     // The process may live on and start another activity: nothing of this one may answer for it.
     let mut listeners = LISTENERS.lock().unwrap_or_else(PoisonError::into_inner);
     listeners.news = None;

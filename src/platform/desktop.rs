@@ -2,7 +2,7 @@
 
 use crate::app::device::Device;
 use crate::platform::folders::Folders;
-use crate::platform::start::{self, Parts, RunError};
+use crate::platform::start::{self, Opening, Parts, RunError};
 use crate::platform::{phone as played, pictures, position};
 use crate::ui;
 use slint::ComponentHandle;
@@ -23,8 +23,16 @@ pub fn run(
     camera: Option<PathBuf>,
     phone: bool,
 ) -> Result<(), RunError> {
-    choose_renderer()?;
-    let window = ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string()))?;
+    let opening = Opening::begin(folders);
+    let made =
+        choose_renderer().and_then(|()| ui::AppWindow::new().map_err(|error| RunError::NoDisplay(error.to_string())));
+    let window = match made {
+        Ok(window) => window,
+        Err(error) => {
+            opening.give_up();
+            return Err(error);
+        }
+    };
     let (device, news) = if phone {
         played::played(window.as_weak())
     } else {
@@ -38,7 +46,7 @@ pub fn run(
         device,
         news,
     };
-    start::run(&window, folders, parts)
+    start::run(&window, folders, opening, parts)
 }
 
 /// Draws in software unless the person says otherwise: it needs no graphics driver and repaints only what changed.

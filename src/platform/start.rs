@@ -8,6 +8,7 @@ use crate::app::photos::PictureSource;
 use crate::app::position::{Opener, Wake};
 use crate::app::session::{Clock, Session};
 use crate::app::shell::App;
+use crate::domain::rules::RuleSet;
 use crate::platform::folders::{Folders, rule_sets};
 use crate::say::words::Words;
 use crate::store::{Store, StoreError};
@@ -18,6 +19,7 @@ use std::path::PathBuf;
 use std::rc::Rc;
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
+use std::thread::{self, JoinHandle};
 
 /// Why the app could not run.
 #[derive(Debug, thiserror::Error)]
@@ -73,27 +75,89 @@ pub struct Parts {
     pub news: Receiver<News>,
 }
 
-/// Opens the book and runs the app in `window` until it is closed.
+/// The book on its way: opened, and the rule sets read, while the window is being made.
+#[derive(Debug)]
+pub enum Opening {
+    /// By a thread of its own.
+    Begun(JoinHandle<Result<Opened, RunError>>),
+    /// On a system without a thread to spare.
+    Done(Box<Result<Opened, RunError>>),
+}
+
+/// A book that is open, and the rule sets.
+#[derive(Debug)]
+pub struct Opened {
+    store: Store,
+    sets: Vec<RuleSet>,
+    /// Rule files of one's own that were refused.
+    refused: Vec<String>,
+}
+
+impl Opening {
+    /// Begins to open the book.
+    #[must_use]
+    pub fn begin(folders: &Folders) -> Self {
+        let open = {
+            let folders = folders.clone();
+            move || {
+                std::fs::create_dir_all(folders.root()).map_err(|source| RunError::Folder {
+                    path: folders.root().to_owned(),
+                    source,
+                })?;
+                let store = Store::open(&folders.book())?;
+                let (sets, refused) = rule_sets(&folders.rules());
+                Ok(Opened { store, sets, refused })
+            }
+        };
+        match thread::Builder::new().name("opening".to_owned()).spawn(open.clone()) {
+            Ok(thread) => Self::Begun(thread),
+            Err(_) => Self::Done(Box::new(open())),
+        }
+    }
+
+    fn wait(self) -> Result<Opened, RunError> {
+        match self {
+            Self::Begun(thread) => thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)),
+            Self::Done(opened) => *opened,
+        }
+    }
+
+    /// Closes the book again in order, where no window can be opened.
+    pub fn give_up(self) {
+        if let Ok(opened) = self.wait() {
+            // Without the note that it is closed, the next start checks the book.
+            drop(opened.store.close());
+        }
+    }
+}
+
+/// Runs the app in `window` until it is closed.
 ///
 /// # Errors
 /// [`RunError`], with what to do in [`RunError::lines`].
-pub fn run(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<(), RunError> {
-    let app = match open(window, folders, parts) {
-        Ok(app) => app,
-        Err(error) => {
-            // A desktop prints it; a phone has nowhere to print to.
-            #[cfg(target_os = "android")]
-            show_refusal(window, &error);
-            return Err(error);
-        }
-    };
-    let app: SharedApp = Rc::new(RefCell::new(app));
+pub fn run(window: &ui::AppWindow, folders: &Folders, opening: Opening, parts: Parts) -> Result<(), RunError> {
+    let filled = fill(window, folders, opening, parts);
+    // A desktop prints it; a phone has nowhere to print to.
+    #[cfg(target_os = "android")]
+    if let Err(error) = &filled {
+        show_refusal(window, error);
+    }
+    let _app = filled?;
+    window.run().map_err(|error| RunError::NoDisplay(error.to_string()))
+}
+
+/// Fills the window from the book; returns the app behind it.
+///
+/// # Errors
+/// [`RunError`] when the book cannot be used.
+pub fn fill(window: &ui::AppWindow, folders: &Folders, opening: Opening, parts: Parts) -> Result<SharedApp, RunError> {
+    let app: SharedApp = Rc::new(RefCell::new(open(window, folders, opening, parts)?));
     bind::attach(
         window,
         &app,
         Box::new(|app| demo::open_bundled(app).map_err(|error| error.to_string())),
     );
-    window.run().map_err(|error| RunError::NoDisplay(error.to_string()))
+    Ok(app)
 }
 
 /// Says over the whole window why the book cannot be opened, until it is closed.
@@ -112,19 +176,14 @@ fn show_refusal(window: &ui::AppWindow, error: &RunError) {
     drop(window.run());
 }
 
-fn open(window: &ui::AppWindow, folders: &Folders, parts: Parts) -> Result<App, RunError> {
-    std::fs::create_dir_all(folders.root()).map_err(|source| RunError::Folder {
-        path: folders.root().to_owned(),
-        source,
-    })?;
-    let store = Store::open(&folders.book())?;
-    let (sets, refused) = rule_sets(&folders.rules());
+fn open(window: &ui::AppWindow, folders: &Folders, opening: Opening, parts: Parts) -> Result<App, RunError> {
     let weak = window.as_weak();
     let wake: Wake = Arc::new(move || {
         // The window may be gone while the last actions are kept; then nobody is left to tell.
         drop(weak.upgrade_in_event_loop(|window| ui::AppApi::get(&window).invoke_news()));
     });
     let book_wake = wake.clone();
+    let Opened { store, sets, refused } = opening.wait()?;
     let mut session = Session::new(store, sets, parts.clock, move || book_wake())?;
     drop(session.set_steady_clock(super::steady::clock()));
     let mut app = App::start(session, folders.slips())?;

@@ -11,6 +11,7 @@ use std::time::Instant;
 use lidmark::app::bind::{self, SharedApp};
 use lidmark::app::card::{CardData, PageSize, lay_out};
 use lidmark::app::demo::{self, do_tap};
+use lidmark::app::device::Device;
 use lidmark::app::session::Session;
 use lidmark::app::shell::{App, Screen};
 use lidmark::app::stop::Quantity;
@@ -19,7 +20,9 @@ use lidmark::domain::tank::TankShape;
 use lidmark::domain::units::{Length, Volume};
 use lidmark::exchange::inputs::work_input;
 use lidmark::exchange::rulefile;
-use lidmark::platform::picture;
+use lidmark::platform::folders::Folders;
+use lidmark::platform::start::{self, Opening, Parts};
+use lidmark::platform::{picture, pictures, position};
 use lidmark::say::paper;
 use lidmark::store::Store;
 use lidmark::ui::{AppWindow, BookApi};
@@ -240,6 +243,13 @@ fn tap_to_durable(folder: &Path) {
 
 // --- a book of 20,000 ----------------------------------------------------------------------------
 
+/// A book in a folder of its own, as the app keeps it.
+fn own_folder(folder: &Path, name: &str) -> std::path::PathBuf {
+    let folders = Folders::at(folder.join(name));
+    std::fs::create_dir_all(folders.root()).unwrap();
+    folders.book()
+}
+
 fn large_book(folder: &Path) -> std::path::PathBuf {
     const FIRST: [&str; 20] = [
         "Alder",
@@ -266,7 +276,7 @@ fn large_book(folder: &Path) -> std::path::PathBuf {
     const SECOND: [&str; 10] = [
         "Bend", "Creek", "Farm", "Hollow", "Lane", "Mill", "Point", "Ridge", "Spring", "Valley",
     ];
-    let book = folder.join("large.sqlite");
+    let book = own_folder(folder, "large");
     let mut app = app_on(&book);
     app.start_empty();
     app.session_mut().settle().unwrap();
@@ -330,33 +340,48 @@ fn shared(book: &Path) -> SharedApp {
 fn draw_first_frame(what: &str) {
     let started = Instant::now();
     let since = || started.elapsed().as_secs_f64();
-    picture::install().unwrap();
-    let say = |opened: f64, made: f64| {
+    let say = |made: f64, filled: f64| {
         let mut out = std::io::stdout().lock();
-        writeln!(out, "{opened} {made} {}", since()).unwrap();
+        writeln!(out, "{made} {filled} {}", since()).unwrap();
         out.flush().unwrap();
     };
     match what {
         "empty" => {
+            picture::install().unwrap();
             let window = least::EmptyWindow::new().unwrap();
             let made = since();
             draw(window.window());
-            say(0.0, made);
+            say(made, made);
         }
         "line" => {
+            picture::install().unwrap();
             let window = least::OneLine::new().unwrap();
             let made = since();
             draw(window.window());
-            say(0.0, made);
+            say(made, made);
         }
         _ => {
-            let app = shared(Path::new(&std::env::var_os(CHILD_BOOK).unwrap()));
-            let opened = since();
+            // As `platform::desktop` starts, but for the window's place.
+            let book = std::env::var_os(CHILD_BOOK).unwrap();
+            let folders = Folders::at(Path::new(&book).parent().unwrap().to_owned());
+            let opening = Opening::begin(&folders);
+            picture::install().unwrap();
             let window = AppWindow::new().unwrap();
-            bind::attach(&window, &app, Box::new(|_| Ok(())));
             let made = since();
+            let (device, news) = (Device::default(), std::sync::mpsc::channel().1);
+            let parts = Parts {
+                clock: Box::new(|| chrono::Local::now().fixed_offset()),
+                open_position: position::opener(1.0),
+                position_source: None,
+                pictures: pictures::source(None),
+                device,
+                news,
+            };
+            let app = start::fill(&window, &folders, opening, parts).unwrap();
+            let filled = since();
             draw(window.window());
-            say(opened, made);
+            say(made, filled);
+            drop(app);
             // A window that shows is kept alive, and the book in it would not be closed in order.
             window.hide().unwrap();
         }
@@ -386,7 +411,7 @@ fn time_child(what: &str, book: &Path) -> (f64, [f64; 3]) {
 }
 
 fn first_frame(book: &Path) {
-    let small = book.with_file_name("small.sqlite");
+    let small = own_folder(book.parent().unwrap().parent().unwrap(), "small");
     let mut app = app_on(&small);
     app.start_empty();
     app.session_mut().settle().unwrap();
@@ -412,7 +437,7 @@ fn first_frame(book: &Path) {
     row_with_bar(&what, median(&large), "an empty Slint window", median(&empty), 1.5);
     let part = |of: &dyn Fn(&[f64; 3]) -> f64| written(median(&parts.iter().map(of).collect::<Vec<_>>()));
     report::note(&format!(
-        "of it: book opened {}, window made and filled {}, drawn {}; the rest is the process starting",
+        "of it: window made, the book being opened meanwhile, {}, filled {}, drawn {}; the rest is the process starting",
         part(&|p| p[0]),
         part(&|p| p[1] - p[0]),
         part(&|p| p[2] - p[1])
