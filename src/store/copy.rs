@@ -1,6 +1,6 @@
 //! Whole copies of the book: made by `SQLite`'s online backup, checked, and put where they belong in one step.
 
-use super::{Store, StoreError, connect};
+use super::{Store, StoreError, connect, connect_to_look};
 use rusqlite::{Connection, OpenFlags};
 use std::path::Path;
 
@@ -14,7 +14,7 @@ impl Store {
     pub fn copy(from: &Path, to: &Path, watch: &dyn Fn(u64, u64)) -> Result<(), StoreError> {
         let doing = "copy the book";
         let fail = StoreError::sql(doing);
-        let (source, _) = connect(from, OpenFlags::default() - OpenFlags::SQLITE_OPEN_CREATE)?;
+        let (source, _) = connect_to_look(from)?;
         let mut copy = Connection::open(to).map_err(|source| StoreError::from_sqlite_open(to, source))?;
         {
             let backup = rusqlite::backup::Backup::new(&source, &mut copy).map_err(&fail)?;

@@ -34,6 +34,7 @@ use merge::FromFiles;
 use rusqlite::config::DbConfig;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, ToSql, Transaction, TransactionBehavior, params};
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
@@ -89,13 +90,13 @@ impl Store {
 
     /// Opens a book that is there to look something up: nothing is written, so that the file stays byte for byte as it is.
     ///
-    /// A book of an older form is opened as [`Store::open`] does, which brings it to this program's form.
+    /// A book of an older form is opened as [`Store::open`] does, which brings it to this program's form. One that may not
+    /// be written, or lies where nothing may be, is read all the same as long as no log lies beside it.
     ///
     /// # Errors
     /// As [`Store::open`]; also when there is no file.
     pub fn look(path: &Path) -> Result<Self, StoreError> {
-        // Not read-only: then SQLite could not take away the empty log it makes beside the file.
-        let (db, found) = connect(path, OpenFlags::default() - OpenFlags::SQLITE_OPEN_CREATE)?;
+        let (db, found) = connect_to_look(path)?;
         if found < SCHEMA_VERSION {
             drop(db);
             return Self::open(path);
@@ -375,7 +376,64 @@ impl Store {
 /// A file that is not ours or too new stays byte for byte as it was.
 fn connect(path: &Path, flags: OpenFlags) -> Result<(Connection, u32), StoreError> {
     let open = |source| StoreError::from_sqlite_open(path, source);
-    let db = Connection::open_with_flags(path, flags).map_err(open)?;
+    examined(Connection::open_with_flags(path, flags).map_err(open)?, path)
+}
+
+/// Opens a file that is there to read it, also where nothing may be written.
+///
+/// Reading a book with a log takes a file beside it (sqlite.org/wal.html, "Read-Only Databases"). Where that cannot be made
+/// and no log is there, nobody has the book, and it is read as a file that does not change.
+fn connect_to_look(path: &Path) -> Result<(Connection, u32), StoreError> {
+    use rusqlite::ErrorCode::{CannotOpen, PermissionDenied, ReadOnly};
+    use std::io::ErrorKind::{PermissionDenied as NotAllowed, ReadOnlyFilesystem};
+    let has_log = || beside(path, "-wal").exists() || beside(path, "-journal").exists();
+    let file = std::fs::OpenOptions::new().write(true).open(path);
+    let is_protected = file.is_err_and(|error| matches!(error.kind(), NotAllowed | ReadOnlyFilesystem));
+    if is_protected && !has_log() {
+        return connect_unchanging(path);
+    }
+    // Not read-only: then SQLite could not take away the empty log it makes beside the file.
+    match connect(path, OpenFlags::default() - OpenFlags::SQLITE_OPEN_CREATE) {
+        Err(StoreError::Open { source, .. })
+            if matches!(
+                source.sqlite_error_code(),
+                Some(CannotOpen | PermissionDenied | ReadOnly)
+            ) && path.is_file()
+                && !has_log() =>
+        {
+            connect_unchanging(path)
+        }
+        other => other,
+    }
+}
+
+/// Opens a file nobody can change (sqlite.org/uri.html, `immutable`).
+fn connect_unchanging(path: &Path) -> Result<(Connection, u32), StoreError> {
+    let open = |source| StoreError::from_sqlite_open(path, source);
+    let whole = std::path::absolute(path).map_err(StoreError::file("open the book", path))?;
+    let mut name = "file:".to_owned();
+    let bytes = whole.as_os_str().as_encoded_bytes();
+    if !bytes.starts_with(b"/") {
+        name.push('/');
+    }
+    for byte in bytes.iter().copied() {
+        if cfg!(windows) && byte == b'\\' {
+            name.push('/');
+        } else if byte.is_ascii_alphanumeric() || b"/-._~:".contains(&byte) {
+            name.push(char::from(byte));
+        } else {
+            // Writing to a String cannot fail.
+            let _ = write!(name, "%{byte:02X}");
+        }
+    }
+    name.push_str("?immutable=1");
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    examined(Connection::open_with_flags(name, flags).map_err(open)?, path)
+}
+
+/// Looks at what has been opened before anything is written.
+fn examined(db: Connection, path: &Path) -> Result<(Connection, u32), StoreError> {
+    let open = |source| StoreError::from_sqlite_open(path, source);
     // Without this, closing it again would fold a log its own program left beside it into the file. Where there is none,
     // closing takes away the empty one that opening makes.
     db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, log_length(path) > 0)
@@ -425,9 +483,14 @@ fn is_cut_short(path: &Path, page: u64) -> bool {
 
 /// How much stands in the log beside a book.
 fn log_length(path: &Path) -> u64 {
-    let mut log = path.as_os_str().to_owned();
-    log.push("-wal");
-    std::fs::metadata(Path::new(&log)).map_or(0, |file| file.len())
+    std::fs::metadata(beside(path, "-wal")).map_or(0, |file| file.len())
+}
+
+/// The name of what `SQLite` lays beside a file.
+fn beside(path: &Path, end: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(end);
+    PathBuf::from(name)
 }
 
 fn damaged(record: &str, field: &str) -> StoreError {
