@@ -5,7 +5,7 @@
 use crate::domain::record::{
     Cell, Compartment, FieldChange, Lid, Op, Record, Site, SiteId, Stop, StopId, Tank, changes,
 };
-use crate::store::{Store, StoreError};
+use crate::store::{DayRow, Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
 use serde::de::{Deserializer, Visitor};
 use serde::{Deserialize, Serialize};
@@ -332,6 +332,51 @@ pub fn planned<R: Record>(store: &Store, record: &R) -> Result<PlannedRecord, St
 /// # Errors
 /// [`PlanFileError`]; then nothing has been changed.
 pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -> Result<Taken, PlanFileError> {
+    put(store, plan, now, None)
+}
+
+/// Puts a plan into the book of the office that has made it, as [`take_in`] does; and a stop that was taken off the day stands
+/// there again, because the plan is the office's last word.
+///
+/// * `take_off`: stops that are taken off the day in the same breath; one that has been begun stays
+///
+/// # Errors
+/// [`PlanFileError`]; then nothing has been changed.
+pub fn make(
+    store: &mut Store,
+    plan: &PlanFile,
+    now: DateTime<FixedOffset>,
+    take_off: &[Stop],
+) -> Result<Taken, PlanFileError> {
+    put(store, plan, now, Some(take_off))
+}
+
+/// Returns the stops of the plan's day that an earlier plan for the same truck has put there and this one leaves out, except
+/// those that were begun.
+///
+/// # Errors
+/// [`StoreError`] when the book cannot be read.
+pub fn left_standing(store: &Store, day: NaiveDate, plan: Uuid, sites: &[SiteId]) -> Result<Vec<DayRow>, StoreError> {
+    let mut rows = store.day(day)?;
+    rows.retain(|row| {
+        let stop = &row.stop;
+        is_open(stop) && stop.id == stop_id(plan, stop.site) && !sites.contains(&stop.site)
+    });
+    Ok(rows)
+}
+
+/// Whether nobody has begun it.
+fn is_open(stop: &Stop) -> bool {
+    stop.started_at.is_none() && stop.finished_at.is_none()
+}
+
+/// * `own`: the plan was made over this very book; then the stops to be taken off
+fn put(
+    store: &mut Store,
+    plan: &PlanFile,
+    now: DateTime<FixedOffset>,
+    own: Option<&[Stop]>,
+) -> Result<Taken, PlanFileError> {
     let latest = now
         .checked_add_signed(TimeDelta::days(1))
         .map_or(plan.made_at, |tomorrow| plan.made_at.min(tomorrow));
@@ -343,7 +388,7 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
     // One action for each time a change was made, so that the log keeps that time: what somebody else has changed since, and
     // nobody here has heard of yet, has to stay the later word.
     let mut by_time = BTreeMap::<String, (DateTime<FixedOffset>, Vec<FieldChange>)>::new();
-    let mut put = |at: DateTime<FixedOffset>, change: FieldChange| {
+    let mut keep = |at: DateTime<FixedOffset>, change: FieldChange| {
         let (_, list) = by_time
             .entry(at.to_utc().to_rfc3339())
             .or_insert_with(|| (at, Vec::new()));
@@ -362,7 +407,7 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
                 Merged::New(list) => fresh.extend(list),
                 Merged::Known(list) => {
                     for (at, change) in list {
-                        put(at.unwrap_or(latest), change);
+                        keep(at.unwrap_or(latest), change);
                     }
                 }
             }
@@ -372,11 +417,18 @@ pub fn take_in(store: &mut Store, plan: &PlanFile, now: DateTime<FixedOffset>) -
     let begun_at = fresh.iter().filter_map(|(at, _)| *at).min().unwrap_or(latest);
     for (at, change) in &fresh {
         if let Some(at) = at.filter(|at| *at > begun_at) {
-            put(at, change.clone());
+            keep(at, change.clone());
         }
     }
     let fresh = fresh.into_iter().map(|(_, change)| change).collect::<Vec<_>>();
-    let stops = stops(store, plan, &mut taken)?;
+    let mut stops = stops(store, plan, own.is_some(), &mut taken)?;
+    for stop in own.unwrap_or_default().iter().filter(|stop| is_open(stop)) {
+        let off = Stop {
+            removed: true,
+            ..stop.clone()
+        };
+        stops.extend(changes(std::slice::from_ref(stop), &[off]));
+    }
     let op = |at: DateTime<FixedOffset>, changes: Vec<FieldChange>| {
         // The id follows from what is done, so that an action is never kept twice.
         let what = format!("{} {at} {changes:?}", plan.plan_id);
@@ -473,7 +525,9 @@ fn merged<R: Record>(
 }
 
 /// The changes to the day's stops.
-fn stops(store: &Store, plan: &PlanFile, taken: &mut Taken) -> Result<Vec<FieldChange>, PlanFileError> {
+///
+/// * `again`: what was taken off stands on the day again
+fn stops(store: &Store, plan: &PlanFile, again: bool, taken: &mut Taken) -> Result<Vec<FieldChange>, PlanFileError> {
     let on_day = store.day(plan.day)?;
     let mut list = Vec::new();
     for (place, planned) in plan.stops.iter().enumerate() {
@@ -484,18 +538,17 @@ fn stops(store: &Store, plan: &PlanFile, taken: &mut Taken) -> Result<Vec<FieldC
             .map(|row| &row.stop)
             .find(|stop| stop.site.0 == planned.site_id && stop.id.0 != planned.stop_id);
         let (before, after) = match (&own, other) {
-            (Some(own), _) if own.started_at.is_none() && own.finished_at.is_none() && !own.removed => {
+            (Some(own), _) if is_open(own) && (!own.removed || again && other.is_none()) => {
                 let after = Stop {
                     day: plan.day,
                     place,
+                    removed: false,
                     ..own.clone()
                 };
                 (Some(own.clone()), after)
             }
             // The technician has this site on the day already: it takes the plan's place.
-            (None, Some(other)) if other.started_at.is_none() && other.finished_at.is_none() => {
-                (Some(other.clone()), Stop { place, ..other.clone() })
-            }
+            (None, Some(other)) if is_open(other) => (Some(other.clone()), Stop { place, ..other.clone() }),
             (Some(_), _) | (None, Some(_)) => {
                 taken.stops_left += 1;
                 continue;
