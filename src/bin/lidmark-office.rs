@@ -79,13 +79,19 @@ impl Shared {
         })
     }
 
-    fn call(self) -> Result<Call, Refusal> {
+    fn call(&self) -> Result<Call, Refusal> {
         let (units, language) = (self.units(), self.language());
+        let words = Words::new(language.unwrap_or_default());
+        let named = std::env::var_os("LIDMARK_BOOK").filter(|name| !name.is_empty());
         let book = self
             .book
-            .or_else(|| std::env::var_os("LIDMARK_BOOK").map(PathBuf::from))
+            .clone()
+            .or_else(|| named.map(PathBuf::from))
             .or_else(|| Folders::usual().map(|folders| folders.book()))
-            .ok_or_else(|| Refusal::input("this system names no home folder", "Name the book with --book FILE."))?;
+            .ok_or_else(|| office::context::no_home(words))?;
+        if book.is_dir() {
+            return Err(office::context::book_is_a_folder(&book, words));
+        }
         let now = chrono::Local::now().fixed_offset();
         let now = self
             .today
@@ -314,6 +320,9 @@ struct Plan {
     /// Leave the order as entered.
     #[arg(long)]
     as_entered: bool,
+    /// Let this plan take the place of what stood on the day for this truck: stops not begun and not in it are taken off.
+    #[arg(long)]
+    instead: bool,
     /// The plan file to write, for example 2026-12-01.lidmark-plan.json.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -341,6 +350,11 @@ impl Plan {
             disposal_min: self.disposal_time,
             speed: self.speed,
             as_entered: self.as_entered,
+            earlier: if self.instead {
+                office::plan::Earlier::GoesOff
+            } else {
+                office::plan::Earlier::Stays
+            },
             out: self.out,
             dry_run: self.dry_run,
             quiet: false,
@@ -563,14 +577,13 @@ fn bar(shown: bool) -> ProgressBar {
     bar
 }
 
-fn run(arguments: Arguments) -> Result<Answer, Refusal> {
-    let quiet = arguments.shared.quiet;
+fn run(shared: &Shared, command: Command) -> Result<Answer, Refusal> {
+    let quiet = shared.quiet;
     // Who asks for JSON gets it.
-    let hush = quiet && !arguments.shared.json;
-    let bar = bar(!quiet && !arguments.shared.json);
+    let hush = quiet && !shared.json;
+    let bar = bar(!quiet && !shared.json);
     let watch = |permille| bar.set_position(permille);
-    let shared = arguments.shared;
-    let answer = match arguments.command {
+    let answer = match command {
         Command::Backup { to } => office::backup::backup(&shared.call()?, &to, &watch).map(|a| silent(a, hush)),
         Command::Conflicts => office::conflicts::run(&shared.call()?, hush),
         Command::Diagnose { file } => {
@@ -608,7 +621,7 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
             })
         }
         Command::Locate(locate) => {
-            let asked = locate.asked(&shared);
+            let asked = locate.asked(shared);
             office::locate::run(&asked, &draw_plan, std::io::stdin().lock()).map(line)
         }
         Command::Money { from, to, lines, csv } => {
@@ -627,7 +640,10 @@ fn run(arguments: Arguments) -> Result<Answer, Refusal> {
         }
         Command::ReadCsv(list) => {
             let asked = office::read_csv::Asked { quiet, ..list.asked() };
-            office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(line)
+            office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(|answer| Answer {
+                text: line(answer.text).text,
+                ..answer
+            })
         }
         Command::Records {
             from,
@@ -688,7 +704,8 @@ fn silent(answer: Answer, quiet: bool) -> Answer {
 }
 
 fn main() -> ExitCode {
-    let answer = run(Arguments::parse()).unwrap_or_else(|refusal| Answer {
+    let Arguments { shared, command } = Arguments::parse();
+    let answer = run(&shared, command).unwrap_or_else(|refusal| Answer {
         text: String::new(),
         refusals: vec![refusal],
     });
@@ -701,14 +718,17 @@ fn main() -> ExitCode {
     {
         code = code.max(4);
     }
-    for refusal in &answer.refusals {
-        // Nothing is left to do when standard error is closed too.
-        drop(writeln!(
-            std::io::stderr().lock(),
-            "error: {}\nwhat to do: {}",
-            refusal.what,
-            refusal.remedy
-        ));
+    if !answer.refusals.is_empty() {
+        let words = match shared.language() {
+            Some(language) => Words::new(language),
+            None => shared
+                .call()
+                .map_or_else(|_| Words::new(Language::default()), |call| call.words_of_book()),
+        };
+        for refusal in &answer.refusals {
+            // Nothing is left to do when standard error is closed too.
+            drop(writeln!(std::io::stderr().lock(), "{}", refusal.said(words)));
+        }
     }
     ExitCode::from(code)
 }

@@ -381,6 +381,21 @@ impl Field {
         }
     }
 
+    /// Heads of a column with the whole name, the last name first, folded. Any other column with the customer goes before it.
+    const LAST_FIRST: &'static [&'static str] = &[
+        "last first",
+        "last name first",
+        "last name first name",
+        "lastname firstname",
+        "surname first name",
+        "apellido nombre",
+        "apellidos nombre",
+        "apellidos nombres",
+        "apellidos y nombre",
+        "apellidos y nombres",
+        "apellido y nombre",
+    ];
+
     fn of_head(head: &str) -> Option<Self> {
         let head = folded(head);
         Self::HEADS
@@ -475,6 +490,8 @@ pub enum ListError {
 pub enum Reason {
     /// Neither name, customer nor address.
     Nobody,
+    /// The sum of a column, which is no customer.
+    Total,
     /// More cells than heads: heads, cells.
     TooManyCells(usize, usize),
     /// The same as an earlier row: its line.
@@ -743,7 +760,7 @@ fn heads_at(records: &[Record], wanted: &[String]) -> Option<(usize, usize)> {
             let known = record
                 .cells
                 .iter()
-                .filter(|cell| Field::of_head(cell).is_some() || wanted.contains(&folded(cell)))
+                .filter(|cell| Field::of_head(cell).is_some() || is_last_first(cell) || wanted.contains(&folded(cell)))
                 .count();
             (index, known)
         })
@@ -865,7 +882,75 @@ fn columns(heads: &[String], mapping: &Mapping) -> Result<BTreeMap<Field, Vec<us
         }
         columns.push(index);
     }
+    let whole = [Field::Customer, Field::FirstName, Field::LastName];
+    if !whole.iter().any(|field| used.contains_key(field))
+        && let Some(index) = heads.iter().position(|head| is_last_first(head))
+        && !mapped.contains(&index)
+    {
+        used.insert(Field::Customer, vec![index]);
+    }
     Ok(used)
+}
+
+fn is_last_first(head: &str) -> bool {
+    Field::LAST_FIRST.contains(&folded(head).as_str())
+}
+
+/// Whether a cell says that its row is a sum: "Total", "Grand total: 45", "Total general".
+fn is_total(cell: &str) -> bool {
+    let folded = folded(cell);
+    let words = folded.split(' ').collect::<Vec<_>>();
+    let sum = |word: &&str| {
+        matches!(
+            *word,
+            "total" | "totals" | "totales" | "subtotal" | "subtotals" | "subtotales" | "sum" | "suma"
+        )
+    };
+    let beside = |word: &&str| {
+        word.chars().all(|c| c.is_ascii_digit())
+            || matches!(
+                *word,
+                "grand" | "general" | "generales" | "sub" | "of" | "de" | "customers" | "clientes" | "rows" | "filas"
+            )
+    };
+    words.iter().any(sum) && words.iter().all(|word| sum(word) || beside(word))
+}
+
+/// What a column's numbers say of their decimal sign, where they all agree.
+fn decimal_sign<'a>(cells: impl Iterator<Item = &'a str>) -> Option<char> {
+    let mut found = None;
+    for sign in cells.filter_map(sign_of) {
+        if found.is_some_and(|other| other != sign) {
+            return None;
+        }
+        found = Some(sign);
+    }
+    found
+}
+
+/// The decimal sign of one number, with or without a unit behind it, where it can be told from this one alone.
+fn sign_of(cell: &str) -> Option<char> {
+    let text = cell.replace(['\u{a0}', '\u{202f}', ' '], "");
+    let digits = text.trim_start_matches(['-', '+']);
+    let end = digits
+        .find(|c: char| !(c.is_ascii_digit() || ".,".contains(c)))
+        .unwrap_or(digits.len());
+    let digits = digits.get(..end)?.trim_end_matches(['.', ',']);
+    let other = |sign: char| if sign == '.' { ',' } else { '.' };
+    let last = digits
+        .rfind(['.', ','])
+        .and_then(|at| digits.get(at..)?.chars().next())?;
+    match (digits.matches(last).count(), digits.contains(other(last))) {
+        (1, true) => Some(last),
+        (1, false) => {
+            let (whole, rest) = digits.split_once(last)?;
+            let could_be_thousands = rest.len() == 3 && (1..=3).contains(&whole.len()) && whole != "0";
+            (!could_be_thousands).then_some(last)
+        }
+        // What stands there several times sets thousands apart.
+        (_, false) => Some(other(last)),
+        (_, true) => None,
+    }
 }
 
 /// Sorts the rows into those that can be taken and those that are refused.
@@ -877,6 +962,16 @@ fn take(
     list: &mut CustomerList,
 ) {
     let mut seen = HashMap::<Uuid, (u64, ListRow)>::new();
+    let signs = [Field::Residents, Field::TankGallons, Field::TankLitres]
+        .into_iter()
+        .filter_map(|field| {
+            let columns = used.get(&field)?;
+            let cells = data
+                .iter()
+                .flat_map(|record| columns.iter().filter_map(|index| record.cells.get(*index)));
+            Some((field, decimal_sign(cells.map(String::as_str))?))
+        })
+        .collect::<BTreeMap<_, _>>();
     for record in data {
         if record.cells.iter().all(|cell| cell.trim().is_empty()) {
             continue;
@@ -899,6 +994,7 @@ fn take(
         let row = Reading {
             record: &record,
             used,
+            signs: &signs,
             dates,
             today,
         }
@@ -934,6 +1030,8 @@ fn same_facts(a: &ListRow, b: &ListRow) -> bool {
 struct Reading<'a> {
     record: &'a Record,
     used: &'a BTreeMap<Field, Vec<usize>>,
+    /// The decimal sign of a column, where its cells agree.
+    signs: &'a BTreeMap<Field, char>,
     dates: DateOrder,
     today: NaiveDate,
 }
@@ -973,6 +1071,12 @@ impl Reading<'_> {
             .find(|text| !text.is_empty())
             .cloned()
             .unwrap_or_default();
+        let first = self.record.cells.iter().find(|cell| !cell.trim().is_empty());
+        let is_sum = [&name, &customer].into_iter().chain(first).any(|cell| is_total(cell));
+        if is_sum && address.is_empty() && self.text(Field::Phone).is_empty() {
+            reasons.push(Reason::Total);
+            return ListRow::default();
+        }
         if shown.is_empty() {
             reasons.push(Reason::Nobody);
         }
@@ -1028,9 +1132,9 @@ impl Reading<'_> {
         // Degrees never reach a thousand: a comma in them is always the decimal sign.
         let is_degrees = matches!(field, Field::Latitude | Field::Longitude) && !text.contains('.');
         let read = if is_degrees {
-            number(&text.replacen(',', ".", 1))
+            number(&text.replacen(',', ".", 1), None)
         } else {
-            number(&text)
+            number(&text, self.signs.get(&field).copied())
         };
         match read {
             Some(value) if (least..=most).contains(&value) => Some(value),
@@ -1049,10 +1153,10 @@ impl Reading<'_> {
         // Sizes outside 50 to 100,000 gallons are no septic tanks but slipped keys; common practice.
         let most = 100_000.0;
         let gallons = self.text(Field::TankGallons);
-        let (text, factor) = if gallons.is_empty() {
-            (self.text(Field::TankLitres), 1.0)
+        let (text, factor, field) = if gallons.is_empty() {
+            (self.text(Field::TankLitres), 1.0, Field::TankLitres)
         } else {
-            (gallons, LITRES_PER_US_GALLON)
+            (gallons, LITRES_PER_US_GALLON, Field::TankGallons)
         };
         if text.is_empty() {
             return None;
@@ -1067,24 +1171,32 @@ impl Reading<'_> {
             ("litres", 1.0),
             ("liters", 1.0),
             ("litros", 1.0),
+            ("lts", 1.0),
+            ("lt", 1.0),
             ("l", 1.0),
+            ("m3", LITRES_PER_CUBIC_METRE),
+            ("m³", LITRES_PER_CUBIC_METRE),
         ]
         .into_iter()
         .find_map(|(unit, factor)| Some((lower.strip_suffix(unit)?.trim(), factor)))
         .unwrap_or((lower.as_str(), factor));
-        match number(figure) {
-            None => {
-                reasons.push(Reason::NotANumber("tank size", text));
-                None
-            }
-            Some(value) if (50.0 * LITRES_PER_US_GALLON..=most * LITRES_PER_US_GALLON).contains(&(value * factor)) => {
-                round_to_i64(value * factor * 1_000.0)
-            }
-            Some(_) => {
-                reasons.push(Reason::OutOfRange("tank size", text));
-                None
-            }
+        // As its column writes numbers; where that leaves it open or cannot be true, in the way that can.
+        let signs = [self.signs.get(&field).copied(), None, Some('.'), Some(',')];
+        let readings = signs
+            .into_iter()
+            .filter_map(|sign| number(figure, sign))
+            .collect::<Vec<_>>();
+        let is_true =
+            |value: &&f64| (50.0 * LITRES_PER_US_GALLON..=most * LITRES_PER_US_GALLON).contains(&(*value * factor));
+        if let Some(value) = readings.iter().find(is_true) {
+            return round_to_i64(value * factor * 1_000.0);
         }
+        reasons.push(if readings.is_empty() {
+            Reason::NotANumber("tank size", text)
+        } else {
+            Reason::OutOfRange("tank size", text)
+        });
+        None
     }
 
     fn position(&self, reasons: &mut Vec<Reason>) -> Option<(i64, i64)> {
@@ -1164,13 +1276,32 @@ fn is_nothing(cell: &str) -> bool {
     )
 }
 
-/// Reads a number: decimal point or comma, thousands in threes; `1,234` is a thousand and more.
-fn number(text: &str) -> Option<f64> {
+/// Litres in a cubic metre, exact (NIST SP 811, table 6: 1 L = 1e-3 m³).
+const LITRES_PER_CUBIC_METRE: f64 = 1_000.0;
+
+/// A number whose decimal sign is known: the other sign sets thousands apart.
+fn plain_with(text: &str, sign: char) -> Option<String> {
+    let other = if sign == '.' { ',' } else { '.' };
+    let (whole, rest) = text.split_once(sign).unwrap_or((text, ""));
+    let mut groups = whole.trim_start_matches(['-', '+']).split(other);
+    let first = groups.next()?;
+    let is_grouped = whole.contains(other);
+    let fits = !is_grouped || ((1..=3).contains(&first.len()) && groups.all(|group| group.len() == 3));
+    (fits && !rest.contains(['.', ','])).then(|| format!("{}.{rest}", whole.replace(other, "")))
+}
+
+/// Reads a number: thousands in threes, and as decimal sign the one given, otherwise point or comma; then `1,234` is a
+/// thousand and more.
+fn number(text: &str, sign: Option<char>) -> Option<f64> {
     let text = text.trim().trim_end_matches('°').trim();
     let text = text.replace(['\u{a0}', '\u{202f}', ' '], "");
     let digits = text.strip_prefix(['-', '+']).unwrap_or(&text);
     if digits.is_empty() || !digits.chars().all(|c| c.is_ascii_digit() || ".,".contains(c)) {
         return None;
+    }
+    let finite = |plain: String| plain.parse::<f64>().ok().filter(|value| value.is_finite());
+    if let Some(plain) = sign.and_then(|sign| plain_with(&text, sign)) {
+        return finite(plain);
     }
     let (points, commas) = (digits.matches('.').count(), digits.matches(',').count());
     let threes = |sign: char| {
@@ -1189,7 +1320,7 @@ fn number(text: &str) -> Option<f64> {
         (_, 1) if digits.rfind('.') < digits.find(',') => text.replace('.', "").replace(',', "."),
         _ => return None,
     };
-    plain.parse::<f64>().ok().filter(|value| value.is_finite())
+    finite(plain)
 }
 
 const MONTHS: [(&str, u32); 36] = [
@@ -1408,10 +1539,10 @@ mod tests {
             ("0,125", 0.125),
             (" 12 ", 12.0),
         ] {
-            assert!((number(text).unwrap() - value).abs() < 1e-9, "{text}");
+            assert!((number(text, None).unwrap() - value).abs() < 1e-9, "{text}");
         }
         for text in ["", "-", "12a", "1,2,3", "1..2", "NaN", "1e5", "1,00,000.5.5"] {
-            assert_eq!(number(text), None, "{text}");
+            assert_eq!(number(text, None), None, "{text}");
         }
     }
 

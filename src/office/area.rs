@@ -1,9 +1,10 @@
 //! Which sites lie where: in a town, near a place, inside areas on a map.
 
 use super::Refusal;
-use super::context::read_bytes;
 use super::due::degrees;
+use super::files::Kept;
 use super::options;
+use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
 use crate::say::words::Words;
 use geo::{Contains, Distance, Geodesic, Intersects, MultiPolygon, Point, Polygon};
@@ -36,6 +37,7 @@ impl Area {
         within: Option<&str>,
         map: Option<&Path>,
         figures: Figures,
+        kept: &Kept,
     ) -> Result<Self, Refusal> {
         let words = figures.words;
         let place_e7 = near.map(|text| options::place(text, words)).transpose()?;
@@ -47,10 +49,10 @@ impl Area {
             ));
         }
         Ok(Self {
-            towns: towns.iter().map(|town| town.trim().to_lowercase()).collect(),
+            towns: towns.iter().map(|town| folded(town)).collect(),
             place_e7,
             within_m,
-            shapes: map.map(|path| shapes(path, words)).transpose()?,
+            shapes: map.map(|path| shapes(path, kept, words)).transpose()?,
         })
     }
 
@@ -69,7 +71,7 @@ impl Area {
     /// Whether a site in `town` at a position lies in the area. A site with no position lies near nothing.
     #[must_use]
     pub fn holds(&self, town: &str, at_e7: Option<(i64, i64)>) -> bool {
-        let in_town = self.towns.is_empty() || self.towns.contains(&town.trim().to_lowercase());
+        let in_town = self.towns.is_empty() || self.towns.contains(&folded(town));
         let is_near = self
             .within_m
             .is_none_or(|within| at_e7.is_some_and(|at| self.metres(at).is_some_and(|metres| metres <= within)));
@@ -82,9 +84,9 @@ impl Area {
 }
 
 /// Reads every polygon of a `GeoJSON` file (RFC 7946); holes count.
-fn shapes(path: &Path, words: Words) -> Result<MultiPolygon<f64>, Refusal> {
+fn shapes(path: &Path, kept: &Kept, words: Words) -> Result<MultiPolygon<f64>, Refusal> {
     let shown = path.display().to_string();
-    let bytes = read_bytes(path, &mut std::io::empty(), words)?;
+    let bytes = kept.read(path, &mut std::io::empty(), words)?;
     let parsed = String::from_utf8(bytes)
         .map_err(|error| error.to_string())
         .and_then(|text| text.parse::<GeoJson>().map_err(|error| error.to_string()))

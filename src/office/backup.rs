@@ -1,17 +1,21 @@
 //! `backup` and `restore`: a checked copy of the book with its photos, and the way back.
 
-use super::context::{Call, cannot_write, of_store};
+use super::context::{Call, cannot_write, of_store, with_end};
+use super::files::{Kept, followed, same_file};
 use super::{Answer, Refusal};
 use crate::say::words::Words;
 use crate::store::blobs::{Blobs, Turn, flush_folder, hash_of};
 use crate::store::{NamedFile, Store, StoreError};
 use serde_json::json;
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 const PATIENCE: Duration = Duration::from_mins(1);
+
+/// The application id every book bears.
+const MARK: [u8; 4] = *b"LIDM";
 
 /// Copies the book and its photos to a new place, and checks the copy.
 ///
@@ -24,13 +28,15 @@ pub fn backup(call: &Call, to: &Path, watch: &dyn Fn(u64)) -> Result<Answer, Ref
     call.needs_book()?;
     let words = call.words_of_book();
     let refuse = |error| of_store(&error, words);
-    let store = Store::look(&call.book).map_err(refuse)?;
     let to = if to.is_dir() {
         to.join(call.now.format("lidmark-%Y-%m-%d-%H%M%S.sqlite").to_string())
     } else {
         to.to_owned()
     };
     refuse_if_there(&to, words)?;
+    let to = followed(&to).map_err(|error| cannot_write(&to, &error, words))?;
+    Kept::of_book(&call.book).allow([to.as_path()], words)?;
+    let store = Store::look(&call.book).map_err(refuse)?;
     let part = unfinished(&to);
     // Where nothing can be written it is the place that is wrong, and not the book.
     File::create(&part).map_err(|error| cannot_write(&to, &error, words))?;
@@ -81,6 +87,9 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
             words.t("Name the file that backup has made."),
         ));
     }
+    if is_no_book(from) {
+        return Err(refuse(StoreError::NotOurs { path: from.to_owned() }));
+    }
     if let Some(folder) = call.book.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         fs::create_dir_all(folder).map_err(|error| cannot_write(folder, &error, words))?;
     }
@@ -97,7 +106,9 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
             }));
         }
     };
-    let part = unfinished(&call.book);
+    // Where the name is a link, the file it leads to is the book.
+    let book = followed(&call.book).map_err(|error| cannot_write(&call.book, &error, words))?;
+    let part = unfinished(&book);
     let copied = (|| -> Result<_, Refusal> {
         Store::copy(from, &part, &|pages, left| watch(share(pages, left))).map_err(refuse)?;
         // A copy of an older form comes to this program's form here, where nothing can be lost by it.
@@ -108,7 +119,7 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
         Ok((counts, photos))
     })();
     let (counts, photos) = copied.inspect_err(|_| forget(&part))?;
-    let aside = exchange(call, &part, words).inspect_err(|_| forget(&part))?;
+    let aside = exchange(call, &book, &part, words).inspect_err(|_| forget(&part))?;
     watch(1_000);
     let (book, kept) = (
         call.book.display().to_string(),
@@ -133,8 +144,7 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
 }
 
 /// Keeps the book that is there under another name, and puts the checked copy in its place.
-fn exchange(call: &Call, part: &Path, words: Words) -> Result<Option<PathBuf>, Refusal> {
-    let book = &call.book;
+fn exchange(call: &Call, book: &Path, part: &Path, words: Words) -> Result<Option<PathBuf>, Refusal> {
     let failed = |error: io::Error| cannot_write(book, &error, words);
     if !book.exists() {
         put_in_place(part, book).map_err(failed)?;
@@ -216,6 +226,17 @@ fn copy_blobs(rows: &[NamedFile], from: &Blobs, into: &Blobs, words: Words) -> R
     Ok(count)
 }
 
+/// Whether nothing of ours stands in it: no `SQLite` file, or one that bears the mark of no program or another's.
+///
+/// With a log beside it the mark may still stand there.
+fn is_no_book(path: &Path) -> bool {
+    // sqlite.org/fileformat.html, 1.3: 16 bytes of magic, and four of application id at byte 68.
+    let mut head = [0_u8; 72];
+    let read = File::open(path).and_then(|mut file| file.read_exact(&mut head));
+    let has_log = fs::metadata(with_end(path, "-wal")).is_ok_and(|log| log.len() > 0);
+    path.is_file() && !has_log && (read.is_err() || head.get(68..) != Some(MARK.as_slice()))
+}
+
 fn refuse_if_there(to: &Path, words: Words) -> Result<(), Refusal> {
     if to.exists() {
         return Err(Refusal::refused(
@@ -248,14 +269,4 @@ fn put_in_place(part: &Path, to: &Path) -> io::Result<()> {
 /// A name for an unfinished file, of its own for each process.
 fn unfinished(path: &Path) -> PathBuf {
     with_end(path, &format!(".part-{}", std::process::id()))
-}
-
-fn with_end(path: &Path, end: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(end);
-    PathBuf::from(name)
-}
-
-fn same_file(a: &Path, b: &Path) -> bool {
-    matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }

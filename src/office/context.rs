@@ -1,6 +1,7 @@
 //! What every command over the book shares: which book, whose words and units, what time it is, and how a refusal reads.
 
 use super::Refusal;
+use super::files::{Kept, is_stdout, write_file};
 use crate::domain::record::{Language, Setup, SiteId, Units};
 use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
@@ -8,13 +9,8 @@ use crate::say::words::Words;
 use crate::store::{SiteName, Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::collections::{HashMap, HashSet};
-use std::fs::File;
-use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
-
-/// Largest list, template or map that is read.
-const MOST_BYTES: u64 = 256 * 1024 * 1024;
 
 /// What was asked for, whatever the command.
 #[derive(Clone, Debug)]
@@ -36,6 +32,8 @@ pub struct Call {
 pub struct Office {
     /// The book.
     pub store: Store,
+    /// What no output may take the place of.
+    pub kept: Kept,
     /// The folder of the office's own rule files.
     pub rules: PathBuf,
     /// The book's set-up, empty when nobody has set it up.
@@ -65,21 +63,51 @@ impl Call {
     #[must_use]
     pub fn words_of_book(&self) -> Words {
         let own = || {
-            let store = Some(&self.book)
-                .filter(|book| book.is_file())
-                .map(|book| Store::look(book))?;
+            let store = self.has_book().then(|| Store::look(&self.book))?;
             Some(store.and_then(|store| store.setup()).ok()??.language)
         };
         Words::new(self.language.or_else(own).unwrap_or_default())
     }
 
-    /// Does one command over a book that is there, and closes the book in order.
+    /// Whether there is a book: a file in which something stands.
+    #[must_use]
+    pub fn has_book(&self) -> bool {
+        let length = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
+        self.book.is_file() && (length(&self.book) > 0 || length(&with_end(&self.book, "-wal")) > 0)
+    }
+
+    /// Does one command that only reads a book, which stays byte for byte as it is.
     ///
     /// # Errors
     /// What was refused, and what to do.
     pub fn on_book<T>(&self, command: impl FnOnce(&mut Office) -> Result<T, Refusal>) -> Result<T, Refusal> {
         self.needs_book()?;
+        let store = Store::look(&self.book).map_err(|error| of_store(&error, self.words()))?;
+        command(&mut self.office(store)?)
+    }
+
+    /// Does one command that changes a book that is there, and closes the book in order.
+    ///
+    /// # Errors
+    /// What was refused, and what to do.
+    pub fn on_book_to_write<T>(&self, command: impl FnOnce(&mut Office) -> Result<T, Refusal>) -> Result<T, Refusal> {
+        self.needs_book()?;
         self.on_any_book(command)
+    }
+
+    /// Refuses a book that is there and may not be written, before anything is laid beside it.
+    ///
+    /// # Errors
+    /// When it is write-protected.
+    pub fn may_be_written(&self, words: Words) -> Result<(), Refusal> {
+        use std::io::ErrorKind::{PermissionDenied, ReadOnlyFilesystem};
+        let opened = std::fs::OpenOptions::new().write(true).open(&self.book);
+        match opened.map_err(|error| error.kind()) {
+            Err(PermissionDenied | ReadOnlyFilesystem) if self.book.is_file() => {
+                Err(allows_no_writing(&self.book, words))
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Refuses where there is no book.
@@ -88,14 +116,19 @@ impl Call {
     /// When there is none.
     pub fn needs_book(&self) -> Result<(), Refusal> {
         let words = self.words();
-        if self.book.is_file() {
-            Ok(())
-        } else {
-            Err(Refusal::file(
-                words.f("There is no book at {0}.", &[&self.book.display().to_string()]),
-                words.t("Name it with --book FILE, or begin one with read-csv or import."),
-            ))
+        if self.has_book() {
+            return Ok(());
         }
+        let place = self.book.display().to_string();
+        let what = if self.book.is_file() {
+            words.f("There is no book in {0}: the file is empty.", &[&place])
+        } else {
+            words.f("There is no book at {0}.", &[&place])
+        };
+        Err(Refusal::file(
+            what,
+            words.t("Name it with --book FILE, or begin one with read-csv or import."),
+        ))
     }
 
     /// Does one command over a book, made when there is none.
@@ -104,30 +137,39 @@ impl Call {
     /// What was refused, and what to do.
     pub fn on_any_book<T>(&self, command: impl FnOnce(&mut Office) -> Result<T, Refusal>) -> Result<T, Refusal> {
         let early = self.words();
-        let wrap = |error: StoreError| of_store(&error, early);
         if let Some(folder) = self.book.parent().filter(|folder| !folder.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|error| cannot_write(folder, &error, early))?;
         }
-        let store = Store::open(&self.book).map_err(wrap)?;
-        let setup = store.setup().map_err(wrap)?.unwrap_or_default();
-        let figures = Figures {
-            units: self.units.unwrap_or(setup.units),
-            words: Words::new(self.language.unwrap_or(setup.language)),
-        };
-        let mut office = Office {
-            store,
-            rules: self.rules(),
-            setup,
-            figures,
-            json: self.json,
-            now: self.now,
-        };
+        self.may_be_written(early)?;
+        let store = Store::open(&self.book).map_err(|error| of_store(&error, early))?;
+        let mut office = self.office(store)?;
         let result = command(&mut office);
         let words = office.words();
         let closed = office.store.close().map_err(|error| of_store(&error, words));
         let answer = result?;
         closed?;
         Ok(answer)
+    }
+
+    /// An open book with the words and units to speak of it.
+    fn office(&self, store: Store) -> Result<Office, Refusal> {
+        let setup = store
+            .setup()
+            .map_err(|error| of_store(&error, self.words()))?
+            .unwrap_or_default();
+        let figures = Figures {
+            units: self.units.unwrap_or(setup.units),
+            words: Words::new(self.language.unwrap_or(setup.language)),
+        };
+        Ok(Office {
+            store,
+            kept: Kept::of_book(&self.book),
+            rules: self.rules(),
+            setup,
+            figures,
+            json: self.json,
+            now: self.now,
+        })
     }
 }
 
@@ -187,6 +229,21 @@ pub struct SiteNames {
     named: HashMap<String, Vec<usize>>,
     /// Name, street, town and customer of each, folded.
     all: Vec<String>,
+    /// The telephone numbers of each site, digits alone.
+    phones: HashMap<SiteId, Vec<String>>,
+}
+
+/// The fewest digits by which a telephone number is looked for, and the fewest a whole one has.
+const FEWEST_DIGITS: usize = 4;
+const FEWEST_OF_A_NUMBER: usize = 6;
+
+/// The digits of a text that is a telephone number and nothing else.
+fn telephone(text: &str) -> Option<String> {
+    let digits = text.chars().filter(char::is_ascii_digit).collect::<String>();
+    let is_plain = text
+        .chars()
+        .all(|c| c.is_ascii_digit() || c.is_whitespace() || "+-./()".contains(c));
+    (is_plain && digits.len() >= FEWEST_DIGITS).then_some(digits)
 }
 
 impl SiteNames {
@@ -206,10 +263,21 @@ impl SiteNames {
                 site.name, site.address, site.town, site.customer
             ))
         };
+        let book = office.store.book().map_err(|error| office.refuse(&error))?;
+        let phones = book
+            .iter()
+            .map(|row| {
+                // A name may hold a figure, and several numbers stand one after the other.
+                let runs = row.customer.split(|c: char| c.is_alphabetic() || ";,|".contains(c));
+                let digits = runs.map(|run| run.chars().filter(char::is_ascii_digit).collect::<String>());
+                (row.id, digits.filter(|run| run.len() >= FEWEST_OF_A_NUMBER).collect())
+            })
+            .collect();
         Ok(Self {
             ids: sites.iter().map(|site| site.id).collect(),
             all: sites.iter().map(all).collect(),
             named,
+            phones,
             sites,
         })
     }
@@ -237,18 +305,12 @@ impl SiteNames {
         {
             return Ok(site.id);
         }
-        let found = self
-            .sites
-            .iter()
-            .zip(&self.all)
-            .filter(|(_, all)| !wanted.is_empty() && all.contains(&wanted))
-            .map(|(site, _)| site)
-            .collect::<Vec<_>>();
+        let found = self.found(text, &wanted);
         match found.as_slice() {
             [one] => Ok(one.id),
             [] => Err(Refusal::refused(
                 words.f("No site matches \"{0}\".", &[text]),
-                words.t("Try fewer letters of the name, the street or the customer."),
+                words.t("Try fewer letters of the name, the street or the customer, or the telephone number."),
             )),
             several => {
                 let list = several
@@ -266,10 +328,73 @@ impl SiteNames {
     }
 }
 
+impl SiteNames {
+    /// Those that hold the text as it stands, else its telephone number, else all its words in any order.
+    fn found(&self, text: &str, wanted: &str) -> Vec<&SiteName> {
+        let of = |passes: &dyn Fn(&SiteName, &str) -> bool| {
+            let all = self.sites.iter().zip(&self.all);
+            all.filter(|(site, all)| passes(site, all))
+                .map(|(site, _)| site)
+                .collect::<Vec<_>>()
+        };
+        if wanted.is_empty() {
+            return Vec::new();
+        }
+        let whole = of(&|_, all| all.contains(wanted));
+        if !whole.is_empty() {
+            return whole;
+        }
+        if let Some(digits) = telephone(text) {
+            // With the code of the country or the area, or without it, on either side.
+            let is_its = |own: &String| own.contains(&digits) || digits.ends_with(own.as_str());
+            let called = of(&|site, _| self.phones.get(&site.id).is_some_and(|own| own.iter().any(is_its)));
+            if !called.is_empty() {
+                return called;
+            }
+        }
+        let parts = wanted.split(' ').collect::<Vec<_>>();
+        of(&|_, all| parts.iter().all(|part| all.contains(part)))
+    }
+}
+
+/// The name of a file that lies beside another one.
+pub(super) fn with_end(path: &Path, end: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(end);
+    PathBuf::from(name)
+}
+
+fn allows_no_writing(book: &Path, words: Words) -> Refusal {
+    Refusal::file(
+        words.f(
+            "The book {0}, or the folder it lies in, allows no writing.",
+            &[&book.display().to_string()],
+        ),
+        words.t("Nothing was changed. Allow writing and run it again."),
+    )
+}
+
+/// Whether a log lies beside the book that could not be read with it, because nothing may be made there.
+fn lacks_its_log(path: &Path, error: &rusqlite::Error) -> bool {
+    use rusqlite::ErrorCode::{CannotOpen, PermissionDenied, ReadOnly};
+    let code = error.sqlite_error_code();
+    matches!(code, Some(CannotOpen | PermissionDenied | ReadOnly)) && with_end(path, "-wal").exists()
+}
+
 /// Words a store error for someone at a desk.
 #[must_use]
 pub fn of_store(error: &StoreError, words: Words) -> Refusal {
     match error {
+        StoreError::Open { path, source } if lacks_its_log(path, source) => Refusal::file(
+            words.f(
+                "The book {0} cannot be read where it lies: part of it is still in the log beside it ({1}), and the folder allows no writing.",
+                &[&path.display().to_string(), &with_end(path, "-wal").display().to_string()],
+            ),
+            words.t("Copy both files into a folder that allows writing and read the book there, or allow writing here."),
+        ),
+        StoreError::Open { path, source } if source.sqlite_error_code() == Some(rusqlite::ErrorCode::ReadOnly) => {
+            allows_no_writing(path, words)
+        }
         StoreError::Open { path, source } => Refusal::file(
             words.f(
                 "The book {0} cannot be opened: {1}",
@@ -336,6 +461,27 @@ pub fn of_store(error: &StoreError, words: Words) -> Refusal {
     }
 }
 
+/// Nobody has named a book, and the system has no usual place for one.
+#[must_use]
+pub fn no_home(words: Words) -> Refusal {
+    Refusal::input(
+        words.t("This system names no home folder."),
+        words.t("Name the book with --book FILE."),
+    )
+}
+
+/// A folder was named as the book.
+#[must_use]
+pub fn book_is_a_folder(path: &Path, words: Words) -> Refusal {
+    Refusal::file(
+        words.f("{0} is a folder, not a book.", &[&path.display().to_string()]),
+        words.f(
+            "Name the file in it, for example --book {0}.",
+            &[&path.join("book.sqlite").display().to_string()],
+        ),
+    )
+}
+
 /// A file could not be written.
 #[must_use]
 pub fn cannot_write(path: &Path, error: &std::io::Error, words: Words) -> Refusal {
@@ -348,90 +494,14 @@ pub fn cannot_write(path: &Path, error: &std::io::Error, words: Words) -> Refusa
     )
 }
 
-/// Reads a whole file of bounded size, `-` from `stdin`.
-///
-/// # Errors
-/// What was refused, and what to do.
-pub fn read_bytes(path: &Path, stdin: &mut dyn Read, words: Words) -> Result<Vec<u8>, Refusal> {
-    let mut bytes = Vec::new();
-    let read = if path.as_os_str() == "-" {
-        stdin.take(MOST_BYTES + 1).read_to_end(&mut bytes)
-    } else {
-        File::open(path).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
-    };
-    read.map_err(|error| {
-        Refusal::file(
-            words.f(
-                "{0} cannot be read: {1}",
-                &[&path.display().to_string(), &error.to_string()],
-            ),
-            words.t("Check the path and its permissions."),
-        )
-    })?;
-    if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > MOST_BYTES {
-        return Err(Refusal::refused(
-            words.f("{0} is larger than 256 MiB.", &[&path.display().to_string()]),
-            words.t("Split it and give the parts one after the other."),
-        ));
-    }
-    Ok(bytes)
-}
-
-/// A file that is written and flushed under a name of its own, and not yet put in its place.
-///
-/// Dropped before that it is taken away again.
-#[derive(Debug)]
-pub struct FileToBe {
-    part: PathBuf,
-    path: PathBuf,
-}
-
-impl FileToBe {
-    /// Writes it beside where it is to lie.
-    ///
-    /// # Errors
-    /// What was refused, and what to do; then nothing is left of it.
-    pub fn write(path: &Path, bytes: &[u8], words: Words) -> Result<Self, Refusal> {
-        if path.is_dir() {
-            return Err(cannot_write(path, &ErrorKind::IsADirectory.into(), words));
-        }
-        let mut part = path.as_os_str().to_owned();
-        part.push(".part");
-        let file = Self {
-            part: PathBuf::from(part),
-            path: path.to_owned(),
-        };
-        let written = File::create(&file.part).and_then(|mut out| {
-            out.write_all(bytes)?;
-            out.sync_all()
-        });
-        written
-            .map(|()| file)
-            .map_err(|error| cannot_write(path, &error, words))
-    }
-
-    /// Puts it in its place, over what lies there.
-    ///
-    /// # Errors
-    /// What was refused, and what to do; then what lay there is as it was.
-    pub fn put(self, words: Words) -> Result<(), Refusal> {
-        std::fs::rename(&self.part, &self.path).map_err(|error| cannot_write(&self.path, &error, words))
-    }
-}
-
-impl Drop for FileToBe {
-    fn drop(&mut self) {
-        // In its place it is no longer there; that it cannot be taken away changes nothing about the advice.
-        drop(std::fs::remove_file(&self.part));
-    }
-}
-
-/// Writes a file whole or not at all: into a name of its own beside the target, flushed, then renamed.
-///
-/// # Errors
-/// What was refused, and what to do.
-pub fn write_file(path: &Path, bytes: &[u8], words: Words) -> Result<(), Refusal> {
-    FileToBe::write(path, bytes, words)?.put(words)
+/// A line and what is wrong in it, of a file of someone's own in TOML; one line whatever the parser says.
+#[must_use]
+pub fn toml_fault(text: &str, error: &toml::de::Error, words: Words) -> String {
+    let at = error.span().map_or(0, |span| span.start);
+    let line = text.bytes().take(at).filter(|byte| *byte == b'\n').count() + 1;
+    let fault = error.message().replace("unknown variant", "unknown name");
+    let fault = fault.split_whitespace().collect::<Vec<_>>().join(" ");
+    words.f("line {0}: {1}", &[&line.to_string(), &fault])
 }
 
 /// Hands text over: to the file named, or back to be printed when the name is `-`.
@@ -439,11 +509,11 @@ pub fn write_file(path: &Path, bytes: &[u8], words: Words) -> Result<(), Refusal
 /// # Errors
 /// What was refused, and what to do.
 pub fn hand_over(path: &Path, text: String, office: &Office) -> Result<String, Refusal> {
-    if path.as_os_str() == "-" {
+    if path.as_os_str() == "-" || is_stdout(path) {
         return Ok(text);
     }
     let words = office.words();
-    write_file(path, text.as_bytes(), words)?;
+    write_file(path, text.as_bytes(), &office.kept, words)?;
     let place = path.display().to_string();
     Ok(if office.json {
         serde_json::json!({ "written": place }).to_string()

@@ -4,14 +4,19 @@ use super::Refusal;
 use super::area::Area;
 use super::context::{Call, Office, hand_over};
 use super::options;
+use super::records::trucks_named;
 use super::sheet::{Cell, Sheet};
+use super::waste::called;
 use crate::domain::record::Language;
 use crate::domain::units::round_to_i64;
+use crate::exchange::customer_list::folded;
+use crate::say::words::Words;
 use crate::store::{DueRange, DueRow};
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta, Utc};
 use geojson::{Feature, FeatureCollection, GeoJson, Geometry, GeometryValue, JsonObject};
 use icalendar::{Calendar, Component, Event, EventLike, Property};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// How far ahead is looked when no end is given: far enough to call this month and next.
@@ -72,6 +77,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     call.on_book(|office| {
         let (rows, area) = rows(office, asked)?;
         let words = office.words();
+        let outputs = [&asked.csv, &asked.ics, &asked.geojson];
+        office
+            .kept
+            .allow(outputs.into_iter().flatten().map(PathBuf::as_path), words)?;
         let mut said = Vec::new();
         if let Some(path) = &asked.csv {
             said.push(hand_over(path, sheet(office, &rows, &area).csv(), office)?);
@@ -89,6 +98,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             }
             let count = words.n("{0} site", "{0} sites", rows.len());
             return Ok(format!("{}{count}", sheet(office, &rows, &area).text()));
+        }
+        // One alone is handed over to the last line break, as its form wants it.
+        if let [one] = said.as_slice() {
+            return Ok(one.clone());
         }
         Ok(said.iter().map(|text| text.trim_end()).collect::<Vec<_>>().join("\n"))
     })
@@ -132,7 +145,9 @@ pub(super) fn rows(office: &Office, asked: &Asked) -> Result<(Vec<DueRow>, Area)
         asked.within.as_deref(),
         asked.area.as_deref(),
         office.figures,
+        &office.kept,
     )?;
+    known_towns(office, &asked.towns)?;
     if asked.sort == Sort::Distance && !area.has_place() {
         return Err(Refusal::input(
             words.t("Ordering by distance needs a place to measure from."),
@@ -146,8 +161,19 @@ pub(super) fn rows(office: &Office, asked: &Asked) -> Result<(Vec<DueRow>, Area)
     if asked.not_planned {
         rows.retain(|row| row.planned_for.is_none());
     }
-    if let Some(truck) = asked.truck.as_ref().map(|truck| truck.trim().to_lowercase()) {
-        rows.retain(|row| row.truck.to_lowercase() == truck);
+    if let Some(truck) = &asked.truck {
+        let wanted = folded(truck);
+        // One that was taken away still came there.
+        if rows.iter().any(|row| folded(&row.truck) == wanted) {
+            rows.retain(|row| folded(&row.truck) == wanted);
+        } else {
+            let named = trucks_named(office, Some(truck))?;
+            let called = named
+                .iter()
+                .map(|(truck, _)| folded(&called(truck, words)))
+                .collect::<Vec<_>>();
+            rows.retain(|row| called.contains(&folded(&row.truck)));
+        }
     }
     match asked.sort {
         // The book hands them over in this order.
@@ -160,6 +186,42 @@ pub(super) fn rows(office: &Office, asked: &Asked) -> Result<(Vec<DueRow>, Area)
         }),
     }
     Ok((rows, area))
+}
+
+/// Refuses a town in which no site lies.
+fn known_towns(office: &Office, towns: &[String]) -> Result<(), Refusal> {
+    if towns.is_empty() {
+        return Ok(());
+    }
+    let words = office.words();
+    let sites = office.store.site_names().map_err(|error| office.refuse(&error))?;
+    let known = sites
+        .iter()
+        .map(|site| (folded(&site.town), site.town.as_str()))
+        .filter(|(key, _)| !key.is_empty())
+        .collect::<BTreeMap<_, _>>();
+    match towns.iter().find(|town| !known.contains_key(&folded(town))) {
+        None => Ok(()),
+        Some(town) if known.is_empty() => Err(Refusal::refused(
+            words.f("No site lies in a town called \"{0}\".", &[town]),
+            words.t("The book names no town at all: leave --town out."),
+        )),
+        Some(town) => Err(Refusal::refused(
+            words.f("No site lies in a town called \"{0}\".", &[town]),
+            words.f("Towns in the book: {0}.", &[&some_of(known.values().copied(), words)]),
+        )),
+    }
+}
+
+/// The first names of a list, and how many more there are.
+pub(super) fn some_of<'a>(names: impl ExactSizeIterator<Item = &'a str>, words: Words) -> String {
+    const MOST_NAMED: usize = 20;
+    let more = names.len().saturating_sub(MOST_NAMED);
+    let mut list = names.take(MOST_NAMED).map(str::to_owned).collect::<Vec<_>>();
+    if more > 0 {
+        list.push(words.f("and {0} more", &[&more.to_string()]));
+    }
+    list.join(", ")
 }
 
 fn iso(day: Option<NaiveDate>) -> Value {

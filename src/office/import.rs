@@ -227,7 +227,7 @@ impl Import<'_> {
     fn look<T>(&self, ask: impl FnOnce(&Store) -> Result<T, StoreError>) -> Result<Option<T>, StoreError> {
         match &self.store {
             Some(store) => ask(store).map(Some),
-            None if self.call.book.exists() => ask(&Store::look(&self.call.book)?).map(Some),
+            None if self.call.has_book() => ask(&Store::look(&self.call.book)?).map(Some),
             None => Ok(None),
         }
     }
@@ -263,6 +263,7 @@ impl Import<'_> {
         let store = match &mut self.store {
             Some(store) => store,
             none => {
+                call.may_be_written(words).map_err(|refusal| (refusal, "book"))?;
                 let store = Store::open(&call.book).map_err(|error| of_book(&error))?;
                 store.set_patience(PATIENCE).map_err(|error| of_book(&error))?;
                 none.insert(store)

@@ -1,6 +1,7 @@
 //! `office-key`: the office's own pair of keys. Phones seal day files to the public one; the secret one opens them here.
 
 use super::context::{Call, cannot_write};
+use super::files::{Kept, write_file};
 use super::{Answer, Refusal};
 use crate::exchange::dayfile::seal::OfficeSecret;
 use crate::say::words::Words;
@@ -33,6 +34,12 @@ const NAME: &str = "office-key.txt";
 pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
     let words = call.words();
     let path = asked.file.clone().unwrap_or_else(|| call.book.with_file_name(NAME));
+    let kept = Kept::of_book(&call.book);
+    if !path.exists() {
+        kept.allow([path.as_path()], words)?;
+    }
+    kept.note(&path);
+    kept.allow(asked.png.as_deref(), words)?;
     let (secret, is_new) = match std::fs::read_to_string(&path) {
         Ok(text) => (OfficeSecret::parse(&text).ok_or_else(|| no_key(&path, words))?, false),
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
@@ -51,7 +58,8 @@ pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
         )
     })?;
     if let Some(png) = &asked.png {
-        draw(&code, png).map_err(|error| cannot_write(png, &error, words))?;
+        let picture = draw(&code).map_err(|error| cannot_write(png, &error, words))?;
+        write_file(png, &picture, &kept, words)?;
     }
     let text = if call.json {
         format!(
@@ -89,7 +97,7 @@ fn keep(path: &Path, secret: &OfficeSecret) -> io::Result<()> {
 }
 
 /// Draws the code with eight pixels a module and the four modules of white around it that ISO/IEC 18004 asks for.
-fn draw(code: &QrCode, path: &Path) -> io::Result<()> {
+fn draw(code: &QrCode) -> io::Result<Vec<u8>> {
     const MODULE: u32 = 8;
     const QUIET: u32 = 4;
     let width = code.width();
@@ -108,7 +116,7 @@ fn draw(code: &QrCode, path: &Path) -> io::Result<()> {
     picture
         .write_to(&mut bytes, ImageFormat::Png)
         .map_err(io::Error::other)?;
-    std::fs::write(path, bytes.into_inner())
+    Ok(bytes.into_inner())
 }
 
 /// Reads the secret keys beside the book: `office-key.txt`, and older ones named `office-key-….txt`.

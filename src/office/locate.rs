@@ -1,7 +1,7 @@
 //! `locate`: where the lids are and where to push the rod, from a file of pins, ties, clues and probes.
 
 use super::Refusal;
-use super::context::write_file;
+use super::files::{Kept, write_file};
 use super::work::read_text;
 use crate::domain::locate::clue::Clue;
 use crate::domain::locate::guide::Guidance;
@@ -62,6 +62,11 @@ pub fn run(asked: &Asked, draw: &Draw<'_>, stdin: impl Read) -> Result<String, R
             words.t("Name a JSON file, or --pins, or --fixes."),
         ));
     }
+    let kept = Kept::default();
+    let read = asked.file.iter().chain(&asked.pins).chain(&asked.fixes);
+    read.for_each(|path| kept.note(path));
+    let outputs = [&asked.geojson, &asked.gpx, &asked.pdf];
+    kept.allow(outputs.into_iter().flatten().map(PathBuf::as_path), words)?;
     let refused = |error: &ReadLocateError| {
         Refusal::input(
             error.to_string(),
@@ -95,11 +100,11 @@ pub fn run(asked: &Asked, draw: &Draw<'_>, stdin: impl Read) -> Result<String, R
         ));
     }
     if let Some(path) = &asked.geojson {
-        write_file(path, geojson::write(&site).as_bytes(), words)?;
+        write_file(path, geojson::write(&site).as_bytes(), &kept, words)?;
     }
     if let Some(path) = &asked.gpx {
         let text = gpx::write(&site).map_err(|error| cannot_make(path, &error.to_string(), words))?;
-        write_file(path, text.as_bytes(), words)?;
+        write_file(path, text.as_bytes(), &kept, words)?;
     }
     if let Some(path) = &asked.pdf {
         let figures = Figures {
@@ -107,7 +112,7 @@ pub fn run(asked: &Asked, draw: &Draw<'_>, stdin: impl Read) -> Result<String, R
             words,
         };
         let page = draw(&worked.yard_plan(asked.today, &say), figures).map_err(|why| cannot_make(path, &why, words))?;
-        write_file(path, &page, words)?;
+        write_file(path, &page, &kept, words)?;
     }
     Ok(answer)
 }

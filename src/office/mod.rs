@@ -10,6 +10,7 @@ pub mod diagnose;
 pub mod doctor;
 pub mod due;
 pub mod estimate;
+pub mod files;
 pub mod import;
 pub mod key;
 pub mod locate;
@@ -25,6 +26,8 @@ pub mod sheet;
 pub mod site;
 pub mod waste;
 pub mod work;
+
+use crate::say::words::Words;
 
 /// What a command over the book has to say.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -83,6 +86,15 @@ impl Refusal {
             what: one_line(&what.into()),
             remedy: one_line(&remedy.into()),
         }
+    }
+}
+
+impl Refusal {
+    /// What is printed of it: what happened, and what to do.
+    #[must_use]
+    pub fn said(&self, words: Words) -> String {
+        let (what, remedy) = (words.t("error"), words.t("what to do"));
+        format!("{what}: {}\n{remedy}: {}", self.what, self.remedy)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::context::{Call, of_store};
 use super::{Answer, Refusal};
+use crate::exchange::dayfile::DayFileError;
 use crate::exchange::dayfile::read::{self, Trust};
 use crate::exchange::dayfile::sign::PhoneKey;
 use crate::store::Store;
@@ -41,7 +42,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
 
 fn list(call: &Call) -> Result<Answer, Refusal> {
     let words = call.words_of_book();
-    let phones = if call.book.exists() {
+    let phones = if call.has_book() {
         Store::look(&call.book)
             .and_then(|store| store.phone_keys())
             .map_err(|error| of_store(&error, words))?
@@ -98,6 +99,7 @@ fn add(call: &Call, key: &str, name: Option<&str>) -> Result<Answer, Refusal> {
     if let Some(folder) = call.book.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|error| super::context::cannot_write(folder, &error, words))?;
     }
+    call.may_be_written(words)?;
     let store = Store::open(&call.book).map_err(|error| of_store(&error, words))?;
     let name = name.unwrap_or_default().trim();
     let is_new = store
@@ -123,13 +125,23 @@ fn add(call: &Call, key: &str, name: Option<&str>) -> Result<Answer, Refusal> {
 /// Reads the key a day file is signed with.
 fn signer(call: &Call, path: &Path) -> Result<PhoneKey, Refusal> {
     let words = call.words_of_book();
-    let refuse = |error| super::sentences::of_day_file(&error, words);
+    let refuse = |error| {
+        let remedy = match error {
+            DayFileError::Unsigned => {
+                Some(words.t("Type the 64 digits the phone shows, or name a day file it has signed."))
+            }
+            _ => None,
+        };
+        let refusal = super::sentences::of_day_file(&error, words);
+        Refusal {
+            remedy: remedy.unwrap_or_else(|| refusal.remedy.clone()),
+            ..refusal
+        }
+    };
     let secrets = super::key::beside(&call.book, words)?;
     let file = std::fs::File::open(path).map_err(|error| super::key::unreadable(path, &error, words))?;
     let reading = read::open(file, &secrets, Trust::Anyone).map_err(refuse)?;
-    reading
-        .signer()
-        .ok_or_else(|| refuse(crate::exchange::dayfile::DayFileError::Unsigned))
+    reading.signer().ok_or_else(|| refuse(DayFileError::Unsigned))
 }
 
 fn remove(call: &Call, wanted: &str) -> Result<Answer, Refusal> {
@@ -140,7 +152,7 @@ fn remove(call: &Call, wanted: &str) -> Result<Answer, Refusal> {
             words.t("Look at the list with: lidmark-office phones"),
         )
     };
-    if !call.book.exists() {
+    if !call.has_book() {
         return Err(none());
     }
     let phones = Store::look(&call.book)
@@ -163,6 +175,7 @@ fn remove(call: &Call, wanted: &str) -> Result<Answer, Refusal> {
             ));
         }
     };
+    call.may_be_written(words)?;
     let store = Store::open(&call.book).map_err(|error| of_store(&error, words))?;
     store.distrust(&phone.key).map_err(|error| of_store(&error, words))?;
     store.close().map_err(|error| of_store(&error, words))?;

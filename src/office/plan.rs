@@ -2,16 +2,19 @@
 
 use super::Refusal;
 use super::area::point;
-use super::context::{Call, FileToBe, Office, SiteNames, read_bytes};
+use super::context::{Call, Office, SiteNames};
+use super::files::FileToBe;
 use super::options::{self, METRES_PER_MILE};
 use super::sheet::{Cell, Sheet};
 use super::{due, site};
-use crate::domain::record::{SiteId, Units, Visit};
+use crate::domain::record::{SiteId, Stop, Units, Visit};
 use crate::domain::route::{Course, Day, Job};
 use crate::domain::units::{Volume, round_to_i64};
+use crate::exchange::customer_list::folded;
 use crate::exchange::planfile::{self, Place, PlanFile, PlanFileError, PlannedStop, PlannedTrip, Window};
 use crate::exchange::table::unguarded;
 use crate::say::words::Words;
+use crate::store::DayRow;
 use chrono::{Days, NaiveDate};
 use geo::{Distance, Geodesic};
 use std::collections::HashSet;
@@ -55,12 +58,24 @@ pub struct Asked {
     pub speed: Option<f64>,
     /// Leave the order as entered.
     pub as_entered: bool,
+    /// What becomes of what an earlier plan for this truck has put there and this one leaves out.
+    pub earlier: Earlier,
     /// The plan file.
     pub out: Option<PathBuf>,
     /// Leave the office's own book as it is.
     pub dry_run: bool,
     /// Say only what is wrong with the plan.
     pub quiet: bool,
+}
+
+/// What becomes of the stops of an earlier plan that the new one leaves out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Earlier {
+    /// They stay on the day, and are named.
+    #[default]
+    Stays,
+    /// They are taken off the day, unless they were begun.
+    GoesOff,
 }
 
 /// One stop to be planned.
@@ -77,71 +92,219 @@ struct Wanted {
 /// # Errors
 /// What was refused, and what to do.
 pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
-    call.on_book(|office| {
-        let words = office.words();
-        let day = match &asked.day {
-            Some(text) => options::day(text, words)?,
-            None => office
-                .today()
-                .checked_add_days(Days::new(1))
-                .unwrap_or_else(|| office.today()),
-        };
-        let (wanted, twice) = wanted(office, asked, day)?;
-        if wanted.is_empty() {
-            return Err(Refusal::refused(
-                words.t("No site was given: there is nothing to plan."),
-                words.t("Name sites, or give a list with --list, or a month with --due."),
-            ));
+    if asked.dry_run {
+        call.on_book(|office| made(office, asked))
+    } else {
+        call.on_book_to_write(|office| made(office, asked))
+    }
+}
+
+fn made(office: &mut Office, asked: &Asked) -> Result<String, Refusal> {
+    let words = office.words();
+    let asked = &Asked {
+        truck: own_name(office, &asked.truck)?,
+        ..asked.clone()
+    };
+    let day = match &asked.day {
+        Some(text) => options::day(text, words)?,
+        None => office
+            .today()
+            .checked_add_days(Days::new(1))
+            .unwrap_or_else(|| office.today()),
+    };
+    if day < office.today() {
+        return Err(Refusal::input(
+            words.f("{0} is past.", &[&office.figures.date(day)]),
+            words.t("Give today or a coming day with --day YYYY-MM-DD."),
+        ));
+    }
+    let (wanted, twice) = wanted(office, asked, day)?;
+    let standing = Standing::read(office, asked, day, &wanted)?;
+    // A day can be emptied: by naming nobody, and not by a list that happens to be empty.
+    let instead = asked.earlier == Earlier::GoesOff;
+    let empties = instead && asked.sites.is_empty() && asked.list.is_none() && asked.due_month.is_none();
+    if empties && standing.left.is_empty() {
+        return Err(Refusal::refused(
+            words.t("No stop that could be taken off stands on this day for this truck."),
+            words.t("Name the day and the truck as they were planned, with --day and --truck."),
+        ));
+    }
+    if wanted.is_empty() && !empties {
+        return Err(Refusal::refused(
+            words.t("No site was given: there is nothing to plan."),
+            words.t("Name sites, or give a list with --list, or a month with --due."),
+        ));
+    }
+    if wanted.len() > planfile::MOST_STOPS {
+        return Err(Refusal::refused(
+            words.f(
+                "{0} stops are more than a plan holds ({1}).",
+                &[&wanted.len().to_string(), &planfile::MOST_STOPS.to_string()],
+            ),
+            words.t("Plan fewer, or several days."),
+        ));
+    }
+    let route = Route::new(office, asked, &wanted)?;
+    let plan = plan_file(office, asked, day, &wanted, &route)?;
+    // What cannot be written is found out before the book is changed.
+    let out = match &asked.out {
+        Some(path) => Some(FileToBe::write(
+            path,
+            planfile::write(&plan).as_bytes(),
+            &office.kept,
+            words,
+        )?),
+        None => None,
+    };
+    if !asked.dry_run {
+        let off = if instead { standing.stops() } else { Vec::new() };
+        planfile::make(
+            &mut office.store,
+            &PlanFile {
+                records: Vec::new(),
+                ..plan.clone()
+            },
+            office.now,
+            &off,
+        )
+        .map_err(|error| match error {
+            PlanFileError::Book(error) => office.refuse(&error),
+            other => Refusal::refused(other.to_string(), words.t("Correct it and run it again.")),
+        })?;
+    }
+    if let Some(out) = out {
+        out.put(words)?;
+    }
+    if office.json {
+        return Ok(planfile::write(&plan));
+    }
+    // Where nothing else comes of it, the plan itself is what was asked for.
+    let hush = asked.quiet && !(asked.dry_run && asked.out.is_none());
+    let mut said = if hush {
+        Vec::new()
+    } else {
+        report(office, day, &wanted, &route)
+    };
+    if instead {
+        said.extend(standing.taken_off(asked.dry_run, words).filter(|_| !hush));
+    }
+    said.extend(wrong(office, &wanted, &route, twice));
+    said.extend(standing.wrong(office, instead));
+    if let Some(path) = asked.out.as_ref().filter(|_| !hush) {
+        said.push(words.f("Written: {0}", &[&path.display().to_string()]));
+    }
+    Ok(said.join("\n"))
+}
+
+/// The truck's name as the book has it, whatever its capital letters here: each name has a plan of its own.
+fn own_name(office: &Office, truck: &str) -> Result<String, Refusal> {
+    let trucks = office.store.trucks().map_err(|error| office.refuse(&error))?;
+    let wanted = folded(truck);
+    let own = trucks
+        .into_iter()
+        .map(|(truck, _)| truck.name.trim().to_owned())
+        .find(|name| !wanted.is_empty() && folded(name) == wanted);
+    Ok(own.unwrap_or_else(|| truck.trim().to_owned()))
+}
+
+/// What stands in the book besides the plan and has to do with it.
+struct Standing {
+    /// On this day for this truck, not begun, and not in the plan: the stop, with the names of its place and customer.
+    left: Vec<(DayRow, String)>,
+    /// On this day under another plan, by name.
+    other_plan: Vec<String>,
+    /// In the plan, and on another coming day: by name, with the day.
+    other_day: Vec<(String, NaiveDate)>,
+}
+
+impl Standing {
+    fn read(office: &Office, asked: &Asked, day: NaiveDate, wanted: &[Wanted]) -> Result<Self, Refusal> {
+        let refuse = |error| office.refuse(&error);
+        let plan = planfile::plan_id(day, &asked.truck);
+        let sites = wanted.iter().map(|each| each.id).collect::<Vec<_>>();
+        let mut left = Vec::new();
+        for row in planfile::left_standing(&office.store, day, plan, &sites).map_err(refuse)? {
+            let site = office.store.site(row.stop.site).map_err(refuse)?;
+            let named = if site.customer.is_empty() {
+                site.name
+            } else {
+                format!("{} ({})", site.name, site.customer)
+            };
+            left.push((row, named));
         }
-        if wanted.len() > planfile::MOST_STOPS {
-            return Err(Refusal::refused(
+        let (mut other_plan, mut other_day) = (Vec::new(), Vec::new());
+        for each in wanted {
+            let name = &each.visit.site.name;
+            let mut stops = office.store.stops_of(each.id).map_err(refuse)?;
+            stops.retain(|stop| !stop.removed && stop.finished_at.is_none() && stop.day >= office.today());
+            let (same, others): (Vec<_>, Vec<_>) = stops.into_iter().partition(|stop| stop.day == day);
+            if same.iter().any(|stop| stop.id != planfile::stop_id(plan, each.id)) {
+                other_plan.push(name.clone());
+            }
+            other_day.extend(others.iter().map(|stop| (name.clone(), stop.day)));
+        }
+        Ok(Self {
+            left,
+            other_plan,
+            other_day,
+        })
+    }
+
+    fn stops(&self) -> Vec<Stop> {
+        self.left.iter().map(|(row, _)| row.stop.clone()).collect()
+    }
+
+    fn left_names(&self) -> String {
+        self.left
+            .iter()
+            .map(|(_, name)| name.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    /// What was taken off the day; nothing when nothing was.
+    fn taken_off(&self, dry_run: bool, words: Words) -> Option<String> {
+        let names = self.left_names();
+        (!self.left.is_empty()).then(|| {
+            if dry_run {
+                words.f("Would be taken off this day: {0}.", &[&names])
+            } else {
                 words.f(
-                    "{0} stops are more than a plan holds ({1}).",
-                    &[&wanted.len().to_string(), &planfile::MOST_STOPS.to_string()],
-                ),
-                words.t("Plan fewer, or several days."),
+                    "Taken off this day: {0}. A phone that has taken in an earlier plan still shows them: tell its crew.",
+                    &[&names],
+                )
+            }
+        })
+    }
+
+    fn wrong(&self, office: &Office, instead: bool) -> Vec<String> {
+        let words = office.words();
+        let mut lines = Vec::new();
+        if !(instead || self.left.is_empty()) {
+            lines.push(words.f(
+                "On this day for this truck already, and not in this plan: {0}. Run it again with --instead to take them off the day, or name them too.",
+                &[&self.left_names()],
             ));
         }
-        let route = Route::new(office, asked, &wanted)?;
-        let plan = plan_file(office, asked, day, &wanted, &route)?;
-        // What cannot be written is found out before the book is changed.
-        let out = match &asked.out {
-            Some(path) => Some(FileToBe::write(path, planfile::write(&plan).as_bytes(), words)?),
-            None => None,
-        };
-        if !asked.dry_run {
-            planfile::take_in(
-                &mut office.store,
-                &PlanFile {
-                    records: Vec::new(),
-                    ..plan.clone()
-                },
-                office.now,
-            )
-            .map_err(|error| match error {
-                PlanFileError::Book(error) => office.refuse(&error),
-                other => Refusal::refused(other.to_string(), words.t("Correct it and run it again.")),
-            })?;
+        if !self.other_plan.is_empty() {
+            lines.push(words.f(
+                "On this day already, in the plan of another truck or put there by hand: {0}. Take the stop off there first with --instead, or leave it out here.",
+                &[&self.other_plan.join(", ")],
+            ));
         }
-        if let Some(out) = out {
-            out.put(words)?;
+        if !self.other_day.is_empty() {
+            let named = self
+                .other_day
+                .iter()
+                .map(|(name, day)| format!("{name} ({})", office.figures.date(*day)))
+                .collect::<Vec<_>>();
+            lines.push(words.f(
+                "On another coming day as well: {0}. To take a stop off a day, plan that day again without it and with --instead.",
+                &[&named.join(", ")],
+            ));
         }
-        if office.json {
-            return Ok(planfile::write(&plan));
-        }
-        // Where nothing else comes of it, the plan itself is what was asked for.
-        let hush = asked.quiet && !(asked.dry_run && asked.out.is_none());
-        let mut said = if hush {
-            Vec::new()
-        } else {
-            report(office, day, &wanted, &route)
-        };
-        said.extend(wrong(office, &wanted, &route, twice));
-        if let Some(path) = asked.out.as_ref().filter(|_| !hush) {
-            said.push(words.f("Written: {0}", &[&path.display().to_string()]));
-        }
-        Ok(said.join("\n"))
-    })
+        lines
+    }
 }
 
 /// Gathers the sites asked for, each once.
@@ -228,7 +391,7 @@ fn expected(visit: &Visit) -> (i64, bool) {
 /// Reads a list: CSV with a head `site_id` or `name`, or one site a line.
 fn listed(office: &Office, path: &std::path::Path) -> Result<Vec<(String, Option<String>)>, Refusal> {
     let words = office.words();
-    let bytes = read_bytes(path, &mut std::io::stdin().lock(), words)?;
+    let bytes = office.kept.read(path, &mut std::io::stdin().lock(), words)?;
     let text = String::from_utf8(bytes).map_err(|_| {
         Refusal::refused(
             words.f("{0} is not UTF-8 text.", &[&path.display().to_string()]),
@@ -309,15 +472,48 @@ fn hours(text: &str, words: Words) -> Result<(i64, i64), Refusal> {
     let (from, to) = text.split_once(['-', '–']).ok_or_else(|| bad_window(text, words))?;
     let (from, to) = (clock(from, words)?, clock(to, words)?);
     if from > to {
-        return Err(bad_window(text, words));
+        return Err(Refusal::input(
+            words.f("The time window {0} ends before it begins.", &[text.trim()]),
+            words.t("Write it as SITE=08:00-12:00."),
+        ));
     }
     Ok((from, to))
 }
 
+/// Minutes of a day.
+const DAY_MIN: i64 = 24 * 60;
+
+/// A time as it stands in a plan file: past midnight the hours count on, to 99:59.
 fn clock_text(minute: f64) -> String {
-    // Past midnight the day is over anyway; 99:59 says so.
     let minute = round_to_i64(minute).unwrap_or(0).clamp(0, 99 * 60 + 59);
     format!("{:02}:{:02}", minute / 60, minute % 60)
+}
+
+/// A time as a person reads it; the day after and those that follow are said.
+fn arrival_text(minute: f64, words: Words) -> String {
+    let whole = round_to_i64(minute).unwrap_or(i64::MAX).max(0);
+    let (days, rest) = (whole / DAY_MIN, whole % DAY_MIN);
+    let time = format!("{:02}:{:02}", rest / 60, rest % 60);
+    match days {
+        0 => time,
+        1 => words.f("{0} the next day", &[&time]),
+        days => words.f("{0}, {1} days later", &[&time, &days.to_string()]),
+    }
+}
+
+/// What the truck holds, as asked, else as set up; `None` when nobody knows.
+fn capacity_ml(office: &Office, asked: &Asked) -> Result<Option<i64>, Refusal> {
+    let words = office.words();
+    let Some(text) = &asked.capacity else {
+        return Ok(Some(office.setup.truck_ml).filter(|ml| *ml > 0));
+    };
+    match options::volume_ml(text, office.figures)? {
+        0 => Err(Refusal::input(
+            words.t("A truck that holds nothing takes nothing in."),
+            words.t("Give what it holds, for example --capacity 2500gal."),
+        )),
+        ml => Ok(Some(ml)),
+    }
 }
 
 /// The way through the day.
@@ -358,10 +554,7 @@ impl Route {
                 Ok((name.trim().to_owned(), options::place(place, words)?))
             })
             .collect::<Result<Vec<_>, Refusal>>()?;
-        let capacity_ml = match asked.capacity.as_deref() {
-            Some(text) => Some(options::volume_ml(text, figures)?),
-            None => Some(office.setup.truck_ml).filter(|ml| *ml > 0),
-        };
+        let capacity_ml = capacity_ml(office, asked)?;
         let on_board_ml = asked
             .on_board
             .as_deref()
@@ -590,7 +783,7 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route) -> 
         });
         sheet.rows.push(vec![
             Cell::text((place + 1).to_string()),
-            Cell::text(arrive.map_or_else(String::new, clock_text)),
+            Cell::text(arrive.map_or_else(String::new, |minute| arrival_text(minute, words))),
             Cell::text(window),
             Cell::text(each.visit.site.name.clone()),
             Cell::text(each.visit.site.town.clone()),
@@ -598,11 +791,14 @@ fn report(office: &Office, day: NaiveDate, wanted: &[Wanted], route: &Route) -> 
             Cell::text(remarks.join(", ")),
         ]);
     }
-    let mut lines = vec![
-        words.f("Plan for {0}", &[&figures.weekday(day)]),
-        String::new(),
-        sheet.text(),
-    ];
+    let heading = words.f(
+        "Plan for {0}, {1}",
+        &[&figures.weekday(day), &day.format("%Y").to_string()],
+    );
+    if wanted.is_empty() {
+        return vec![heading];
+    }
+    let mut lines = vec![heading, String::new(), sheet.text()];
     let saved = (route.entered.metres - route.chosen.metres).max(0.0);
     lines.push(words.f(
         "{0} as the crow flies; the order entered: {1}; saved: {2}. Roads are longer.",
@@ -625,6 +821,19 @@ fn wrong(office: &Office, wanted: &[Wanted], route: &Route, twice: usize) -> Vec
             "{0} time window cannot be met: call the customer, or move the stop.",
             "{0} time windows cannot be met: call the customers, or move the stops.",
             late,
+        ));
+    }
+    let after_midnight = route
+        .chosen
+        .arrive_min
+        .iter()
+        .filter(|at| **at >= minutes(DAY_MIN))
+        .count();
+    if after_midnight > 0 {
+        lines.push(words.n(
+            "The day is too long: {0} stop is reached after midnight. Leave stops out, or give them to another day or truck.",
+            "The day is too long: {0} stops are reached after midnight. Leave stops out, or give them to another day or truck.",
+            after_midnight,
         ));
     }
     if route.chosen.lacks_disposal {

@@ -1,16 +1,19 @@
 //! `read-csv`: a customer list of someone's own becomes a book.
 
-use super::Refusal;
-use super::context::{Call, Office, read_bytes, write_file};
+use super::context::{Call, Office, toml_fault};
 use super::estimate;
+use super::files::{Kept, write_file};
 use super::sheet::{Cell, Sheet};
+use super::{Answer, Refusal};
 use crate::domain::record::{
     Compartment, CompartmentId, FieldChange, Lid, LidId, Op, ShapeKind, Site, SiteId, Tank, TankId, Visit, changes,
 };
 use crate::exchange::customer_list::{self, CustomerList, DateOrder, ListError, ListRow, Mapping, Reason, folded};
+use crate::exchange::dayfile::manifest::MANIFEST;
 use crate::say::words::Words;
 use serde_json::json;
 use std::collections::HashSet;
+use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
@@ -50,11 +53,21 @@ struct Outcome {
 ///
 /// # Errors
 /// What was refused, and what to do; then nothing of the list is in the book.
-pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, Refusal> {
+pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<Answer, Refusal> {
     let words = call.words();
-    let bytes = read_bytes(&asked.file, &mut stdin, words)?;
+    let kept = Kept::of_book(&call.book);
+    let bytes = kept.read(&asked.file, &mut stdin, words)?;
+    if is_day_file(&bytes) {
+        return Err(Refusal::refused(
+            words.f(
+                "{0} is a day file of a phone, not a customer list.",
+                &[&asked.file.display().to_string()],
+            ),
+            words.t("Take it in with: lidmark-office import FILE"),
+        ));
+    }
     let mut mapping = match &asked.map {
-        Some(path) => mapping(path, words)?,
+        Some(path) => mapping(path, &kept, words)?,
         None => Mapping::default(),
     };
     mapping.delimiter = asked.delimiter.or(mapping.delimiter);
@@ -64,18 +77,23 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
     }
     let list = customer_list::read(&bytes, &mapping, call.now.date_naive())
         .map_err(|error| cannot_read(&asked.file, &error, words))?;
+    let rejects = asked.rejects.clone().unwrap_or_else(|| beside(&asked.file));
+    kept.allow([rejects.as_path()], words)?;
     // A trial where there is no book yet makes none.
-    let trial = (asked.dry_run && !call.book.exists()).then(|| Trial::new(call));
+    let trial = (asked.dry_run && !call.has_book()).then(|| Trial::new(call));
     let on = trial.as_ref().map_or(call, |trial| &trial.call);
-    on.on_any_book(|office| {
+    let command = |office: &mut Office| {
         office.rules = call.rules();
         let (outcome, changes) = take(office, &list)?;
-        let rejects = asked.rejects.clone().unwrap_or_else(|| beside(&asked.file));
         // The refused rows first: a list must not be half lost because they could not be written.
-        if !list.refused.is_empty() {
+        let mut earlier = Earlier::None;
+        if list.refused.is_empty() {
+            earlier = Earlier::clear(&rejects);
+        } else {
             write_file(
                 &rejects,
                 refused(&list, office.words()).csv().as_bytes(),
+                &kept,
                 office.words(),
             )?;
         }
@@ -90,8 +108,63 @@ pub fn run(call: &Call, asked: &Asked, mut stdin: impl Read) -> Result<String, R
             };
             office.store.keep(&op).map_err(|error| office.refuse(&error))?;
         }
-        Ok(report(office, &list, outcome, &rejects, asked))
-    })
+        let mut answer = Answer::from(report(office, &list, outcome, (&rejects, earlier), asked));
+        if list.rows.is_empty() && !list.refused.is_empty() {
+            let words = office.words();
+            answer.refusals.push(Refusal::refused(
+                words.t("Every row was refused: nobody was taken in."),
+                words.f(
+                    "Correct the rows by the reasons in {0} and run it again.",
+                    &[&rejects.display().to_string()],
+                ),
+            ));
+        }
+        Ok(answer)
+    };
+    if asked.dry_run && trial.is_none() {
+        on.on_book(command)
+    } else {
+        on.on_any_book(command)
+    }
+}
+
+/// What became of the file with the refused rows of an earlier run, when this one has refused none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Earlier {
+    /// There was none.
+    None,
+    /// It was taken away.
+    Gone,
+    /// It lies there: it is not recognisably one of ours, or could not be taken away.
+    Left,
+}
+
+impl Earlier {
+    fn clear(path: &Path) -> Self {
+        let mut head = Vec::new();
+        let is_file = std::fs::symlink_metadata(path).is_ok_and(|data| data.is_file());
+        let read = File::open(path).and_then(|file| file.take(OURS.len() as u64).read_to_end(&mut head));
+        if !path.exists() {
+            Self::None
+        } else if is_file && read.is_ok() && head == OURS && std::fs::remove_file(path).is_ok() {
+            Self::Gone
+        } else {
+            Self::Left
+        }
+    }
+}
+
+/// How a file with refused rows begins: see [`refused`].
+const OURS: &[u8] = b"line,reason,";
+
+/// Whether it is a phone's day file, sealed or not: a zip that begins with its manifest (docs/dayfile.md).
+fn is_day_file(bytes: &[u8]) -> bool {
+    // APPNOTE.TXT 4.3.7: the name of the first entry stands 30 bytes behind the beginning.
+    let is_zip = bytes.starts_with(b"PK\x03\x04");
+    let has_manifest = bytes
+        .get(30..)
+        .is_some_and(|rest| rest.starts_with(MANIFEST.as_bytes()));
+    is_zip && has_manifest || bytes.starts_with(b"age-encryption.org/")
 }
 
 /// A call on an empty book in a folder that goes away again.
@@ -118,14 +191,14 @@ impl Drop for Trial {
     }
 }
 
-fn mapping(path: &Path, words: Words) -> Result<Mapping, Refusal> {
-    let bytes = read_bytes(path, &mut std::io::empty(), words)?;
+fn mapping(path: &Path, kept: &Kept, words: Words) -> Result<Mapping, Refusal> {
+    let bytes = kept.read(path, &mut std::io::empty(), words)?;
     let text = String::from_utf8_lossy(&bytes);
     toml::from_str(&text).map_err(|error| {
         Refusal::refused(
             words.f(
                 "The mapping {0} cannot be read: {1}",
-                &[&path.display().to_string(), &error.to_string()],
+                &[&path.display().to_string(), &toml_fault(&text, &error, words)],
             ),
             words.t("Correct that line; the form is in docs/office.md."),
         )
@@ -288,6 +361,7 @@ fn site_of(row: &ListRow) -> Visit {
 fn why(reason: &Reason, words: Words) -> String {
     match reason {
         Reason::Nobody => words.t("No name, customer or address: nobody could find the place."),
+        Reason::Total => words.t("A sum of the list, not a customer."),
         Reason::TooManyCells(heads, cells) => words.f(
             "{1} cells where there are {0} columns: perhaps a comma without quotes.",
             &[&heads.to_string(), &cells.to_string()],
@@ -368,7 +442,13 @@ fn refusals(list: &CustomerList, file: Option<String>, words: Words) -> Vec<Stri
     lines
 }
 
-fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path, asked: &Asked) -> String {
+fn report(
+    office: &Office,
+    list: &CustomerList,
+    outcome: Outcome,
+    (rejects, earlier): (&Path, Earlier),
+    asked: &Asked,
+) -> String {
     let dry_run = asked.dry_run;
     let words = office.words();
     let refused_file = (!list.refused.is_empty()).then(|| rejects.display().to_string());
@@ -391,11 +471,19 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
             "due_from_the_list": outcome.dated,
             "due_worked_out": outcome.worked_out,
             "refused_file": refused_file,
+            "earlier_refused_file": match earlier {
+                Earlier::None => None,
+                Earlier::Gone => Some("taken away"),
+                Earlier::Left => Some("left"),
+            },
         })
         .to_string();
     }
+    let place = rejects.display().to_string();
+    let left = (earlier == Earlier::Left).then(|| words.f("{0} is not of this run: no row was refused.", &[&place]));
     if asked.quiet {
-        return refusals(list, refused_file, words).join("\n");
+        let lines = refusals(list, refused_file, words).into_iter().chain(left);
+        return lines.collect::<Vec<_>>().join("\n");
     }
     let delimiter = match list.delimiter {
         '\t' => words.t("tab"),
@@ -407,7 +495,14 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
     }
     if !list.unused.is_empty() {
         const MOST_NAMED: usize = 20;
-        let mut named = list.unused.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>();
+        let quoted = |head: &String| {
+            if head.contains(',') {
+                format!("\"{head}\"")
+            } else {
+                head.clone()
+            }
+        };
+        let mut named = list.unused.iter().take(MOST_NAMED).map(quoted).collect::<Vec<_>>();
         if list.unused.len() > MOST_NAMED {
             let more = (list.unused.len() - MOST_NAMED).to_string();
             named.push(words.f("and {0} more", &[&more]));
@@ -442,5 +537,9 @@ fn report(office: &Office, list: &CustomerList, outcome: Outcome, rejects: &Path
         ));
     }
     lines.extend(refusals(list, refused_file, words));
+    lines.extend(left);
+    if earlier == Earlier::Gone {
+        lines.push(words.f("No row was refused; {0} of an earlier run was taken away.", &[&place]));
+    }
     lines.join("\n")
 }

@@ -4,9 +4,10 @@ use super::Refusal;
 use super::context::{Call, Office, hand_over};
 use super::options;
 use super::sheet::{Cell, Sheet};
-use crate::domain::record::{Truck, TruckTankId};
+use crate::domain::record::{Truck, TruckTank, TruckTankId};
 use crate::domain::units::{LITRES_PER_US_GALLON, Volume};
 use crate::domain::waste::{USUAL_RETENTION_YEARS, kept_until};
+use crate::exchange::customer_list::folded;
 use crate::say::words::Words;
 use crate::store::LoadEntry;
 use chrono::NaiveDate;
@@ -79,15 +80,7 @@ impl Trucks {
     fn read(office: &Office, asked: Option<&str>, to: NaiveDate) -> Result<Self, Refusal> {
         let words = office.words();
         let (mut names, mut list, mut opening_ml) = (HashMap::new(), Vec::new(), 0_i128);
-        for (truck, tanks) in office.store.trucks().map_err(|error| office.refuse(&error))? {
-            let own = [
-                truck.name.to_lowercase(),
-                truck.plate.to_lowercase(),
-                truck.id.to_string(),
-            ];
-            if asked.is_some_and(|asked| !own.contains(&asked.trim().to_lowercase())) {
-                continue;
-            }
+        for (truck, tanks) in trucks_named(office, asked)? {
             list.push(truck.clone());
             let called = super::waste::called(&truck, words);
             let several = tanks.len() > 1;
@@ -102,14 +95,11 @@ impl Trucks {
                 names.insert(tank.id, [called.clone(), own]);
             }
         }
-        match asked {
-            Some(asked) if names.is_empty() => Err(no_such_truck(office, asked)),
-            _ => Ok(Self {
-                names,
-                list,
-                opening_ml,
-            }),
-        }
+        Ok(Self {
+            names,
+            list,
+            opening_ml,
+        })
     }
 }
 
@@ -259,12 +249,44 @@ pub(super) fn no_truck_named(count: usize, trucks: usize, words: Words) -> Optio
     })
 }
 
-fn no_such_truck(office: &Office, asked: &str) -> Refusal {
+/// Returns the trucks called so, by name, plate or id; all of them when none is asked for.
+///
+/// # Errors
+/// When no truck is called so; those that are known are named.
+pub(super) fn trucks_named(office: &Office, asked: Option<&str>) -> Result<Vec<(Truck, Vec<TruckTank>)>, Refusal> {
     let words = office.words();
-    Refusal::refused(
-        words.f("No truck is called \"{0}\".", &[asked]),
-        words.t("Give its name, its plate or its id as the phone has it."),
-    )
+    let mut trucks = office.store.trucks().map_err(|error| office.refuse(&error))?;
+    let Some(asked) = asked else {
+        return Ok(trucks);
+    };
+    let known = trucks
+        .iter()
+        .map(|(truck, _)| super::waste::called(truck, words))
+        .collect::<Vec<_>>();
+    let wanted = folded(asked);
+    trucks.retain(|(truck, _)| {
+        let own = [folded(&truck.name), folded(&truck.plate), folded(&truck.id.to_string())];
+        !wanted.is_empty() && own.contains(&wanted)
+    });
+    if !trucks.is_empty() {
+        return Ok(trucks);
+    }
+    let what = words.f("No truck is called \"{0}\".", &[asked]);
+    Err(if known.is_empty() {
+        Refusal::refused(
+            what,
+            words.t("The book knows no truck yet: take in the phones' day files first, or leave --truck out."),
+        )
+    } else {
+        let known = super::due::some_of(known.iter().map(String::as_str), words);
+        Refusal::refused(
+            what,
+            words.f(
+                "Give a name, plate or id as the phone has it; trucks in the book: {0}.",
+                &[&known],
+            ),
+        )
+    })
 }
 
 /// Millilitres as litres, exact: three decimals are all there are.

@@ -1,7 +1,8 @@
 //! `remind`: letters or cards to the customers due in a month, as PDF, each in the customer's language.
 
 use super::Refusal;
-use super::context::{Call, Office, cannot_write, read_bytes, write_file};
+use super::context::{Call, Office, cannot_write, toml_fault};
+use super::files::write_file;
 use super::{due, options};
 use crate::domain::record::Language;
 use crate::say::figures::Figures;
@@ -99,14 +100,20 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     }
     call.on_book(|office| {
         let words = office.words();
+        let template = template(office, asked)?;
+        let unknown = unknown(office, asked, &template);
         let (Some(month), Some(out)) = (&asked.month, &asked.out) else {
+            let lacking = [
+                asked.month.is_none().then_some("--month YYYY-MM"),
+                asked.out.is_none().then_some("--out DIR"),
+            ];
+            let lacking = lacking.into_iter().flatten().chain(unknown).collect::<Vec<_>>();
             return Err(Refusal::input(
-                words.t("A month and a folder are needed."),
-                words.t("Give them with --month YYYY-MM and --out DIR."),
+                words.t("Something is missing to write the letters."),
+                words.f("Give it with {0}.", &[&lacking.join(" ")]),
             ));
         };
         let (first, _) = options::month(month, words)?;
-        let template = template(asked, words)?;
         let who = due::Asked {
             month: Some(month.clone()),
             not_planned: asked.not_planned,
@@ -120,6 +127,12 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
             return Ok(words.f(
                 "Nobody is due in {0}: no letter was written.",
                 &[&office.figures.month(first)],
+            ));
+        }
+        if !unknown.is_empty() {
+            return Err(Refusal::refused(
+                words.t("The letter names the company, and the book does not know it."),
+                words.f("Give it with {0}, or set it up in the book.", &[&unknown.join(" ")]),
             ));
         }
         // Every page is made before the first is written, so that a fault in one leaves no half of them.
@@ -148,7 +161,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
         };
         std::fs::create_dir_all(out).map_err(|error| cannot_write(out, &error, words))?;
         for (name, bytes) in &files {
-            write_file(&out.join(name), bytes, words)?;
+            write_file(&out.join(name), bytes, &office.kept, words)?;
         }
         if office.json {
             let files = files.iter().map(|(name, _)| out.join(name).display().to_string());
@@ -161,20 +174,53 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     })
 }
 
-fn template(asked: &Asked, words: Words) -> Result<Template, Refusal> {
+fn template(office: &Office, asked: &Asked) -> Result<Template, Refusal> {
+    let words = office.words();
     let text = match &asked.template {
         None => TEMPLATE.to_owned(),
         Some(path) => {
-            let bytes = read_bytes(path, &mut std::io::empty(), words)?;
+            let bytes = office.kept.read(path, &mut std::io::empty(), words)?;
             String::from_utf8_lossy(&bytes).into_owned()
         }
     };
     toml::from_str(&text).map_err(|error| {
         Refusal::refused(
-            words.f("The template cannot be read: {0}", &[&error.to_string()]),
+            words.f("The template cannot be read: {0}", &[&toml_fault(&text, &error, words)]),
             words.t("Begin again from: lidmark-office remind --print-template"),
         )
     })
+}
+
+/// What is given, else what the book knows.
+fn over(own: &str, given: Option<&str>) -> String {
+    given.unwrap_or(own).to_owned()
+}
+
+/// The options for what the template asks of the company, and neither they nor the book say.
+fn unknown(office: &Office, asked: &Asked, template: &Template) -> Vec<&'static str> {
+    let letters = [&template.en, &template.es];
+    let texts = letters.map(|letter| [&letter.heading, &letter.body, &letter.closing]);
+    let asks_for = |name: &str| {
+        let brace = format!("{{{name}}}");
+        texts
+            .iter()
+            .flatten()
+            .any(|text| text.replace(' ', "").contains(&brace))
+    };
+    let is_unknown = |own: &str, given: &Option<String>| over(own, given.as_deref()).trim().is_empty();
+    let setup = &office.setup;
+    [
+        ("company", "--company NAME", is_unknown(&setup.company, &asked.company)),
+        (
+            "company_phone",
+            "--company-phone NUMBER",
+            is_unknown(&setup.company_phone, &asked.company_phone),
+        ),
+    ]
+    .into_iter()
+    .filter(|(name, _, unknown)| *unknown && asks_for(name))
+    .map(|(_, option, _)| option)
+    .collect()
 }
 
 /// A file name made of a site's name: letters and digits, then enough of the id to be the only one.
@@ -233,16 +279,6 @@ fn page(
         Language::English => &template.en,
         Language::Spanish => &template.es,
     };
-    let company = |own: &str, over: &Option<String>, option: &str| {
-        let text = over.clone().unwrap_or_else(|| own.to_owned());
-        if text.trim().is_empty() {
-            return Err(Refusal::refused(
-                words.t("The letter names the company, and the book does not know it."),
-                words.f("Give it with {0}, or set it up in the book.", &[option]),
-            ));
-        }
-        Ok(text)
-    };
     let value = |name: &str| {
         Ok(match name {
             "customer" if row.customer.is_empty() => row.name.clone(),
@@ -272,8 +308,8 @@ fn page(
             }
             "today" => theirs.date(office.today()),
             "month" => theirs.month(month),
-            "company" => company(&office.setup.company, &asked.company, "--company")?,
-            "company_phone" => company(&office.setup.company_phone, &asked.company_phone, "--company-phone")?,
+            "company" => over(&office.setup.company, asked.company.as_deref()),
+            "company_phone" => over(&office.setup.company_phone, asked.company_phone.as_deref()),
             other => {
                 return Err(Refusal::refused(
                     words.f(

@@ -1,8 +1,9 @@
 //! `records --pdf`: the hauled-waste record of each load of a period, as the phone writes it.
 
 use super::Refusal;
-use super::context::{Office, cannot_write, write_file};
+use super::context::{Office, cannot_write};
 use super::estimate::rule_sets;
+use super::files::write_file;
 use super::records::of_no_truck;
 use crate::domain::record::{PumpingId, Setup, TankId, Truck};
 use crate::domain::rules::RuleSet;
@@ -121,6 +122,9 @@ pub(super) fn write(
     let words = office.words();
     let rules = rule_sets(office)?;
     let is_folder = to_path.is_dir() || to_path.as_os_str().to_string_lossy().ends_with(['/', '\\']);
+    if !is_folder {
+        office.kept.allow([to_path], words)?;
+    }
     let read = || -> Result<Vec<OneTruck>, StoreError> {
         let known = office.store.trucks()?.len();
         let mut list = trucks
@@ -167,7 +171,7 @@ pub(super) fn write(
                 0 => format!("{name}.pdf"),
                 before => format!("{name}-{}.pdf", before + 1),
             });
-            write_file(&path, &pdf(&pages, words)?, words)?;
+            write_file(&path, &pdf(&pages, words)?, &office.kept, words)?;
             path
         } else {
             whole.extend(pages);
@@ -188,7 +192,7 @@ pub(super) fn write(
         });
     }
     if !is_folder {
-        write_file(to_path, &pdf(&whole, words)?, words)?;
+        write_file(to_path, &pdf(&whole, words)?, &office.kept, words)?;
     }
     let unknown = unknown_rule_sets(&read, (from, to), &rules);
     let unnamed = records.iter().filter(|record| record.truck.is_none()).count();
