@@ -910,7 +910,23 @@ fn is_total(cell: &str) -> bool {
         word.chars().all(|c| c.is_ascii_digit())
             || matches!(
                 *word,
-                "grand" | "general" | "generales" | "sub" | "of" | "de" | "customers" | "clientes" | "rows" | "filas"
+                "grand"
+                    | "general"
+                    | "generales"
+                    | "sub"
+                    | "of"
+                    | "de"
+                    | "customers"
+                    | "clientes"
+                    | "rows"
+                    | "filas"
+                    | "gal"
+                    | "gallons"
+                    | "galones"
+                    | "l"
+                    | "litres"
+                    | "liters"
+                    | "litros"
             )
     };
     words.iter().any(sum) && words.iter().all(|word| sum(word) || beside(word))
@@ -1162,11 +1178,11 @@ impl Reading<'_> {
             return None;
         }
         let lower = text.to_lowercase();
+        let lower = lower.trim_end_matches('.');
         let (figure, factor) = [
             ("gallons", LITRES_PER_US_GALLON),
             ("galones", LITRES_PER_US_GALLON),
             ("gals", LITRES_PER_US_GALLON),
-            ("gal.", LITRES_PER_US_GALLON),
             ("gal", LITRES_PER_US_GALLON),
             ("litres", 1.0),
             ("liters", 1.0),
@@ -1179,7 +1195,7 @@ impl Reading<'_> {
         ]
         .into_iter()
         .find_map(|(unit, factor)| Some((lower.strip_suffix(unit)?.trim(), factor)))
-        .unwrap_or((lower.as_str(), factor));
+        .unwrap_or((lower, factor));
         // As its column writes numbers; where that leaves it open or cannot be true, in the way that can.
         let signs = [self.signs.get(&field).copied(), None, Some('.'), Some(',')];
         let readings = signs

@@ -1,21 +1,18 @@
 //! `backup` and `restore`: a checked copy of the book with its photos, and the way back.
 
 use super::context::{Call, cannot_write, of_store, with_end};
-use super::files::{Kept, followed, same_file};
+use super::files::{Kept, followed, is_database, is_no_book, same_file};
 use super::{Answer, Refusal};
 use crate::say::words::Words;
 use crate::store::blobs::{Blobs, Turn, flush_folder, hash_of};
 use crate::store::{NamedFile, Store, StoreError};
 use serde_json::json;
 use std::fs::{self, File};
-use std::io::{self, Read as _};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 const PATIENCE: Duration = Duration::from_mins(1);
-
-/// The application id every book bears.
-const MARK: [u8; 4] = *b"LIDM";
 
 /// Copies the book and its photos to a new place, and checks the copy.
 ///
@@ -89,6 +86,12 @@ pub fn restore(call: &Call, from: &Path, watch: &dyn Fn(u64)) -> Result<Answer, 
     }
     if is_no_book(from) {
         return Err(refuse(StoreError::NotOurs { path: from.to_owned() }));
+    }
+    // A book that is damaged goes aside; another program's database is none of ours to move.
+    if is_database(&call.book) && is_no_book(&call.book) {
+        return Err(refuse(StoreError::NotOurs {
+            path: call.book.clone(),
+        }));
     }
     if let Some(folder) = call.book.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         fs::create_dir_all(folder).map_err(|error| cannot_write(folder, &error, words))?;
@@ -224,17 +227,6 @@ fn copy_blobs(rows: &[NamedFile], from: &Blobs, into: &Blobs, words: Words) -> R
     into.flush_names(new.iter())
         .map_err(|error| cannot_write(into.root(), &error, words))?;
     Ok(count)
-}
-
-/// Whether nothing of ours stands in it: no `SQLite` file, or one that bears the mark of no program or another's.
-///
-/// With a log beside it the mark may still stand there.
-fn is_no_book(path: &Path) -> bool {
-    // sqlite.org/fileformat.html, 1.3: 16 bytes of magic, and four of application id at byte 68.
-    let mut head = [0_u8; 72];
-    let read = File::open(path).and_then(|mut file| file.read_exact(&mut head));
-    let has_log = fs::metadata(with_end(path, "-wal")).is_ok_and(|log| log.len() > 0);
-    path.is_file() && !has_log && (read.is_err() || head.get(68..) != Some(MARK.as_slice()))
 }
 
 fn refuse_if_there(to: &Path, words: Words) -> Result<(), Refusal> {

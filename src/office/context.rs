@@ -1,7 +1,7 @@
 //! What every command over the book shares: which book, whose words and units, what time it is, and how a refusal reads.
 
 use super::Refusal;
-use super::files::{Kept, is_stdout, write_file};
+use super::files::{Kept, is_empty, is_stdout, write_file};
 use crate::domain::record::{Language, Setup, SiteId, Units};
 use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
@@ -72,8 +72,7 @@ impl Call {
     /// Whether there is a book: a file in which something stands.
     #[must_use]
     pub fn has_book(&self) -> bool {
-        let length = |path: &Path| std::fs::metadata(path).map_or(0, |file| file.len());
-        self.book.is_file() && (length(&self.book) > 0 || length(&with_end(&self.book, "-wal")) > 0)
+        self.book.is_file() && !is_empty(&self.book)
     }
 
     /// Does one command that only reads a book, which stays byte for byte as it is.
@@ -121,7 +120,7 @@ impl Call {
         }
         let place = self.book.display().to_string();
         let what = if self.book.is_file() {
-            words.f("There is no book in {0}: the file is empty.", &[&place])
+            words.f("There is no book in {0}: nothing stands in it.", &[&place])
         } else {
             words.f("There is no book at {0}.", &[&place])
         };

@@ -126,7 +126,7 @@ impl Kept {
         }
         let target = followed(path).unwrap_or_else(|_| path.to_owned());
         let name = target.as_os_str().to_string_lossy().into_owned();
-        if begins_with(&target, DATABASE) {
+        if is_database(&target) {
             return Some(words.f("{0} is a database: no output takes its place.", &[&place]));
         }
         if holds_a_secret(&target) {
@@ -134,7 +134,7 @@ impl Kept {
         }
         let database = BESIDE.iter().find_map(|end| name.strip_suffix(end));
         database
-            .filter(|database| begins_with(Path::new(database), DATABASE))
+            .filter(|database| is_database(Path::new(database)))
             .map(|database| {
                 words.f(
                     "{0} is part of the database {1}: no output takes its place.",
@@ -144,13 +144,56 @@ impl Kept {
     }
 }
 
-fn begins_with(path: &Path, start: &[u8]) -> bool {
-    let mut bytes = vec![0; start.len()];
-    path.is_file()
-        && File::open(path)
-            .and_then(|mut file| file.read_exact(&mut bytes))
-            .is_ok()
-        && bytes == start
+/// The application id every book bears, as it stands in the file's head.
+const MARK: [u8; 4] = *b"LIDM";
+
+/// The first bytes of an `SQLite` database.
+struct Head([u8; 72]);
+
+impl Head {
+    /// `None` when it is no database.
+    fn of(path: &Path) -> Option<Self> {
+        let mut head = [0; 72];
+        let read = path.is_file() && File::open(path).and_then(|mut file| file.read_exact(&mut head)).is_ok();
+        (read && head.starts_with(DATABASE)).then_some(Self(head))
+    }
+
+    // sqlite.org/fileformat.html, 1.3: the number of pages stands at byte 28, the application id at byte 68.
+    fn has_mark(&self) -> bool {
+        self.0.get(68..) == Some(MARK.as_slice())
+    }
+
+    /// Every table has a page of its own besides the first.
+    fn is_bare(&self) -> bool {
+        self.0.get(28..32) == Some([0, 0, 0, 1].as_slice())
+    }
+}
+
+/// How many bytes stand in a file; of one that is not there, none.
+fn length(path: &Path) -> u64 {
+    fs::metadata(path).map_or(0, |file| file.len())
+}
+
+/// Whether a file holds nothing that could be looked up: no byte, or a database without any table.
+///
+/// With a log beside it what it holds may still stand there.
+#[must_use]
+pub fn is_empty(path: &Path) -> bool {
+    let has_log = length(&with_end(path, "-wal")) > 0;
+    path.is_file() && !has_log && (length(path) == 0 || Head::of(path).is_some_and(|head| head.is_bare()))
+}
+
+/// Whether a file is certainly no book: no database, or one without the mark of a book.
+#[must_use]
+pub fn is_no_book(path: &Path) -> bool {
+    let has_log = length(&with_end(path, "-wal")) > 0;
+    path.is_file() && !has_log && !Head::of(path).is_some_and(|head| head.has_mark())
+}
+
+/// Whether it is an `SQLite` database, whoever's.
+#[must_use]
+pub fn is_database(path: &Path) -> bool {
+    Head::of(path).is_some()
 }
 
 /// A key file begins with lines that say what it is.
