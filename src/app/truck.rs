@@ -145,7 +145,7 @@ impl App {
                 .filter(|row| row.at().is_none_or(|at| !closed(at.date_naive())))
             {
                 if let std::collections::btree_map::Entry::Vacant(place) = whole.entry(row.site.id) {
-                    place.insert(store.site_whole(row.site.id)?);
+                    place.insert(store.tanks_of(row.site.id)?);
                 }
                 let volume = whole
                     .get(&row.site.id)
@@ -154,7 +154,7 @@ impl App {
             }
             let mut coming = BTreeMap::new();
             for (stop, site) in waiting {
-                let site = store.site_whole(site)?;
+                let site = store.tanks_of(site)?;
                 let known = site.tanks.iter().filter_map(|tank| tank_volume_ml(&site, tank.id));
                 let total = known.fold(0_i64, i64::saturating_add);
                 coming.insert(stop, (total > 0).then_some(total));

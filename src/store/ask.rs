@@ -2,7 +2,7 @@
 
 use super::marks::decode;
 use super::query::{date_of, iso, uuid_of};
-use super::truck::PARTS;
+use super::truck::parts;
 use super::{Store, StoreError, write_op};
 use crate::domain::record::{
     Accepted, Op, Price, Record, SiteId, Stop, StopId, Truck, TruckTank, TruckTankId, WorkKind, WorkLine,
@@ -248,7 +248,7 @@ impl Store {
         let mut select = self
             .db
             .prepare_cached(
-                &format!("WITH {PARTS},
+                &format!("WITH {},
                  tanks (id, opened_at) AS (
                    SELECT k.id, k.opened_at FROM truck_tank k JOIN truck c ON c.id = k.truck WHERE k.removed = 0),
                  only_tank (id) AS (
@@ -260,7 +260,6 @@ impl Store {
                           p.ml, t.name, t.address, t.town, t.customer, '', '', NULL, '', '',
                           (SELECT max(w.keep_until) FROM waste_record w WHERE w.pumping = p.id AND w.removed = 0)
                    FROM part p JOIN stop s ON s.id = p.stop JOIN site t ON t.id = s.site
-                   WHERE s.removed = 0
                    UNION ALL
                    SELECT 'disposed', d.id, d.at, d.truck_tank, d.out_ml, d.place, d.address, '', '', d.ticket, d.permit,
                           d.accepted_ml, d.receiver_name, d.discrepancy, NULL
@@ -271,7 +270,9 @@ impl Store {
                  SELECT e.*, k.opened_at IS NULL OR julianday(e.at) > julianday(k.opened_at)
                  FROM entries e LEFT JOIN tanks k ON k.id = e.tank
                  WHERE substr(e.at, 1, 10) <= ?1
-                 ORDER BY julianday(e.at), e.id, e.tank"),
+                 ORDER BY julianday(e.at), e.id, e.tank",
+                    parts("true")
+                ),
             )
             .map_err(StoreError::sql(doing))?;
         let rows = select

@@ -39,7 +39,7 @@ use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
 /// The schema this program writes; see the numbered `.sql` files beside this module.
-pub const SCHEMA_VERSION: u32 = 11;
+pub const SCHEMA_VERSION: u32 = 12;
 
 /// Every step from an empty file to [`SCHEMA_VERSION`], in order. A released step is never edited.
 const MIGRATIONS: &[&str] = &[
@@ -54,6 +54,7 @@ const MIGRATIONS: &[&str] = &[
     include_str!("0009_checks.sql"),
     include_str!("0010_second_tank_gauge_and_tax.sql"),
     include_str!("0011_no_charge.sql"),
+    include_str!("0012_stop_by_start.sql"),
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.

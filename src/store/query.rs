@@ -161,6 +161,10 @@ pub struct HistoryRow {
     pub pumpings: Vec<Pumping>,
 }
 
+/// What belongs to the tanks of a site, tank by tank.
+const OF_TANKS: &str = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0
+  ORDER BY k.place, k.id, t.place, t.id";
+
 impl Store {
     pub(super) fn select<R: Record>(&self, tail: &str, values: &[&dyn ToSql]) -> Result<Vec<R>, StoreError> {
         let doing = "read the book";
@@ -218,17 +222,27 @@ impl Store {
     pub fn site_whole(&self, id: SiteId) -> Result<Visit, StoreError> {
         let key = id.to_string();
         let of_yard = "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id";
-        let of_site = "JOIN tank k ON k.id = t.tank WHERE k.site = ?1 AND t.removed = 0 AND k.removed = 0 ORDER BY k.place, k.id, t.place, t.id";
         Ok(Visit {
             site: self.site(id)?,
-            tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
-            compartments: self.select::<Compartment>(of_site, &[&key])?,
-            lids: self.select::<Lid>(of_site, &[&key])?,
+            lids: self.select::<Lid>(OF_TANKS, &[&key])?,
             pins: self.select::<Pin>(of_yard, &[&key])?,
             ties: self.select::<TapeTie>(of_yard, &[&key])?,
             clues: self.select::<YardClue>(of_yard, &[&key])?,
             probes: self.select::<RodProbe>(of_yard, &[&key])?,
             fixtures: self.select::<Fixture>(of_yard, &[&key])?,
+            ..self.tanks_of(id)?
+        })
+    }
+
+    /// Reads the tanks of a site and their compartments, and nothing else of it.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the book cannot be read.
+    pub fn tanks_of(&self, site: SiteId) -> Result<Visit, StoreError> {
+        let key = site.to_string();
+        Ok(Visit {
+            tanks: self.select::<Tank>("WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id", &[&key])?,
+            compartments: self.select::<Compartment>(OF_TANKS, &[&key])?,
             ..Visit::default()
         })
     }

@@ -11,16 +11,26 @@ use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{ToSql, params};
 use uuid::Uuid;
 
-/// What went into which tank of a truck, as [`Pumping::parts`] says it: the table `part` of a statement. Its tank is null where
-/// the pumping names none.
-pub(super) const PARTS: &str = "spread (id, stop, tank, out_ml, second, over_ml) AS (
-       SELECT id, stop, truck_tank, out_ml, second_tank,
-         CASE WHEN second_tank IS NULL OR second_tank IS truck_tank THEN 0
-           ELSE max(0, min(coalesce(second_ml, 0), out_ml)) END
-       FROM pumping WHERE removed = 0 AND out_ml IS NOT NULL AND pumped IS NOT 0),
-     part (id, stop, tank, ml) AS (
-       SELECT id, stop, tank, out_ml - over_ml FROM spread WHERE over_ml = 0 OR over_ml <> out_ml
-       UNION ALL SELECT id, stop, second, over_ml FROM spread WHERE over_ml > 0)";
+/// What went into which tank of a truck, as [`Pumping::parts`] says it: the table `part` of a statement, with when the stop
+/// was begun. Its tank is null where the pumping names none.
+///
+/// * `stops`: which stops `s` are meant, as a condition
+pub(super) fn parts(stops: &str) -> String {
+    format!(
+        "spread (id, stop, at, tank, out_ml, second, over_ml) AS (
+           SELECT p.id, p.stop, s.started_at, truck_tank, out_ml, second_tank,
+             CASE WHEN second_tank IS NULL OR second_tank IS truck_tank THEN 0
+               ELSE max(0, min(coalesce(second_ml, 0), out_ml)) END
+           FROM stop s CROSS JOIN pumping p ON p.stop = s.id
+           WHERE s.removed = 0 AND {stops} AND p.removed = 0 AND out_ml IS NOT NULL AND pumped IS NOT 0),
+         part (id, stop, at, tank, ml) AS (
+           SELECT id, stop, at, tank, out_ml - over_ml FROM spread WHERE over_ml = 0 OR over_ml <> out_ml
+           UNION ALL SELECT id, stop, at, second, over_ml FROM spread WHERE over_ml > 0)"
+    )
+}
+
+/// The stops begun, in the words of the index `stop_by_start`.
+const BEGUN: &str = "s.started_at IS NOT NULL AND substr(s.started_at, 1, 10)";
 
 /// One pumping with where it was done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -233,20 +243,21 @@ impl Store {
         let mut select = self
             .db
             .prepare_cached(
-                &format!("WITH {PARTS}
+                &format!("WITH {}
                  SELECT k.id, k.opening_ml
                    + (SELECT coalesce(sum(max(-1000000000000, min(p.ml, 1000000000000))), 0)
-                      FROM part p JOIN stop s ON s.id = p.stop
-                      WHERE coalesce(p.tank, ?2) = k.id AND s.removed = 0
-                        AND s.started_at IS NOT NULL AND substr(s.started_at, 1, 10) < ?3
-                        AND (k.opened_at IS NULL OR julianday(s.started_at) > julianday(k.opened_at)))
+                      FROM part p
+                      WHERE coalesce(p.tank, ?2) = k.id
+                        AND (k.opened_at IS NULL OR julianday(p.at) > julianday(k.opened_at)))
                    - (SELECT coalesce(sum(max(-1000000000000, min(d.out_ml, 1000000000000))), 0) FROM disposal d
                       WHERE d.truck_tank = k.id AND d.removed = 0 AND substr(d.at, 1, 10) < ?3
                         AND (k.opened_at IS NULL OR julianday(d.at) > julianday(k.opened_at)))
                    + (SELECT coalesce(sum(max(-1000000000000, min(c.change_ml, 1000000000000))), 0) FROM load_correction c
                       WHERE c.truck_tank = k.id AND c.removed = 0 AND substr(c.at, 1, 10) < ?3
                         AND (k.opened_at IS NULL OR julianday(c.at) > julianday(k.opened_at)))
-                 FROM truck_tank k WHERE k.truck = ?1 AND k.removed = 0"),
+                 FROM truck_tank k WHERE k.truck = ?1 AND k.removed = 0",
+                    parts(&format!("{BEGUN} < ?3"))
+                ),
             )
             .map_err(StoreError::sql(doing))?;
         select
@@ -270,7 +281,8 @@ impl Store {
              ORDER BY julianday(t.at), t.id";
         Ok(TruckRows {
             loads: self.loads_where(
-                "substr(s.started_at, 1, 10) >= ?1 AND NOT EXISTS (
+                "?1",
+                "NOT EXISTS (
                    SELECT 1 FROM truck_tank o JOIN truck c ON c.id = o.truck
                    WHERE o.removed = 0 AND c.removed = 0 AND o.id IN (p.truck_tank, p.second_tank))",
                 &[&day],
@@ -284,19 +296,20 @@ impl Store {
 
     fn loads(&self, truck: &str, first: &str, day: &str) -> Result<Vec<LoadRow>, StoreError> {
         self.loads_where(
-            "substr(s.started_at, 1, 10) >= ?3
-             AND (coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
+            "?3",
+            "(coalesce(p.truck_tank, ?2) IN (SELECT id FROM truck_tank WHERE truck = ?1)
                OR p.second_tank IN (SELECT id FROM truck_tank WHERE truck = ?1))",
             &[&truck, &first, &day],
         )
     }
 
-    fn loads_where(&self, condition: &str, values: &[&dyn ToSql]) -> Result<Vec<LoadRow>, StoreError> {
+    /// * `since`: the parameter that says from which day on
+    fn loads_where(&self, since: &str, condition: &str, values: &[&dyn ToSql]) -> Result<Vec<LoadRow>, StoreError> {
         let doing = "list the truck's loads";
         let sql = format!(
             "SELECT p.id, {}, s.id, {}, h.id, {}, k.id, {}
-             FROM pumping p JOIN stop s ON s.id = p.stop JOIN site h ON h.id = s.site JOIN tank k ON k.id = p.tank
-             WHERE p.removed = 0 AND s.removed = 0 AND p.pumped IS NOT 0 AND (p.out_ml IS NOT NULL OR p.pumped = 1)
+             FROM stop s CROSS JOIN pumping p ON p.stop = s.id JOIN site h ON h.id = s.site JOIN tank k ON k.id = p.tank
+             WHERE s.removed = 0 AND {BEGUN} >= {since} AND p.removed = 0 AND p.pumped IS NOT 0 AND (p.out_ml IS NOT NULL OR p.pumped = 1)
                AND {condition}
              ORDER BY julianday(s.started_at), k.place, p.id",
             columns::<Pumping>("p"),
