@@ -469,9 +469,13 @@ fn answer(word: &str) -> Result<Answer, String> {
     }
 }
 
-fn type_text(app: &mut App, text: &str) {
+fn type_text(app: &mut App, text: &str) -> Result<(), String> {
     app.sheet_edit(text);
     app.sheet_keep();
+    match app.sheet_view() {
+        Some(sheet) if !sheet.message.is_empty() => Err(sheet.message),
+        _ => Ok(()),
+    }
 }
 
 fn quantity(word: &str) -> Result<Quantity, String> {
@@ -511,11 +515,11 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
         "found" => app.tap_found(answer(rest)?),
         "note" => {
             app.tap_find_note();
-            type_text(app, rest);
+            type_text(app, rest)?;
         }
         "found-note" => {
             app.tap_found_note();
-            type_text(app, rest);
+            type_text(app, rest)?;
         }
         "lid" => app.choose_lid(rest).ok_or("expected the name of a lid")?,
         "add" if rest == "lid" => app.add_lid(),
@@ -534,7 +538,7 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
         "size" => size(app, rest)?,
         "emptied" => {
             app.tap_tank_fact(1);
-            type_text(app, rest);
+            type_text(app, rest)?;
         }
         "level" | "scum" | "sludge" | "device" => {
             app.tap_quantity(quantity(verb)?);
@@ -542,7 +546,7 @@ pub fn do_tap(app: &mut App, tap: &str) -> Result<(), String> {
             type_number(app, rest)?;
         }
         "probe" => app.tap_probe(),
-        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "hose" | "sewer-depth" => {
+        "house" | "pin" | "clue" | "tie" | "side" | "rod" | "sewer-depth" => {
             yard_taps::do_tap(app, verb, rest)?;
         }
         "nudge" => {
@@ -597,7 +601,7 @@ fn do_truck_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String> {
         "dispose" => dispose(app, rest)?,
         "ticket" => {
             app.type_disposal_field(DisposalField::Ticket);
-            type_text(app, rest);
+            type_text(app, rest)?;
         }
         "accepted" => {
             app.pad_accepted();
@@ -612,7 +616,7 @@ fn do_truck_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String> {
             app.go(Screen::Truck);
             app.tap_correct();
             type_number(app, amount)?;
-            type_text(app, reason);
+            type_text(app, reason)?;
         }
         "driver" => {
             app.tap_close_day();
@@ -623,7 +627,7 @@ fn do_truck_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String> {
             app.tap_close_day();
             app.tap_form_key(0);
             if app.sheet_view().is_some() {
-                type_text(app, rest);
+                type_text(app, rest)?;
             }
         }
         _ => return Err("no such tap; docs/demo.md lists them".to_owned()),

@@ -2,7 +2,7 @@
 
 use crate::app::card::FillPoint;
 use crate::app::section::{CompartmentScene, DeviceScene, SectionShape};
-use crate::domain::forecast::{CurvePoint, LayersAtDue};
+use crate::domain::forecast::CurvePoint;
 use crate::domain::reading::Reading;
 use crate::domain::tank::{Compartment, DipRow, TankShape};
 use crate::domain::units::{Length, Offset};
@@ -103,18 +103,6 @@ impl CompartmentScene {
             }),
             sludge_limit_mm: None,
             scum_limit_mm: None,
-        }
-    }
-
-    /// Returns the same compartment, liquid at the invert, with the layers expected on the due date.
-    #[must_use]
-    pub fn with_layers(self, layers: LayersAtDue) -> Self {
-        let whole = |mm| Some(Length::from_real_mm(mm).unwrap_or_default().as_mm());
-        Self {
-            level_mm: 0,
-            scum_mm: whole(layers.scum_mm),
-            sludge_mm: whole(layers.sludge_mm),
-            ..self
         }
     }
 }

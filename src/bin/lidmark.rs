@@ -46,7 +46,7 @@ enum Command {
         #[arg(long, value_name = "WIDTHxHEIGHT", default_value = "412x892", value_parser = size)]
         size: (u16, u16),
         /// How much larger than usual the words are, 1 to 2.
-        #[arg(long, value_name = "TIMES", default_value_t = 1.0)]
+        #[arg(long, value_name = "TIMES", default_value = "1", value_parser = times)]
         text: f32,
     },
 }
@@ -56,6 +56,14 @@ fn size(text: &str) -> Result<(u16, u16), String> {
     text.split_once('x')
         .and_then(|(width, height)| Some((width.parse().ok()?, height.parse().ok()?)))
         .ok_or_else(|| "Give width and height in dp, such as 360x640.".to_owned())
+}
+
+/// Reads how much larger words are.
+fn times(text: &str) -> Result<f32, String> {
+    text.parse()
+        .ok()
+        .filter(|times| (1.0..=2.0).contains(times))
+        .ok_or_else(|| "Give a number from 1 to 2, such as 1.5.".to_owned())
 }
 
 /// Refuses a source that cannot be meant before the window opens.
@@ -81,7 +89,7 @@ fn main() -> ExitCode {
             let glass = demo::Glass {
                 width_dp,
                 height_dp,
-                text: text.clamp(1.0, 2.0),
+                text,
             };
             demo::run(from.as_deref(), &out, glass).map(Some).map_err(|error| {
                 (

@@ -335,21 +335,6 @@ impl Compartment {
         self.shape.half_width_mm_at(depth_mm, self.liquid_depth.mm())
     }
 
-    /// The right half of the drawn section from the bottom to the top: `steps + 1` pairs of depth and half width, mm.
-    ///
-    /// Without a known top the section ends at the liquid depth.
-    #[must_use]
-    pub fn section_outline(&self, steps: u16) -> Vec<(f64, f64)> {
-        let top = self.full_height_mm().unwrap_or_else(|| self.liquid_depth.mm());
-        let steps = steps.max(1);
-        (0..=steps)
-            .map(|step| {
-                let depth = top * f64::from(step) / f64::from(steps);
-                (depth, self.half_width_mm_at(depth))
-            })
-            .collect()
-    }
-
     /// Returns the depth below which `volume` lies, mm: the inverse of [`Self::volume_below`].
     ///
     /// 0 for no volume; the full height when the volume is more than the tank holds; `None` when the tank has no size.
@@ -873,7 +858,6 @@ mod tests {
             let (low, high) = (a.min(b), a.max(b));
             let (less, more) = (tank.volume_below(low).as_litres(), tank.volume_below(high).as_litres());
             prop_assert!(is_table || more >= less * (1.0 - 1e-12), "{less} at {low}, {more} at {high}");
-            prop_assert!(tank.section_outline(20).iter().all(|(depth, half)| depth.is_finite() && half.is_finite()));
             let _flags = tank.check(0);
         }
     }

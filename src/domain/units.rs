@@ -37,12 +37,6 @@ impl Length {
         f64::from(self.0)
     }
 
-    /// Returns inches, not rounded.
-    #[must_use]
-    pub fn as_inches(self) -> f64 {
-        self.mm() / MM_PER_INCH
-    }
-
     /// Returns the nearest whole millimetre to `inches`, `None` when it is negative, not finite or too long to hold.
     #[must_use]
     pub fn from_inches(inches: f64) -> Option<Self> {
@@ -236,7 +230,7 @@ mod tests {
         fn every_half_inch_survives_millimetres(half_inches in 0_u32..20_000) {
             let inches = f64::from(half_inches) / 2.0;
             let kept = Length::from_inches(inches).unwrap();
-            prop_assert_eq!((kept.as_inches() * 2.0).round(), f64::from(half_inches));
+            prop_assert_eq!((kept.mm() / MM_PER_INCH * 2.0).round(), f64::from(half_inches));
         }
 
         #[test]

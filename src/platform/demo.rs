@@ -194,6 +194,8 @@ pub fn run(from: Option<&Path>, out: &Path, glass: Glass) -> Result<String, Demo
     }
     pictures += draw_all(&window, &shared, &screens, &played, glass)?;
     shared.borrow_mut().session_mut().settle()?;
+    // A window that shows is kept alive, and with it the book: its log would stay beside it.
+    window.hide()?;
     let _ = writeln!(
         report,
         "Written to {}: book.sqlite, work, cards, records, screens ({pictures} pictures), photos.",

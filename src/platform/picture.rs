@@ -1,6 +1,6 @@
 //! Pictures of the app's screens without a display.
 //!
-//! The same software renderer that draws on the phone draws into memory, so a
+//! The software renderer that draws the window on a desktop draws into memory, so a
 //! picture shows what a person would see. The demo and the reviews by eye use it.
 
 use std::cell::Cell;

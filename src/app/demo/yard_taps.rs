@@ -24,7 +24,7 @@ pub(super) fn do_tap(app: &mut App, verb: &str, rest: &str) -> Result<(), String
             type_tape(app, length)?;
             type_tape(app, depth)
         }
-        // pin cleanout 30 -4, pin fence-post 10 -60 as "corner post"
+        // pin cleanout 30 -4, pin sewer-exit 12 0 12 -8
         ("pin", [kind, x, y, toward @ ..]) => {
             press(app, "Pin")?;
             choose(app, &kind.replace('-', " "))?;
