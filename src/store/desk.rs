@@ -4,11 +4,16 @@
 //! and shows it as kept when the commit has been reported back. What cannot be
 //! kept (no room left, say) stays at the head of the queue, in order, and is
 //! tried again with the next action.
+//!
+//! A question is answered in the asker's own thread while no action is under
+//! way: handing it over and back takes longer than most answers.
 
 use super::{Store, StoreError};
 use crate::domain::record::Op;
 use std::collections::VecDeque;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
 /// What became of the actions handed over.
@@ -29,10 +34,26 @@ enum Request {
     Close,
 }
 
+/// The book on the desk.
+struct Shared {
+    /// Nothing when it has been closed.
+    store: Mutex<Option<Store>>,
+    /// How many actions were handed over and are not kept, or kept and not told of yet.
+    under_way: AtomicUsize,
+}
+
+impl Shared {
+    fn store(&self) -> MutexGuard<'_, Option<Store>> {
+        // Where a question ended in a panic, its transaction was rolled back: the book is sound.
+        self.store.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 /// Another thread's way to the book; it outlives the desk, and is then told that the book is closed.
 #[derive(Clone)]
 pub struct Handle {
     requests: Sender<Request>,
+    shared: Arc<Shared>,
 }
 
 impl std::fmt::Debug for Handle {
@@ -50,6 +71,9 @@ impl Handle {
         &self,
         question: impl FnOnce(&mut Store) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
+        if self.shared.under_way.load(Ordering::SeqCst) == 0 {
+            return self.shared.store().as_mut().map_or(Err(StoreError::Closed), question);
+        }
         let (answer, wait) = channel();
         let question: Question = Box::new(move |store| {
             // The asker waits below; if it is gone there is nobody to tell.
@@ -76,6 +100,7 @@ impl Waker {
 /// A handle to the thread that owns the book.
 pub struct Desk {
     requests: Sender<Request>,
+    shared: Arc<Shared>,
     outcomes: Receiver<Outcome>,
     thread: Option<JoinHandle<()>>,
 }
@@ -92,9 +117,15 @@ impl Desk {
     pub fn new(store: Store, wake: impl Fn() + Send + 'static) -> Self {
         let (requests, inbox) = channel();
         let (report, outcomes) = channel();
-        let thread = std::thread::spawn(move || serve(store, &inbox, &report, &wake));
+        let shared = Arc::new(Shared {
+            store: Mutex::new(Some(store)),
+            under_way: AtomicUsize::new(0),
+        });
+        let of_thread = shared.clone();
+        let thread = std::thread::spawn(move || serve(&of_thread, &inbox, &report, &wake));
         Self {
             requests,
+            shared,
             outcomes,
             thread: Some(thread),
         }
@@ -105,6 +136,7 @@ impl Desk {
     /// # Errors
     /// [`StoreError::Closed`] when the thread has ended.
     pub fn keep(&self, op: Op) -> Result<(), StoreError> {
+        self.shared.under_way.fetch_add(1, Ordering::SeqCst);
         self.requests
             .send(Request::Keep(Box::new(op)))
             .map_err(|_| StoreError::Closed)
@@ -126,6 +158,7 @@ impl Desk {
     pub fn handle(&self) -> Handle {
         Handle {
             requests: self.requests.clone(),
+            shared: self.shared.clone(),
         }
     }
 
@@ -151,43 +184,57 @@ impl Drop for Desk {
     }
 }
 
-fn serve(mut store: Store, inbox: &Receiver<Request>, report: &Sender<Outcome>, wake: &impl Fn()) {
+fn serve(shared: &Shared, inbox: &Receiver<Request>, report: &Sender<Outcome>, wake: &impl Fn()) {
     let mut waiting: VecDeque<Op> = VecDeque::new();
+    // Told first, and only then no longer under way: whoever asks after that finds the news there.
+    let tell = |kept: Option<usize>| {
+        if let Some(kept) = kept {
+            wake();
+            shared.under_way.fetch_sub(kept, Ordering::SeqCst);
+        }
+    };
     while let Ok(request) = inbox.recv() {
-        match request {
-            Request::Keep(op) => waiting.push_back(*op),
+        let mut held = shared.store();
+        let Some(store) = held.as_mut() else { break };
+        let kept = match request {
+            Request::Keep(op) => {
+                waiting.push_back(*op);
+                keep_waiting(store, &mut waiting, report)
+            }
             Request::Ask(question) => {
-                let news = keep_waiting(&mut store, &mut waiting, report);
-                question(&mut store);
+                let kept = keep_waiting(store, &mut waiting, report);
+                question(store);
                 // A question alone is no news: who redraws on news and asks while drawing would never come to rest.
-                if news {
-                    wake();
-                }
-                continue;
+                kept
             }
             Request::Wake => {
+                drop(held);
                 wake();
                 continue;
             }
             Request::Close => break,
-        }
-        if keep_waiting(&mut store, &mut waiting, report) {
-            wake();
-        }
+        };
+        drop(held);
+        tell(kept);
     }
+    let Some(mut store) = shared.store().take() else { return };
     keep_waiting(&mut store, &mut waiting, report);
     if let Err(error) = store.close() {
         drop(report.send(Outcome::Waiting(error)));
     }
 }
 
-/// Keeps what waits, in order, until it is done or stuck; returns whether there was anything to report.
-fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<Outcome>) -> bool {
-    let news = !waiting.is_empty();
+/// Keeps what waits, in order, until it is done or stuck; returns how many were kept, `None` when there was nothing to report.
+fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<Outcome>) -> Option<usize> {
+    if waiting.is_empty() {
+        return None;
+    }
+    let mut kept = 0;
     while let Some(op) = waiting.front() {
         let outcome = match store.keep(op) {
             Ok(()) => {
                 waiting.pop_front();
+                kept += 1;
                 Outcome::Kept
             }
             Err(error) => Outcome::Waiting(error),
@@ -199,7 +246,7 @@ fn keep_waiting(store: &mut Store, waiting: &mut VecDeque<Op>, report: &Sender<O
             break;
         }
     }
-    news
+    Some(kept)
 }
 
 #[cfg(test)]
