@@ -243,7 +243,10 @@ impl App {
         list.extend(crate::domain::record::changes(&[], &after.compartments));
         list.extend(crate::domain::record::changes(&[], &after.lids));
         self.session.keep(None, "new site", false, list);
-        self.reload_book()?;
+        // On these screens the list is put away, and read when it is next looked at.
+        if !matches!(self.screen, Screen::Day | Screen::At(_)) {
+            self.reload_book()?;
+        }
         Ok(id)
     }
 }

@@ -71,8 +71,6 @@ pub struct Assessment {
     pub flags: Vec<Flag>,
     /// What to tell the customer or the technician.
     pub warnings: Vec<Flag>,
-    /// Other households and tanks.
-    pub what_if: Vec<WhatIf>,
 }
 
 impl WorkInput {
@@ -211,7 +209,6 @@ pub fn assess(input: &WorkInput, rule_set: &RuleSet, all: &[RuleSet]) -> Assessm
             .collect(),
         flags: flags(input, &contents),
         warnings: warnings(input, rule_set, &verdict, &forecast),
-        what_if: what_ifs(&question, &forecast),
         contents,
         verdict,
         verdicts,
@@ -418,8 +415,12 @@ fn rule_warnings(input: &WorkInput, rule_set: &RuleSet, verdict: &Verdict) -> Ve
     warnings
 }
 
-/// One person less, one and two more, the other grinder, the next two tank sizes.
-fn what_ifs(question: &Question<'_>, forecast: &Forecast) -> Vec<WhatIf> {
+/// What other households and tanks would mean: one person less, one and two more, the other grinder, the next two tank sizes.
+///
+/// * `forecast`: what [`assess`] has found for the same facts and rule set
+#[must_use]
+pub fn what_ifs(input: &WorkInput, rule_set: &RuleSet, forecast: &Forecast) -> Vec<WhatIf> {
+    let question = &input.question(rule_set);
     let mut changes = Vec::new();
     if let Some(residents) = question.residents {
         changes.extend(

@@ -2,9 +2,9 @@
 //!
 //! All lengths are whole millimetres, all volumes litres, all money whole cents. The contract is `docs/schema/`.
 
-use crate::domain::assess::{Assessment, SiteFacts, WorkInput};
+use crate::domain::assess::{Assessment, SiteFacts, WorkInput, assess, what_ifs};
 use crate::domain::check::Flag;
-use crate::domain::forecast::{Change, DueDates, FillLimit};
+use crate::domain::forecast::{Change, DueDates, FillLimit, WhatIf};
 use crate::domain::judge::{ClauseResult, ClauseUnit, Decision, JudgedIn, Verdict};
 use crate::domain::reading::{PastVisit, Reading, Visit};
 use crate::domain::riser::{Lid, Need, Prices, RiserAdvice};
@@ -1275,9 +1275,9 @@ impl AnswerForecast {
 }
 
 impl Answer {
-    /// The answer of `assessment`, for a visit on this day.
+    /// The answer of `assessment`, for a visit on this day, and what other households and tanks would mean.
     #[must_use]
-    pub fn new(name: Option<String>, visit: NaiveDate, assessment: &Assessment) -> Self {
+    pub fn new(name: Option<String>, visit: NaiveDate, assessment: &Assessment, what_if: &[WhatIf]) -> Self {
         let contents = &assessment.contents;
         let posterior = &assessment.forecast.posterior;
         let dates = assessment.forecast.dates;
@@ -1360,13 +1360,13 @@ impl Answer {
                 .collect(),
             flags: answer_flags(&assessment.flags),
             warnings: answer_flags(&assessment.warnings),
-            what_if: assessment.what_if.iter().map(answer_what_if).collect(),
+            what_if: what_if.iter().map(answer_what_if).collect(),
             forecast: AnswerForecast::new(assessment),
         }
     }
 }
 
-fn answer_what_if(what_if: &crate::domain::forecast::WhatIf) -> AnswerWhatIf {
+fn answer_what_if(what_if: &WhatIf) -> AnswerWhatIf {
     let (mut residents, mut grinder, mut liquid_l) = (None, None, None);
     match what_if.change {
         Change::Residents(people) => residents = Some(people),
@@ -1403,11 +1403,9 @@ pub fn answer(work: &Work, rule_sets: &[RuleSet], default_rule_set: &str) -> Res
         .tanks
         .iter()
         .map(|(name, input)| {
-            Answer::new(
-                name.clone(),
-                input.visit.date,
-                &crate::domain::assess::assess(input, rule_set, rule_sets),
-            )
+            let assessment = assess(input, rule_set, rule_sets);
+            let what_if = what_ifs(input, rule_set, &assessment.forecast);
+            Answer::new(name.clone(), input.visit.date, &assessment, &what_if)
         })
         .collect();
     let text = if work.is_list {

@@ -640,7 +640,8 @@ fn the_document_lists_every_rule_set() {
             (set.recheck_years, "After \"not yet\", look in every"),
         ] {
             if let Some(years) = years {
-                writeln!(text, "- {words}: {years} years").unwrap();
+                let unit = if years.to_string() == "1" { "year" } else { "years" };
+                writeln!(text, "- {words}: {years} {unit}").unwrap();
             }
         }
         for note in &set.notes {

@@ -516,3 +516,55 @@ fn the_published_sludge_table_gives_a_forecast_limit() {
             .any(|flag| flag["code"] == json!("fractions_assumed_equal"))
     );
 }
+
+/// Where a figure turns is where it is said to turn. By hand: a third of a box 2400 x 1300 mm with 1219 mm of liquid is
+/// 2.4 · 1.3 · 1.219 / 3 m³ = 1,267.76 L, whichever of the two layers is the thicker.
+#[test]
+fn flags_and_curves_turn_where_they_say() {
+    let has = |answer: &Value, list: &str, code: &str| {
+        answer[list]
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|flag| flag["code"] == json!(code))
+    };
+    let mut input = base();
+    for (residents, many) in [(20, false), (21, true)] {
+        input["site"]["residents"] = json!(residents);
+        assert_eq!(has(&answer(&input), "flags", "many_residents"), many, "{residents}");
+    }
+
+    let measured = answer(&base());
+    assert!(!has(&measured, "warnings", "forecast_fallback"));
+    let mut input = base();
+    input["rule_set"] = json!("au-sa-wattle-range");
+    assert!(has(&answer(&input), "warnings", "forecast_fallback"));
+
+    let years = |point: &Value| point["years"].as_f64().unwrap();
+    let curve = measured["forecast"]["curve"].as_array().unwrap();
+    let (last, latest) = (
+        years(curve.last().unwrap()),
+        years(&measured["forecast"]["quantiles"][0]),
+    );
+    assert!((latest..2.0 * latest).contains(&last), "{last} against {latest}");
+    for pair in curve.windows(2) {
+        let step = last / f64::from(u16::try_from(curve.len() - 1).unwrap());
+        assert!((years(&pair[1]) - years(&pair[0]) - step).abs() < 1e-9);
+    }
+
+    let mut input = base();
+    input["rule_set"] = json!("nh-env-wq-1023.01");
+    input["tank"] = json!({"shape": {"kind": "box", "length_mm": 2400, "width_mm": 1300}, "liquid_depth_mm": 1219, "outlet_device_mm": 457});
+    for (scum, sludge) in [(100, 250), (250, 100)] {
+        input["visit"]["scum_mm"] = json!(scum);
+        input["visit"]["sludge_mm"] = json!(sludge);
+        near(&answer(&input)["forecast"]["limit_l"], 1_267.76, 0.01);
+    }
+
+    let mut input: Value =
+        serde_json::from_str(&std::fs::read_to_string(vector("two-compartments.json")).unwrap()).unwrap();
+    input["visit"]["compartments"][1] = json!({"scum_mm": 25});
+    assert!(!has(&answer(&input), "flags", "compartment_not_read"));
+    input["visit"]["compartments"][1] = json!({"level_mm": 6});
+    assert!(has(&answer(&input), "flags", "compartment_not_read"));
+}
