@@ -561,6 +561,16 @@ fn flags_and_curves_turn_where_they_say() {
         near(&answer(&input)["forecast"]["limit_l"], 1_267.76, 0.01);
     }
 
+    // A layer nobody read may be past its limit.
+    let mut input = base();
+    input["visit"] = json!({"date": "2026-05-01", "scum_mm": 10, "sludge_mm": 10});
+    assert_eq!(answer(&input)["verdict"]["decision"], json!("not_yet"));
+    for layer in ["scum_mm", "sludge_mm"] {
+        let mut partly = input.clone();
+        partly["visit"].as_object_mut().unwrap().remove(layer);
+        assert_ne!(answer(&partly)["verdict"]["decision"], json!("not_yet"), "{layer}");
+    }
+
     let mut input: Value =
         serde_json::from_str(&std::fs::read_to_string(vector("two-compartments.json")).unwrap()).unwrap();
     input["visit"]["compartments"][1] = json!({"scum_mm": 25});
