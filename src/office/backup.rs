@@ -1,11 +1,11 @@
 //! `backup` and `restore`: a checked copy of the book with its photos, and the way back.
 
-use super::context::{Call, cannot_write, of_store, with_end};
+use super::context::{Call, cannot_write, of_store};
 use super::files::{Kept, followed, is_database, is_no_book, same_file};
 use super::{Answer, Refusal};
 use crate::say::words::Words;
 use crate::store::blobs::{Blobs, Turn, flush_folder, hash_of};
-use crate::store::{NamedFile, Store, StoreError};
+use crate::store::{NamedFile, Store, StoreError, with_end};
 use serde_json::json;
 use std::fs::{self, File};
 use std::io;

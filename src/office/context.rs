@@ -6,7 +6,7 @@ use crate::domain::record::{Language, Setup, SiteId, Units};
 use crate::exchange::customer_list::folded;
 use crate::say::figures::Figures;
 use crate::say::words::Words;
-use crate::store::{SiteName, Store, StoreError};
+use crate::store::{SiteName, Store, StoreError, with_end};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
@@ -354,13 +354,6 @@ impl SiteNames {
         let parts = wanted.split(' ').collect::<Vec<_>>();
         of(&|_, all| parts.iter().all(|part| all.contains(part)))
     }
-}
-
-/// The name of a file that lies beside another one.
-pub(super) fn with_end(path: &Path, end: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(end);
-    PathBuf::from(name)
 }
 
 fn allows_no_writing(book: &Path, words: Words) -> Refusal {

@@ -1,8 +1,9 @@
 //! What a command reads and what it writes: an output never takes the place of what must not be lost.
 
 use super::Refusal;
-use super::context::{cannot_write, with_end};
+use super::context::cannot_write;
 use crate::say::words::Words;
+use crate::store::{APPLICATION_ID, log_length, with_end};
 use std::cell::RefCell;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
@@ -144,9 +145,6 @@ impl Kept {
     }
 }
 
-/// The application id every book bears, as it stands in the file's head.
-const MARK: [u8; 4] = *b"LIDM";
-
 /// The first bytes of an `SQLite` database.
 struct Head([u8; 72]);
 
@@ -160,7 +158,7 @@ impl Head {
 
     // sqlite.org/fileformat.html, 1.3: the number of pages stands at byte 28, the application id at byte 68.
     fn has_mark(&self) -> bool {
-        self.0.get(68..) == Some(MARK.as_slice())
+        self.0.get(68..) == Some(APPLICATION_ID.to_be_bytes().as_slice())
     }
 
     /// Every table has a page of its own besides the first.
@@ -169,24 +167,21 @@ impl Head {
     }
 }
 
-/// How many bytes stand in a file; of one that is not there, none.
-fn length(path: &Path) -> u64 {
-    fs::metadata(path).map_or(0, |file| file.len())
-}
-
 /// Whether a file holds nothing that could be looked up: no byte, or a database without any table.
 ///
 /// With a log beside it what it holds may still stand there.
 #[must_use]
 pub fn is_empty(path: &Path) -> bool {
-    let has_log = length(&with_end(path, "-wal")) > 0;
-    path.is_file() && !has_log && (length(path) == 0 || Head::of(path).is_some_and(|head| head.is_bare()))
+    let has_log = log_length(path) > 0;
+    path.is_file()
+        && !has_log
+        && (fs::metadata(path).is_ok_and(|file| file.len() == 0) || Head::of(path).is_some_and(|head| head.is_bare()))
 }
 
 /// Whether a file is certainly no book: no database, or one without the mark of a book.
 #[must_use]
 pub fn is_no_book(path: &Path) -> bool {
-    let has_log = length(&with_end(path, "-wal")) > 0;
+    let has_log = log_length(path) > 0;
     path.is_file() && !has_log && !Head::of(path).is_some_and(|head| head.has_mark())
 }
 

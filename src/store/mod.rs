@@ -58,7 +58,7 @@ const MIGRATIONS: &[&str] = &[
 ];
 
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
-const APPLICATION_ID: i32 = 0x4C49_444D;
+pub const APPLICATION_ID: i32 = 0x4C49_444D;
 
 /// The open book.
 #[derive(Debug)]
@@ -387,7 +387,7 @@ fn connect(path: &Path, flags: OpenFlags) -> Result<(Connection, u32), StoreErro
 fn connect_to_look(path: &Path) -> Result<(Connection, u32), StoreError> {
     use rusqlite::ErrorCode::{CannotOpen, PermissionDenied, ReadOnly};
     use std::io::ErrorKind::{PermissionDenied as NotAllowed, ReadOnlyFilesystem};
-    let has_log = || beside(path, "-wal").exists() || beside(path, "-journal").exists();
+    let has_log = || with_end(path, "-wal").exists() || with_end(path, "-journal").exists();
     let file = std::fs::OpenOptions::new().write(true).open(path);
     let is_protected = file.is_err_and(|error| matches!(error.kind(), NotAllowed | ReadOnlyFilesystem));
     if is_protected && !has_log() {
@@ -482,13 +482,15 @@ fn is_cut_short(path: &Path, page: u64) -> bool {
     log_length(path) == 0 && page > 0 && !length.is_multiple_of(page)
 }
 
-/// How much stands in the log beside a book.
-fn log_length(path: &Path) -> u64 {
-    std::fs::metadata(beside(path, "-wal")).map_or(0, |file| file.len())
+/// How much stands in the log beside a database, bytes.
+#[must_use]
+pub fn log_length(path: &Path) -> u64 {
+    std::fs::metadata(with_end(path, "-wal")).map_or(0, |file| file.len())
 }
 
-/// The name of what `SQLite` lays beside a file.
-fn beside(path: &Path, end: &str) -> PathBuf {
+/// A file's name with something behind it, such as what `SQLite` lays beside a database.
+#[must_use]
+pub fn with_end(path: &Path, end: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(end);
     PathBuf::from(name)
