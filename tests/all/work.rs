@@ -1,5 +1,6 @@
 //! `lidmark-office work`, run as a program: its answers, its refusals, its exit codes.
 
+use lidmark::domain::rules::Confidence;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
@@ -517,17 +518,206 @@ fn the_published_sludge_table_gives_a_forecast_limit() {
     );
 }
 
+fn has(answer: &Value, list: &str, code: &str) -> bool {
+    answer[list]
+        .as_array()
+        .unwrap()
+        .iter()
+        .any(|flag| flag["code"] == json!(code))
+}
+
+/// [`base`] with a little in the tank, and what else is named.
+fn nearly_empty(changed: &[(&str, Value)]) -> Value {
+    let mut input = base();
+    input["visit"] = json!({"date": "2026-05-01", "scum_mm": 10, "sludge_mm": 10});
+    for (pointer, value) in changed {
+        let (whose, name) = pointer.rsplit_once('/').unwrap();
+        input.pointer_mut(whose).unwrap()[name] = value.clone();
+    }
+    input
+}
+
+/// A date is wrong from the day on which it cannot be, not before.
+#[test]
+fn dates_out_of_order_are_flagged_from_the_first_day_on() {
+    for (day, wrong) in [("2026-04-30", false), ("2026-05-01", false), ("2026-05-02", true)] {
+        for (pointer, value, code) in [
+            ("/last_emptied", json!(day), "visit_before_last_emptied"),
+            ("/history", json!([{"date": day}]), "history_after_visit"),
+            (
+                "/history",
+                json!([{"date": "2026-05-01", "last_emptied": day}]),
+                "visit_before_last_emptied",
+            ),
+        ] {
+            let answer = answer(&nearly_empty(&[(pointer, value)]));
+            assert_eq!(has(&answer, "flags", code), wrong, "{pointer} {day}: {code}");
+        }
+    }
+}
+
+/// Only the compartment nobody read is named, and none where nothing or everything was read.
+#[test]
+fn the_compartment_left_out_is_named() {
+    let two: Value = serde_json::from_str(&std::fs::read_to_string(vector("two-compartments.json")).unwrap()).unwrap();
+    for (readings, left_out) in [
+        (json!([{}, {}]), vec![]),
+        (json!([{"scum_mm": 20}, {}]), vec![json!(2)]),
+        (json!([{}, {"sludge_mm": 20}]), vec![json!(1)]),
+        (json!([{"scum_mm": 20}, {"sludge_mm": 20}]), vec![]),
+    ] {
+        let mut input = two.clone();
+        input["visit"]["compartments"] = readings.clone();
+        let answer = answer(&input);
+        let flags = answer["flags"].as_array().unwrap();
+        let named = flags
+            .iter()
+            .filter(|flag| flag["code"] == json!("compartment_not_read"))
+            .map(|flag| flag["compartment"].clone())
+            .collect::<Vec<_>>();
+        assert_eq!(named, left_out, "{readings}");
+    }
+}
+
+/// A county's rule of two intervals: look again after one year where a measurement found no need to pump, else after three
+/// (Kenosha County, Wisconsin, 15.06.030).
+#[test]
+fn a_shorter_look_follows_only_what_was_measured_and_left() {
+    for (visit, day, warned) in [
+        (
+            json!({"date": "2026-05-01", "scum_mm": 10, "sludge_mm": 10}),
+            "2027-05-01",
+            false,
+        ),
+        (
+            json!({"date": "2026-05-01", "scum_mm": 10, "sludge_mm": 10, "pumped": true}),
+            "2029-05-01",
+            false,
+        ),
+        (json!({"date": "2026-05-01", "scum_mm": 10}), "2029-05-01", false),
+        (
+            json!({"date": "2026-05-01", "scum_mm": 300, "sludge_mm": 500}),
+            "2029-05-01",
+            true,
+        ),
+        (
+            json!({"date": "2026-05-01", "scum_mm": 300, "sludge_mm": 500, "pumped": true}),
+            "2029-05-01",
+            false,
+        ),
+    ] {
+        let answer = answer(&nearly_empty(&[
+            ("/rule_set", json!("wi-kenosha-15.06.030")),
+            ("/visit", visit.clone()),
+        ]));
+        assert_eq!(answer["inspect_by"], json!(day), "{visit}");
+        // That it ought to be pumped now is said where it was not.
+        assert_eq!(has(&answer, "warnings", "pump_now_not_pumped"), warned, "{visit}");
+    }
+}
+
+/// A village's rule of a plain calendar: every three years (Orange, Ohio, 915.10); a pump-out of today counts from today, one
+/// that is still to come does not count.
+#[test]
+fn a_calendar_counts_from_the_day_itself_on() {
+    for (emptied, decision) in [
+        ("2022-05-01", "pump"),
+        ("2024-05-01", "not_yet"),
+        ("2026-05-01", "not_yet"),
+        ("2026-05-02", "not_measured"),
+    ] {
+        let answer = answer(&nearly_empty(&[
+            ("/rule_set", json!("oh-orange-915.10")),
+            ("/last_emptied", json!(emptied)),
+        ]));
+        assert_eq!(answer["verdict"]["decision"], json!(decision), "{emptied}");
+    }
+}
+
+/// A date is past from the day after it on: what is due at once is due today.
+#[test]
+fn what_is_due_today_is_not_past() {
+    let left_full = answer(&nearly_empty(&[
+        ("/visit/pumped", json!(true)),
+        ("/visit/heel_l", json!(3_000)),
+    ]));
+    assert_eq!(left_full["due"], json!("2026-05-01"));
+    assert!(has(&left_full, "warnings", "due_at_once"));
+    assert!(!has(&left_full, "warnings", "due_in_past"));
+    assert!(has(&answer(&nearly_empty(&[])), "warnings", "due_in_past"));
+    let lately = answer(&nearly_empty(&[("/last_emptied", json!("2026-04-30"))]));
+    assert!(!has(&lately, "warnings", "due_in_past"));
+}
+
+/// What a rule set leaves open is said: a clause that could not be judged, a table left, figures not seen in the rule itself.
+#[test]
+fn what_the_rules_leave_open_is_said() {
+    let without_device =
+        json!({"shape": {"kind": "level_cylinder", "diameter_mm": 1524, "length_mm": 2438}, "liquid_depth_mm": 1219});
+    let not_judged = |input: &Value| {
+        let answer = answer(input);
+        let warnings = answer["warnings"].as_array().unwrap();
+        warnings
+            .iter()
+            .filter(|warning| warning["code"] == json!("clause_not_measured"))
+            .count()
+    };
+    // Minnesota judges two clearances below the outlet and the volume.
+    let tank = ("/tank", without_device);
+    assert_eq!(not_judged(&nearly_empty(&[])), 0);
+    assert_eq!(not_judged(&nearly_empty(std::slice::from_ref(&tank))), 2);
+    let full = json!({"date": "2026-05-01", "scum_mm": 300, "sludge_mm": 500});
+    assert_eq!(not_judged(&nearly_empty(&[tank, ("/visit", full)])), 0);
+
+    // The published sludge table goes from 750 to 1,000 gal (2,839 to 3,785 L) and from 30 to 60 in (762 to 1,524 mm).
+    for (length_mm, depth_mm, outside) in [(2_000, 1_219, false), (3_000, 1_219, true), (3_500, 700, true)] {
+        let answer = answer(&nearly_empty(&[
+            ("/rule_set", json!("usphs-526")),
+            (
+                "/tank",
+                json!({"shape": {"kind": "box", "length_mm": length_mm, "width_mm": 1_300},
+                    "liquid_depth_mm": depth_mm, "outlet_device_mm": 400}),
+            ),
+        ]));
+        assert_eq!(
+            has(&answer, "warnings", "outside_table"),
+            outside,
+            "{length_mm} x {depth_mm}"
+        );
+    }
+
+    for set in lidmark::exchange::rulefile::embedded().unwrap() {
+        let answer = answer(&nearly_empty(&[("/rule_set", json!(set.id))]));
+        let unsure = matches!(set.confidence, Confidence::Secondary | Confidence::Memory);
+        assert_eq!(has(&answer, "warnings", "rule_unsure"), unsure, "{}", set.id);
+    }
+}
+
+/// What another household or tank would mean, beside the same facts: one person fewer, one and two more, the other grinder, the
+/// next two sizes of the trade above 1,007 gal (1,250 and 1,500 gal: common practice).
+#[test]
+fn other_households_and_tanks_are_reckoned_beside() {
+    let answer = answer(&base());
+    let changes = answer["what_if"].as_array().unwrap();
+    let residents = changes.iter().filter_map(|change| change["residents"].as_f64());
+    assert_eq!(residents.collect::<Vec<_>>(), [3.0, 5.0, 6.0]);
+    let grinders = changes.iter().filter_map(|change| change["grinder"].as_bool());
+    assert_eq!(grinders.collect::<Vec<_>>(), [true]);
+    let litres = changes.iter().filter_map(|change| change["liquid_l"].as_f64());
+    for (found, gallons) in litres.zip([1_250.0, 1_500.0]) {
+        assert!((found - gallons * 3.785_411_784).abs() < 1e-6, "{found}");
+    }
+    assert_eq!(changes.len(), 6);
+    let due = |change: &Value| change["due"].as_str().unwrap().to_owned();
+    // More people fill it sooner, a larger tank later.
+    assert!(due(&changes[0]) > due(&answer) && due(&changes[1]) < due(&answer) && due(&changes[2]) < due(&changes[1]));
+    assert!(due(&changes[4]) > due(&answer) && due(&changes[5]) > due(&changes[4]));
+}
+
 /// Where a figure turns is where it is said to turn. By hand: a third of a box 2400 x 1300 mm with 1219 mm of liquid is
 /// 2.4 · 1.3 · 1.219 / 3 m³ = 1,267.76 L, whichever of the two layers is the thicker.
 #[test]
 fn flags_and_curves_turn_where_they_say() {
-    let has = |answer: &Value, list: &str, code: &str| {
-        answer[list]
-            .as_array()
-            .unwrap()
-            .iter()
-            .any(|flag| flag["code"] == json!(code))
-    };
     let mut input = base();
     for (residents, many) in [(20, false), (21, true)] {
         input["site"]["residents"] = json!(residents);
