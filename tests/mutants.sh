@@ -1,11 +1,12 @@
 #!/bin/sh
 # Changes the calculations one place at a time and asks whether the tests notice (cargo-mutants): what survives is a place
-# that no test holds, or a change that changes nothing. All of src/domain takes ten hours of one core; so, on request, a share:
+# that no test holds, or a change that changes nothing. Of src/domain,
 #
-#   tests/mutants.sh --shard 0/20            every twentieth change
-#   tests/mutants.sh --file 'src/domain/leak.rs'
+#   tests/mutants.sh places        what has to do with the ground: `locate` and `route` (1,600 changes, 3 hours of one core)
+#   tests/mutants.sh reckoning     everything else (2,200 changes, 2 hours), without the long tests of the probing map
 #
-# Installs what it needs. What came of it lies in target/mutants/mutants.out; docs/mutants.md says what came of it last.
+# What follows is handed on, so that a part can be asked for: `reckoning --file 'src/domain/leak.rs'`, `places --shard 0/20`.
+# Installs what it needs. What came of it lies in target/mutants/; docs/tests.md says what came of it last.
 #
 # So that a change costs seconds, only the domain and the files around it that do not need a book are built, as a crate of
 # its own below target/: the same sources, the unit tests in them, and those of tests/all that need nothing else.
@@ -13,8 +14,17 @@ set -eu
 cd "$(dirname "$0")/.."
 . demo/setup.sh
 command -v cargo-mutants >/dev/null || cargo install --locked cargo-mutants
-crate=target/mutants/crate
-rm -rf "$crate"
+part=${1:?places or reckoning}
+shift
+# The map is slow without any optimizing; the rest is compiled in half the time without it.
+case $part in
+places) optimize=1 files='--file src/domain/locate/** --file src/domain/route.rs' leave= ;;
+reckoning) optimize=0 files='--file src/domain/** --exclude src/domain/locate/** --exclude src/domain/route.rs' leave='--skip probing:: --skip domain::route' ;;
+*) echo "$part: places or reckoning" >&2; exit 2 ;;
+esac
+crate=target/mutants/$part/crate
+# What was built stays, for the next time; not what a run that was broken off may have left half written.
+for old in src tests docs target/debug/incremental; do rm -rf "${crate:?}/$old"; done
 mkdir -p "$crate/src/exchange" "$crate/tests/all" "$crate/docs" "$crate/tests/vectors"
 cp -r src/domain "$crate/src/domain"
 cp -r src/exchange/locate src/exchange/rulesets src/exchange/rulefile.rs src/exchange/work.rs src/exchange/facts.rs \
@@ -35,14 +45,18 @@ PY
 {
     sed -n '/^\[package\]/,/^build/p' Cargo.toml | sed '/^build/d'
     echo 'autobins = false'
-    printf '[lib]\n[workspace]\n[[bin]]\nname = "lidmark-office"\npath = "src/office.rs"\n[[test]]\nname = "all"\npath = "tests/all/main.rs"\n'
+    printf '[lib]\n[workspace]\n'
     sed -n '/^\[dependencies\]/,/^$/p' Cargo.toml | grep -E '^(\[|chrono|geo|geojson|gpx|nmea|serde|serde_json|serde_path_to_error|serialport|thiserror|toml|uuid|xml-rs|roxmltree|csv) ?'
     echo '[dev-dependencies]'
     grep -E '^(jsonschema|proptest|tempfile|uom) =' Cargo.toml
-    printf '[profile.dev]\ndebug = false\nopt-level = 1\n[profile.dev.package."*"]\nopt-level = 2\n'
+    printf '[profile.dev]\ndebug = false\nopt-level = %s\n[profile.dev.package."*"]\nopt-level = 2\n' "$optimize"
 } >"$crate/Cargo.toml"
 cp Cargo.lock "$crate/"
-cat >"$crate/src/lib.rs" <<'RUST'
+# The groups of tests/all are made part of the library, so that a change is compiled once and linked once.
+{
+    sed -n '/^#!\[allow/,/^)\]/p' tests/all/main.rs
+    cat <<'RUST'
+#![cfg_attr(test, allow(unused))]
 //! The domain and the files around it that need no book.
 pub mod domain;
 pub mod exchange {
@@ -58,36 +72,46 @@ pub mod exchange {
     pub mod rulefile;
     pub mod work;
 }
+#[cfg(test)]
+extern crate self as lidmark;
 RUST
-cat >"$crate/src/office.rs" <<'RUST'
-//! `work` alone, as the tests run it.
-use std::io::Read as _;
-
-use lidmark::exchange::{rulefile, work};
-
-fn main() -> std::process::ExitCode {
-    let name = std::env::args().nth(2).unwrap_or_default();
-    let mut text = String::new();
-    let read = if name == "-" { std::io::stdin().read_to_string(&mut text).map(|_| ()) } else { std::fs::read_to_string(&name).map(|found| text = found) };
-    let sets = rulefile::embedded().expect("the rule sets read");
-    match read.ok().and_then(|()| work::read(&text).ok()).and_then(|work| work::answer(&work, &sets, rulefile::GENERAL).ok()) {
-        Some(answer) => {
-            println!("{answer}");
-            std::process::ExitCode::SUCCESS
-        }
-        None => std::process::ExitCode::from(2),
-    }
-}
-RUST
-{
-    sed -n '/^#!\[allow/,/^)\]/p' tests/all/main.rs
-    for file in forecast locate probing rules schema work; do echo "mod $file;"; done
-    echo 'mod fixture { pub struct Dice(u64); impl Dice {'
+    for file in forecast locate probing rules schema work; do
+        printf '#[cfg(test)]\n#[path = "../tests/all/%s.rs"]\nmod %s;\n' "$file" "$file"
+    done
+    echo '#[cfg(test)] mod fixture { pub struct Dice(u64); impl Dice {'
     sed -n '/^impl Dice {/,/^}/p' tests/all/fixture.rs | sed '1d'
     echo '}'
-    echo 'fn check_generated_block(_: &str, _: &str, _: &str) {}'
-} >"$crate/tests/all/main.rs"
-# In its own place, so that the dependencies are built once. Three tests ask the office command for more than this one knows.
-cargo mutants --dir "$crate" --output target/mutants --in-place --no-shuffle --sharding round-robin --timeout 60 \
-    --file 'src/domain/**' "$@" -- -- \
-    --skip work::a_rule_set_of_ones_own --skip work::bad_input_is_refused --skip work::the_worked_example
+    echo '#[cfg(test)] fn check_generated_block(_: &str, _: &str, _: &str) {}'
+} >"$crate/src/lib.rs"
+# `work` alone, as the tests run it, without a program of its own.
+python3 - "$crate/tests/all/work.rs" <<'PY'
+import sys
+text = open(sys.argv[1]).read()
+start = text.index("fn office(")
+end = text.index("\n}\n", start) + 3
+text = text[:start] + """fn office(arguments: &[&str], input: &[u8]) -> Output {
+    use crate::exchange::{rulefile, work};
+    use std::os::unix::process::ExitStatusExt as _;
+
+    let sets = rulefile::embedded().unwrap();
+    let text = match arguments[1] {
+        "-" => String::from_utf8(input.to_vec()).unwrap(),
+        file => std::fs::read_to_string(file).unwrap(),
+    };
+    let said = work::read(&text).ok().and_then(|work| work::answer(&work, &sets, rulefile::GENERAL).ok());
+    Output {
+        status: std::process::ExitStatus::from_raw(if said.is_some() { 0 } else { 2 << 8 }),
+        stdout: said.map(|answer| answer.to_string()).unwrap_or_default().into_bytes(),
+        stderr: Vec::new(),
+    }
+}
+""" + text[end:]
+open(sys.argv[1], "w").write(text)
+PY
+# In its own place, so that the dependencies are built once. Three tests ask the office command for more than is here.
+set -f
+case " $* " in *" --shard "*) share='--sharding round-robin' ;; *) share= ;; esac
+# shellcheck disable=SC2086
+cargo mutants --dir "$crate" --output "target/mutants/$part" --in-place --no-shuffle $share --timeout 60 \
+    $files "$@" --cargo-test-arg=--lib -- -- \
+    --skip work::a_rule_set_of_ones_own --skip work::bad_input_is_refused --skip work::the_worked_example $leave
