@@ -295,7 +295,7 @@ pub fn lines(folder: &Path) {
     let store = phone_with(&folder, STOPS);
     let file = day_file(&folder, &store, "day.lidmark", 0);
     let (mut ours, mut floor, mut records_only) = (Vec::new(), Vec::new(), Vec::new());
-    for round in 0..3 {
+    for round in 0..5 {
         let book = folder.join(format!("{round}/book.sqlite"));
         ours.push(in_child(&file, &book));
         let all = rows_of(&book, &[RECORDS.as_slice(), BESIDE.as_slice()].concat());

@@ -118,6 +118,18 @@ pub fn write_record(id: Uuid, fields: &[Stamped], phone: Uuid, mut out: impl Wri
     out.write_all(b"\n")
 }
 
+/// Reads a line of JSON.
+///
+/// That it is UTF-8 is found out once for the whole line, which is quicker than once for each of its many short texts.
+fn parse<'a, T: Deserialize<'a>>(line: &'a [u8]) -> Result<T, String> {
+    let parsed = match std::str::from_utf8(line) {
+        Ok(text) => serde_json::from_str(text),
+        // The same fault, with its place.
+        Err(_) => serde_json::from_slice(line),
+    };
+    parsed.map_err(|error| error.to_string())
+}
+
 /// Reads one record's line into a pack of its kind, and returns the record's id.
 ///
 /// * `whole`: every field of the kind must be there, because the file was made by a book of this program's own form
@@ -163,7 +175,7 @@ pub fn read_record(phone: Uuid, whole: bool, line: &[u8], into: &mut Pack) -> Re
         fields: Fields<'a>,
     }
     let kind = into.kind();
-    let Line { id, fields } = serde_json::from_slice(line).map_err(|error| error.to_string())?;
+    let Line { id, fields } = parse(line)?;
     let mut seen = vec![false; kind.fields.len()];
     let mut list: Vec<(u8, CellRef<'_>, Stamp)> = Vec::with_capacity(fields.0.len());
     // The fields of a record mostly come from a few actions: what stands in one's stamp stands in the next one's too.
@@ -275,7 +287,7 @@ pub fn write_logged(logged: &Logged, mut out: impl Write) -> io::Result<()> {
 /// # Errors
 /// What is wrong, to stand after the part's name and the line's number.
 pub fn read_logged(line: &[u8]) -> Result<Logged, String> {
-    let line: LogLine<'_> = serde_json::from_slice(line).map_err(|error| error.to_string())?;
+    let line: LogLine<'_> = parse(line)?;
     let at = DateTime::parse_from_rfc3339(&line.at).map_err(|error| format!("`at`: {error}"))?;
     let (mut changes, mut before) = (Vec::new(), Vec::new());
     for change in line.changes {
