@@ -151,6 +151,6 @@ PY
 set -f
 case " $* " in *" --shard "*) share='--sharding round-robin' ;; *) share= ;; esac
 # shellcheck disable=SC2086
-cargo mutants --dir "$crate" --output "target/mutants/$part" --in-place --no-shuffle $share --timeout 60 \
+cargo mutants --dir "$crate" --output "target/mutants/$part" --in-place --no-shuffle $share --timeout 30 \
     $files "$@" --cargo-test-arg=--lib -- -- \
     --skip work::a_rule_set_of_ones_own --skip work::bad_input_is_refused $leave

@@ -842,17 +842,6 @@ impl App {
         }
     }
 
-    /// Returns the file of the last photo of something at this site, from whatever stop; for the other stations to show.
-    #[must_use]
-    pub fn last_photo_of(&self, of: PhotoOf) -> Option<PathBuf> {
-        let state = self.stop.as_ref()?;
-        let photo = state.photos.list.iter().rev().find(|photo| match of {
-            PhotoOf::Lid(lid) => photo.lid == Some(lid),
-            PhotoOf::Part(part) => photo.part == part,
-        })?;
-        self.photos.blobs.picture(&photo.hash)
-    }
-
     /// The photo of a lid from the last stop before this one that has one.
     fn earlier_photo_of(&self, lid: LidId) -> Option<&Photo> {
         let state = self.stop.as_ref()?;

@@ -437,6 +437,46 @@ mod tests {
         assert!(day.order().lacks_disposal);
     }
 
+    /// Stops at 1 and 9 km, disposal at -1 and 6 km. By hand from 1 km to 9 km: by -1 km 2 + 10, by 6 km 5 + 3. At 500 m a
+    /// minute, 30 min a stop and 20 min a disposal, from minute 480 on: 482 the first stop, 548 the second.
+    #[test]
+    fn the_disposal_place_least_out_of_the_way_is_driven_to_and_takes_its_time() {
+        let job = Job {
+            volume_ml: 600_000,
+            window_min: None,
+        };
+        let points = [(0.0, 0.0), (1e3, 0.0), (9e3, 0.0), (0.0, 0.0), (-1e3, 0.0), (6e3, 0.0)];
+        let mut day = flat(&points, vec![job; 2], 2);
+        (day.depart_min, day.service_min, day.disposal_min) = (480.0, 30.0, 20.0);
+        // Just as much as one stop gives is not too much for the truck.
+        day.capacity_ml = Some(600_000);
+        let course = day.drive(&[0, 1]);
+        assert_eq!(course.trips, [Trip { before: 1, disposal: 1 }]);
+        assert_eq!(course.too_large, Vec::<usize>::new());
+        assert!((course.metres - 18_000.0).abs() < 1e-9);
+        assert!((course.arrive_min[0] - 482.0).abs() < 1e-9 && (course.arrive_min[1] - 548.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn of_two_days_equally_late_the_shorter_is_preferred_and_no_day_to_itself() {
+        let late = Course {
+            metres: 2e3,
+            late_min: vec![5.0],
+            ..Course::default()
+        };
+        let shorter = Course {
+            metres: 1e3,
+            ..late.clone()
+        };
+        let in_time = Course {
+            metres: 9e3,
+            ..Course::default()
+        };
+        assert!(shorter.beats(&late) && !late.beats(&shorter));
+        assert!(in_time.beats(&shorter) && !shorter.beats(&in_time));
+        assert!(!late.beats(&late));
+    }
+
     /// 500 m a minute, 30 min a stop: the far stop must be first for its window, though the near one lies on the way.
     #[test]
     fn a_window_turns_the_order_round_and_one_that_cannot_be_met_is_said() {

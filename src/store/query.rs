@@ -2,9 +2,8 @@
 
 use super::{Store, StoreError, cell_of};
 use crate::domain::record::{
-    Compartment, CompartmentId, Condition, Fixture, Flush, Kept, LeakRun, Lid, Photo, PhotoId, Pin, Pumping, Reading,
-    Record, RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, TruckId, Visit,
-    YardClue,
+    Compartment, CompartmentId, Condition, Fixture, Flush, Kept, LeakRun, Lid, Photo, Pin, Pumping, Reading, Record,
+    RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, TruckId, Visit, YardClue,
 };
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{OptionalExtension, ToSql, params};
@@ -424,14 +423,6 @@ impl Store {
             "WHERE t.site = ?1 AND t.removed = 0 ORDER BY t.place, t.id",
             &[&site.to_string()],
         )
-    }
-
-    /// Reads one photo, removed or not.
-    ///
-    /// # Errors
-    /// [`StoreError::Missing`] when there is none.
-    pub fn photo(&self, id: PhotoId) -> Result<Photo, StoreError> {
-        self.one(id.0)
     }
 
     /// Returns the place after a site's last photo.
