@@ -636,7 +636,10 @@ fn run(shared: &Shared, command: Command) -> Result<Answer, Refusal> {
         }
         Command::Plan(plan) => {
             let asked = office::plan::Asked { quiet, ..plan.asked() };
-            office::plan::run(&shared.call()?, &asked).map(line)
+            office::plan::run(&shared.call()?, &asked).map(|answer| Answer {
+                text: line(answer.text).text,
+                ..answer
+            })
         }
         Command::ReadCsv(list) => {
             let asked = office::read_csv::Asked { quiet, ..list.asked() };
@@ -706,8 +709,8 @@ fn silent(answer: Answer, quiet: bool) -> Answer {
 fn main() -> ExitCode {
     let Arguments { shared, command } = Arguments::parse();
     let answer = run(&shared, command).unwrap_or_else(|refusal| Answer {
-        text: String::new(),
         refusals: vec![refusal],
+        ..Answer::default()
     });
     let mut code = answer.refusals.iter().map(|refusal| refusal.code).max().unwrap_or(0);
     let mut out = std::io::stdout().lock();
@@ -718,6 +721,10 @@ fn main() -> ExitCode {
     {
         code = code.max(4);
     }
+    for line in &answer.aside {
+        // Nothing is left to do when standard error is closed too.
+        drop(writeln!(std::io::stderr().lock(), "{line}"));
+    }
     if !answer.refusals.is_empty() {
         let words = match shared.language() {
             Some(language) => Words::new(language),
@@ -726,7 +733,6 @@ fn main() -> ExitCode {
                 .map_or_else(|_| Words::new(Language::default()), |call| call.words_of_book()),
         };
         for refusal in &answer.refusals {
-            // Nothing is left to do when standard error is closed too.
             drop(writeln!(std::io::stderr().lock(), "{}", refusal.said(words)));
         }
     }

@@ -34,6 +34,8 @@ use crate::say::words::Words;
 pub struct Answer {
     /// What to print.
     pub text: String,
+    /// What a person should know beside a text that a program reads: goes to standard error.
+    pub aside: Vec<String>,
     /// What was refused all the same; the greatest code among them is the exit code.
     pub refusals: Vec<Refusal>,
 }
@@ -42,7 +44,7 @@ impl From<String> for Answer {
     fn from(text: String) -> Self {
         Self {
             text,
-            refusals: Vec::new(),
+            ..Self::default()
         }
     }
 }

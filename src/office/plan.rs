@@ -1,11 +1,11 @@
 //! `plan`: a day's stops in driving order, as a file the phones take in.
 
-use super::Refusal;
 use super::area::point;
 use super::context::{Call, Office, SiteNames};
 use super::files::FileToBe;
 use super::options::{self, METRES_PER_MILE};
 use super::sheet::{Cell, Sheet};
+use super::{Answer, Refusal};
 use super::{due, site};
 use crate::domain::record::{SiteId, Stop, Units, Visit};
 use crate::domain::route::{Course, Day, Job};
@@ -91,7 +91,7 @@ struct Wanted {
 ///
 /// # Errors
 /// What was refused, and what to do.
-pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
+pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
     if asked.dry_run {
         call.on_book(|office| made(office, asked))
     } else {
@@ -99,7 +99,7 @@ pub fn run(call: &Call, asked: &Asked) -> Result<String, Refusal> {
     }
 }
 
-fn made(office: &mut Office, asked: &Asked) -> Result<String, Refusal> {
+fn made(office: &mut Office, asked: &Asked) -> Result<Answer, Refusal> {
     let words = office.words();
     let asked = &Asked {
         truck: own_name(office, &asked.truck)?,
@@ -175,8 +175,15 @@ fn made(office: &mut Office, asked: &Asked) -> Result<String, Refusal> {
     if let Some(out) = out {
         out.put(words)?;
     }
+    let mut wrong = wrong(office, &wanted, &route, twice);
+    wrong.extend(standing.wrong(office, instead));
     if office.json {
-        return Ok(planfile::write(&plan));
+        // The plan goes into a file or a program; who asked for it learns what is wrong with it all the same.
+        return Ok(Answer {
+            text: planfile::write(&plan),
+            aside: wrong,
+            ..Answer::default()
+        });
     }
     // Where nothing else comes of it, the plan itself is what was asked for.
     let hush = asked.quiet && !(asked.dry_run && asked.out.is_none());
@@ -188,12 +195,11 @@ fn made(office: &mut Office, asked: &Asked) -> Result<String, Refusal> {
     if instead {
         said.extend(standing.taken_off(asked.dry_run, words).filter(|_| !hush));
     }
-    said.extend(wrong(office, &wanted, &route, twice));
-    said.extend(standing.wrong(office, instead));
+    said.extend(wrong);
     if let Some(path) = asked.out.as_ref().filter(|_| !hush) {
         said.push(words.f("Written: {0}", &[&path.display().to_string()]));
     }
-    Ok(said.join("\n"))
+    Ok(said.join("\n").into())
 }
 
 /// The truck's name as the book has it, whatever its capital letters here: each name has a plan of its own.

@@ -94,6 +94,14 @@ impl Desk {
         serde_json::from_str(&self.done(arguments)).unwrap()
     }
 
+    /// The plan as JSON, and what is said beside it.
+    fn plan_as_json(&self, arguments: &[&str]) -> (Value, String) {
+        let output = self.run(&[&["plan", "--json"], arguments].concat());
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}");
+        let plan = serde_json::from_slice(&output.stdout).unwrap();
+        (plan, String::from_utf8(output.stderr).unwrap())
+    }
+
     /// Runs a command that must be refused with this code, and returns what it says.
     fn refused(&self, code: i32, arguments: &[&str]) -> String {
         let output = self.run(arguments);
@@ -658,7 +666,8 @@ fn no_list_holds_a_formula_and_every_name_comes_back_as_it_was() {
     );
     // And so does the plan's list.
     desk.write("list.csv", b"name\n'@SUM(A1)\n");
-    let plan: Value = desk.json(&["plan", "--list", "list.csv", "--dry-run", "--json"]);
+    let (plan, beside) = desk.plan_as_json(&["--list", "list.csv", "--dry-run"]);
+    assert_eq!(beside, "Without a position, and so at the end: @SUM(A1).\n");
     assert_eq!(plan["stops"][0]["site_id"], Uuid::from_u128(2).to_string());
     // What is refused goes into a list, too.
     desk.write("bad.csv", b"name,town,last pumped\n=1+1,Kiln End,never ever\n");
@@ -733,7 +742,7 @@ fn every_command_is_quiet_when_all_went_well_and_answers_json_when_asked() {
         &["records"],
         &["phones"],
         &["office-key"],
-        &["plan", "Weir House", "--dry-run"],
+        &["plan", "Weir House", "--day", "2026-12-01", "--dry-run"],
     ];
     for asked in prints {
         assert_ne!(desk.done(&[asked, &["--quiet"][..]].concat()), "", "{asked:?}");

@@ -55,6 +55,9 @@ fn who_is_left_out_of_a_day_planned_anew_is_named_and_can_be_taken_off() {
         quiet.contains("9 Juniper Bend") && quiet.lines().count() == 1,
         "{quiet}"
     );
+    let as_json = desk.run(&[&EVE[..], &["plan", "plover", "--day", DAY, "--json"]].concat());
+    assert_eq!(String::from_utf8_lossy(&as_json.stderr), quiet, "said beside the plan");
+    assert!(planfile::read(&String::from_utf8(as_json.stdout).unwrap()).is_ok());
     let said = plan(&desk, &["plover", "--day", DAY, "--instead", "--dry-run"]);
     assert!(said.contains("Would be taken off this day: 9 Juniper Bend"), "{said}");
     assert!(is_planned(&desk, "Juniper"), "a trial took somebody off");
