@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use lidmark::domain::assess::SiteFacts;
-use lidmark::domain::judge::{Decision, Household, JudgedIn, Verdict, judge, table_distance_mm};
+use lidmark::domain::judge::{Decision, Household, JudgedIn, Verdict, contents, judge, table_distance_mm};
 use lidmark::domain::reading::Reading;
 use lidmark::domain::riser::{Lid, Need, Prices, advise, stack};
 use lidmark::domain::rules::{HauledWaste, Restraint, RuleSet, Sense, Test, exact_half_inches_mm};
@@ -127,6 +127,66 @@ fn each_clearance_rule_pumps_on_the_right_side_of_its_limit() {
                 "only the limit itself is a matter of half inches"
             );
         }
+    }
+}
+
+/// The published table asks for some 6 in at 1,000 gal and 48 in of liquid; a compartment without liquid is not judged by it.
+#[test]
+fn the_published_table_pumps_on_the_right_side_of_its_distance() {
+    let of = |tank: &Tank, clearance: f64| {
+        let reading = reading(0.0, 48.0 - 16.0 - clearance);
+        let verdict = judge(tank, &[reading], HOUSE, &set("usphs-526"));
+        let result = verdict
+            .clauses
+            .into_iter()
+            .find(|result| result.id == "sludge-distance")
+            .unwrap();
+        (result.value.is_some(), result.met)
+    };
+    assert_eq!(of(&tank(), 5.0), (true, true));
+    assert_eq!(of(&tank(), 7.0), (true, false));
+    let mut dry = tank();
+    dry.compartments[0].liquid_depth = inches(0.0);
+    assert_eq!(of(&dry, 5.0), (false, false));
+}
+
+/// Of two compartments with the same room the first is named; otherwise the one with less.
+#[test]
+fn the_compartment_with_the_least_room_is_named() {
+    let mut two = tank();
+    two.compartments.push(tank().compartments[0].clone());
+    for (second, named) in [(10.0, 0), (9.0, 0), (11.0, 1)] {
+        let verdict = judge(
+            &two,
+            &[reading(0.0, 10.0), reading(0.0, second)],
+            HOUSE,
+            &set("mn-7080.2450"),
+        );
+        let result = verdict
+            .clauses
+            .iter()
+            .find(|result| result.id == "sludge-clearance")
+            .unwrap();
+        assert_eq!(result.compartment, Some(named), "{second} in of sludge in the second");
+    }
+}
+
+/// The error of what was read, by hand: 96 x 50 in are 2,438 x 1,270 mm as they are kept, so 25 mm at one edge are 77.41 L; two
+/// edges add as squares, and a layer of nothing has no edge.
+#[test]
+fn a_layer_of_nothing_has_no_error() {
+    for (scum, sludge, edges) in [
+        (0.0, 0.0, 0.0),
+        (10.0, 0.0, 1.0),
+        (0.0, 10.0, 1.0),
+        (10.0, 10.0, 2.0_f64),
+    ] {
+        let found = contents(&tank(), &[reading(scum, sludge)]).solids_error().unwrap();
+        let expected = 2.438 * 1.270 * 25.0 * edges.sqrt();
+        assert!(
+            (found.as_litres() - expected).abs() < 0.01,
+            "{scum} and {sludge} in: {found:?} against {expected} L"
+        );
     }
 }
 

@@ -171,6 +171,12 @@ fn caps_are_applied_and_said() {
         (&json!("2031-05-01"), &json!("2031-05-01"))
     );
     assert_eq!(single["caps"][0]["code"], json!("max_interval"));
+    let words = |answer: &Value| answer["caps"][0]["words"].as_str().unwrap().to_owned();
+    assert!(words(&single).starts_with("The date is held to"), "{}", words(&single));
+    // Where only the late end lies beyond it, the date itself stays.
+    let four = answer(&nearly_empty(&[]));
+    assert!(four["due"].as_str().unwrap() < "2027" && four["late"] == json!("2027-05-01"));
+    assert!(words(&four).starts_with("Only the late end"), "{}", words(&four));
     input["site"]["residents"] = json!(0);
     let empty = answer(&input);
     assert_eq!(empty["due"], json!("2031-05-01"));
@@ -697,8 +703,8 @@ fn what_the_rules_leave_open_is_said() {
 /// next two sizes of the trade above 1,007 gal (1,250 and 1,500 gal: common practice).
 #[test]
 fn other_households_and_tanks_are_reckoned_beside() {
-    let answer = answer(&base());
-    let changes = answer["what_if"].as_array().unwrap();
+    let own = answer(&base());
+    let changes = own["what_if"].as_array().unwrap();
     let residents = changes.iter().filter_map(|change| change["residents"].as_f64());
     assert_eq!(residents.collect::<Vec<_>>(), [3.0, 5.0, 6.0]);
     let grinders = changes.iter().filter_map(|change| change["grinder"].as_bool());
@@ -708,10 +714,21 @@ fn other_households_and_tanks_are_reckoned_beside() {
         assert!((found - gallons * 3.785_411_784).abs() < 1e-6, "{found}");
     }
     assert_eq!(changes.len(), 6);
+    // 2.4 m · 1.3 m · 1.504 m are 1,240 gal: a tank of 1,250 gal by its trade name, so the next is 1,500.
+    let named = answer(&nearly_empty(&[(
+        "/tank",
+        json!({"shape": {"kind": "box", "length_mm": 2400, "width_mm": 1300}, "liquid_depth_mm": 1504}),
+    )]));
+    let next = named["what_if"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find_map(|change| change["liquid_l"].as_f64());
+    assert!((next.unwrap() - 1_500.0 * 3.785_411_784).abs() < 1e-6, "{next:?}");
     let due = |change: &Value| change["due"].as_str().unwrap().to_owned();
     // More people fill it sooner, a larger tank later.
-    assert!(due(&changes[0]) > due(&answer) && due(&changes[1]) < due(&answer) && due(&changes[2]) < due(&changes[1]));
-    assert!(due(&changes[4]) > due(&answer) && due(&changes[5]) > due(&changes[4]));
+    assert!(due(&changes[0]) > due(&own) && due(&changes[1]) < due(&own) && due(&changes[2]) < due(&changes[1]));
+    assert!(due(&changes[4]) > due(&own) && due(&changes[5]) > due(&changes[4]));
 }
 
 /// Where a figure turns is where it is said to turn. By hand: a third of a box 2400 x 1300 mm with 1219 mm of liquid is
