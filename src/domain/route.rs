@@ -618,8 +618,56 @@ mod tests {
         assert!(course.metres < inserted, "{} against {inserted}", course.metres);
     }
 
+    /// From the start over the stops to the end, metres.
+    fn length(day: &Day, stops: &[usize]) -> f64 {
+        let mut way = vec![0];
+        way.extend(stops.iter().map(|job| job + 1));
+        way.push(day.end());
+        way.windows(2).map(|pair| day.between(pair[0], pair[1])).sum()
+    }
+
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(48))]
+        /// Every move of the kinds looked for, made and measured whole: none of them shortens what has been shortened.
+        #[test]
+        fn what_is_shortened_is_not_shortened_by_one_more_move(points in proptest::collection::vec((0.0..1e4_f64, 0.0..1e4_f64), 12)) {
+            let day = flat(&points, vec![Job::default(); 10], 0);
+            let entered = (0..10).collect::<Vec<_>>();
+            let found = day.shortened(entered.clone());
+            let least = length(&day, &found) - 1e-3;
+            prop_assert!(least <= length(&day, &entered));
+            for i in 0..10 {
+                for j in i + 1..=10 {
+                    let mut other = found.clone();
+                    other[i..j].reverse();
+                    prop_assert!(length(&day, &other) > least, "reversed {i}..{j} of {found:?}");
+                    if j - i > 3 { continue; }
+                    let mut rest = found.clone();
+                    let moved = rest.drain(i..j).collect::<Vec<_>>();
+                    for place in 0..=rest.len() {
+                        let mut other = rest.clone();
+                        other.splice(place..place, moved.iter().copied());
+                        prop_assert!(length(&day, &other) > least, "{i}..{j} of {found:?} moved to {place}");
+                    }
+                }
+            }
+        }
+
+        /// The same by its definition, worked out anew at each step (Rosenkrantz, Stearns, Lewis 1977).
+        #[test]
+        fn the_nearest_stop_is_inserted_where_it_costs_least(points in proptest::collection::vec((0.0..1e4_f64, 0.0..1e4_f64), 10)) {
+            let day = flat(&points, vec![Job::default(); 8], 0);
+            let mut way: Vec<usize> = Vec::new();
+            while way.len() < 8 {
+                let near = |job: usize| way.iter().map(|other| other + 1).chain([0, day.end()])
+                    .map(|node| day.between(job + 1, node)).fold(f64::INFINITY, f64::min);
+                let next = (0..8).filter(|job| !way.contains(job)).min_by(|a, b| near(*a).total_cmp(&near(*b))).unwrap();
+                let with = |place: usize| { let mut longer = way.clone(); longer.insert(place, next); longer };
+                way = (0..=way.len()).map(with).min_by(|a, b| length(&day, a).total_cmp(&length(&day, b))).unwrap();
+            }
+            prop_assert_eq!(day.nearest_insertion(), way);
+        }
+
         /// Every order tried by an oracle of its own. Seven stops: the best there is. The search alone stays within a
         /// quarter of it; nearest insertion alone is within twice (Rosenkrantz, Stearns, Lewis 1977, for closed tours).
         #[test]
