@@ -28,7 +28,7 @@ for old in src tests docs target/debug/incremental; do rm -rf "${crate:?}/$old";
 mkdir -p "$crate/src/exchange" "$crate/src/say" "$crate/src/app" "$crate/src/office" "$crate/ui" "$crate/tests/all" "$crate/docs" "$crate/tests/vectors"
 cp -r src/domain "$crate/src/domain"
 cp -r src/exchange/locate src/exchange/rulesets src/exchange/rulefile.rs src/exchange/work.rs src/exchange/facts.rs \
-    src/exchange/diagnose.rs src/exchange/marks.rs src/exchange/position.rs src/exchange/nmea.rs src/exchange/gpx.rs \
+    src/exchange/diagnose.rs src/exchange/photo_marks.rs src/exchange/position.rs src/exchange/nmea.rs src/exchange/gpx.rs \
     src/exchange/geojson.rs "$crate/src/exchange/"
 cp src/say/words.rs src/say/figures.rs "$crate/src/say/"
 cp src/app/findings.rs "$crate/src/app/"
@@ -70,7 +70,7 @@ pub mod exchange {
     pub mod geojson;
     pub mod gpx;
     pub mod locate;
-    pub mod marks;
+    pub mod photo_marks;
     pub mod nmea;
     pub mod position;
     pub mod rulefile;

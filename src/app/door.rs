@@ -8,7 +8,7 @@ use crate::app::shell::{App, NoticeKind};
 use crate::app::stop::StopState;
 use crate::app::tank_scenes::{tank_today, tank_when_due};
 use crate::domain::assess::Assessment;
-use crate::domain::check::FlagCode;
+use crate::domain::flags::FlagCode;
 use crate::domain::forecast::{Cap, DueDates};
 use crate::domain::record::{Language, Tank, Units, Visit};
 use crate::say::figures::Figures;

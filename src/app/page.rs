@@ -25,7 +25,7 @@ use crate::domain::record::{
     FixtureId, FlushRound, LeakRunId, LidId, PartState, PriceId, TankPart, WorkKind, WorkLineId,
 };
 use crate::domain::signs::{Contradiction, Sign};
-use crate::exchange::checks;
+use crate::exchange::looked_at;
 use crate::say::figures::Figures;
 use chrono::{DateTime, FixedOffset};
 
@@ -458,7 +458,8 @@ impl App {
             .fixtures
             .iter()
             .filter(|fixture| {
-                let came = |round| checks::flush_of(visit, fixture, round).is_some_and(|flush| flush.result.is_some());
+                let came =
+                    |round| looked_at::flush_of(visit, fixture, round).is_some_and(|flush| flush.result.is_some());
                 FlushRound::ALL.iter().any(|round| came(*round))
             })
             .count();
@@ -488,7 +489,7 @@ impl App {
             .iter()
             .map(|assessment| assessment.verdict.decision)
             .collect();
-        let facts = checks::facts(visit, &decisions, &|fixture| {
+        let facts = looked_at::facts(visit, &decisions, &|fixture| {
             flush::fixture_title(visit, fixture, figures)
         });
         Some(crate::domain::diagnose::diagnose(&facts))

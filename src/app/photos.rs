@@ -12,7 +12,7 @@ use crate::app::stop::{StopState, stepped};
 use crate::domain::mark::{Mark, MeasureError, Measured, Spot, Stretch, measure};
 use crate::domain::record::{LidId, Photo, PhotoId, PhotoPart, Station, StopId, TankId, Units, changes};
 use crate::domain::units::{Length, round_to_i64};
-use crate::exchange::marks;
+use crate::exchange::photo_marks;
 use crate::say::lettering::count;
 use crate::store::StoreError;
 use crate::store::blobs::{Blobs, entries};
@@ -903,7 +903,7 @@ impl App {
     fn photo_marks(&mut self) -> Option<Vec<Mark>> {
         let read = {
             let photo = self.stop.as_ref()?.photos.photo()?;
-            marks::read(&photo.marks)
+            photo_marks::read(&photo.marks)
         };
         if let Ok(list) = read {
             return Some(list);
@@ -916,11 +916,11 @@ impl App {
     }
 
     fn keep_marks(&mut self, list: &[Mark]) {
-        if list.len() > marks::MOST {
+        if list.len() > photo_marks::MOST {
             self.say_nothing_to_do("There are too many marks on this photo.", "Take some off first.");
             return;
         }
-        let text = marks::write(list);
+        let text = photo_marks::write(list);
         self.change_photo("photo marks", |photo| photo.marks = text);
     }
 
@@ -1090,7 +1090,7 @@ impl App {
         let state = self.stop.as_ref()?;
         let photo = *of_stop(state).get(row)?;
         let words = self.session.words();
-        let count = marks::read(&photo.marks).map_or(0, |list| list.len());
+        let count = photo_marks::read(&photo.marks).map_or(0, |list| list.len());
         let mut detail = vec![self.when(photo)];
         detail.extend(Some(self.tank_title(photo.tank)).filter(|title| !title.is_empty()));
         if count > 0 {
@@ -1163,7 +1163,7 @@ impl App {
         let mut detail = vec![self.when(photo)];
         detail.extend(Some(self.tank_title(photo.tank)).filter(|title| !title.is_empty()));
         // Marks of a newer version are left alone and not drawn.
-        let list = marks::read(&photo.marks).unwrap_or_default();
+        let list = photo_marks::read(&photo.marks).unwrap_or_default();
         let (paths, labels, measured) = self.drawn_marks(state, photo, &list);
         let hint = match (state.photos.tool, state.photos.first) {
             (Tool::None, _) if measured => {

@@ -5,7 +5,7 @@ use crate::app::section::{Area, Edge, EdgeKind, SectionDrawing, SectionView, tan
 use crate::app::shell::App;
 use crate::app::stop::{Quantity, reading_mut};
 use crate::app::tank_scenes::{USUAL_LIQUID_DEPTH_MM, mean_mm, reading_scene};
-use crate::domain::check::{Flag, FlagCode};
+use crate::domain::flags::{Flag, FlagCode};
 use crate::domain::judge::{ClauseResult, ClauseUnit, Decision};
 use crate::domain::record::{Compartment, CompartmentId, Visit};
 use crate::domain::rules::RuleSet;

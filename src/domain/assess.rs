@@ -1,6 +1,6 @@
 //! Everything the program says about one tank.
 
-use super::check::{Flag, FlagCode, check_heel, check_level, check_reading};
+use super::flags::{Flag, FlagCode, check_heel, check_level, check_reading};
 use super::forecast::{self, Cap, Change, Forecast, Question, Split, Stop, WhatIf};
 use super::judge::{self, Contents, Decision, Household, Verdict};
 use super::reading::{PastVisit, Visit};

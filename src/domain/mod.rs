@@ -9,9 +9,9 @@
 pub mod assess;
 pub mod causes;
 pub mod cautions;
-pub mod check;
 mod coded;
 pub mod diagnose;
+pub mod flags;
 pub mod flush;
 pub mod forecast;
 pub mod judge;

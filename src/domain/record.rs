@@ -1218,7 +1218,7 @@ record! {
         lon_e7: Option<i64>,
         /// Anything worth saying about it.
         note: String,
-        /// Marks drawn on it, as `exchange::marks` writes them; empty when there are none.
+        /// Marks drawn on it, as `exchange::photo_marks` writes them; empty when there are none.
         marks: String,
     }
 }

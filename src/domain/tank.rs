@@ -1,6 +1,6 @@
 //! Tanks: shapes, and how much lies below a given depth.
 
-use super::check::{Flag, FlagCode};
+use super::flags::{Flag, FlagCode};
 use super::units::{Length, Volume};
 use std::f64::consts::PI;
 

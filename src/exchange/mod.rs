@@ -1,7 +1,6 @@
 //! Carries records between devices, files and the office.
 #![deny(missing_docs)]
 
-pub mod checks;
 pub mod customer_list;
 pub mod dayfile;
 pub mod diagnose;
@@ -10,9 +9,10 @@ pub mod geojson;
 pub mod gpx;
 pub mod inputs;
 pub mod locate;
-pub mod marks;
+pub mod looked_at;
 pub mod nmea;
 pub mod photo;
+pub mod photo_marks;
 pub mod planfile;
 pub mod position;
 pub mod rulefile;

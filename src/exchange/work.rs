@@ -3,7 +3,7 @@
 //! All lengths are whole millimetres, all volumes litres, all money whole cents. The contract is `docs/schema/`.
 
 use crate::domain::assess::{Assessment, SiteFacts, WorkInput, assess, what_ifs};
-use crate::domain::check::Flag;
+use crate::domain::flags::Flag;
 use crate::domain::forecast::{Change, DueDates, FillLimit, WhatIf};
 use crate::domain::judge::{ClauseResult, ClauseUnit, Decision, JudgedIn, Verdict};
 use crate::domain::reading::{PastVisit, Reading, Visit};

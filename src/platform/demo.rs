@@ -15,8 +15,8 @@ use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::inputs::work_input;
 use crate::exchange::{facts, work};
 use crate::platform::folders::rule_sets;
-use crate::platform::picture::{self, PictureError};
-use crate::platform::pictures;
+use crate::platform::picture_folder;
+use crate::platform::screen::{self, PictureError};
 use crate::say::paper::{self, PaperError};
 use crate::store::{Store, StoreError};
 use crate::ui;
@@ -146,7 +146,7 @@ pub fn run(from: Option<&Path>, out: &Path, glass: Glass) -> Result<String, Demo
         || {},
     )?;
     let app = App::start(session, out.join("cards"))?;
-    picture::install()?;
+    screen::install()?;
     let window = ui::AppWindow::new()?;
     let screens = folder(out.join("screens"))?;
     // The first question shows before anything has been answered.
@@ -344,7 +344,7 @@ fn take_photos(app: &SharedApp, stop: StopId, out: &Path) -> Result<(), DemoRunE
                 source,
             })?;
         let mut app = app.borrow_mut();
-        app.set_picture_source(pictures::source(Some(folder.clone())));
+        app.set_picture_source(picture_folder::source(Some(folder.clone())));
         app.open_stop(stop)?;
         app.go(Screen::At(station));
         app.take_photo(&path);
@@ -581,7 +581,7 @@ fn draw(window: &ui::AppWindow, app: &SharedApp, to: &Path, name: &str, glass: G
     }
     let look = || -> Result<image::RgbaImage, DemoRunError> {
         bind::render(window, &app.borrow());
-        Ok(picture::snapshot(
+        Ok(screen::snapshot(
             window.window(),
             glass.width_dp,
             glass.height_dp,

@@ -3,7 +3,7 @@
 use crate::app::device::Device;
 use crate::platform::folders::Folders;
 use crate::platform::start::{self, Opening, Parts, RunError};
-use crate::platform::{phone as played, pictures, position};
+use crate::platform::{phone as played, picture_folder, position};
 use crate::ui;
 use slint::ComponentHandle;
 use std::path::PathBuf;
@@ -42,7 +42,7 @@ pub fn run(
         clock: Box::new(|| chrono::Local::now().fixed_offset()),
         open_position: position::opener(1.0),
         position_source,
-        pictures: pictures::source(camera),
+        pictures: picture_folder::source(camera),
         device,
         news,
     };

@@ -9,10 +9,10 @@ pub mod desktop;
 pub mod folders;
 #[cfg(all(feature = "ui", not(target_os = "android")))]
 pub mod phone;
-#[cfg(all(feature = "ui", not(target_os = "android")))]
-pub mod picture;
-pub mod pictures;
+pub mod picture_folder;
 pub mod position;
+#[cfg(all(feature = "ui", not(target_os = "android")))]
+pub mod screen;
 #[cfg(feature = "ui")]
 pub mod start;
 #[cfg(feature = "ui")]

@@ -1,7 +1,7 @@
 //! What the office asks of the book: many sites at once, over years.
 
-use super::marks::decode;
 use super::query::{date_of, iso, uuid_of};
+use super::stamps::decode;
 use super::truck::parts;
 use super::{Store, StoreError, write_op};
 use crate::domain::record::{

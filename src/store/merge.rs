@@ -5,7 +5,7 @@
 //! and any number of times. One field has a rule of its own: a stop is gone only when every phone that knows it says so.
 
 use super::ledger::BlobRow;
-use super::marks::{Mark, decode, encode};
+use super::stamps::{Mark, decode, encode};
 use super::{StoreError, cell_from_json, cell_of, cell_to_json};
 use crate::domain::pack::{CellRef, Packed};
 use crate::domain::record::{Cell, FieldChange, KINDS, Kind, Record, Setup, SetupId, Stamped, Stop};

@@ -12,9 +12,9 @@ mod copy;
 pub mod desk;
 mod error;
 mod ledger;
-mod marks;
 mod merge;
 mod query;
+mod stamps;
 mod truck;
 mod wipe;
 

@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementQuery};
-use lidmark::platform::picture;
+use lidmark::platform::screen;
 use lidmark::ui::{
     AppApi, AppWindow, ConfirmApi, PadApi, PhotoApi, PickerApi, PumpApi, ReadApi, Screen, SheetApi, TankApi, TankShape,
 };
@@ -65,7 +65,7 @@ fn slint_files(folder: &Path, found: &mut Vec<PathBuf>) {
 /// Runs on a thread of its own: Slint has one platform a thread, and tests share threads.
 fn on_own_thread(test: impl FnOnce(AppWindow) + Send + 'static) {
     let run = std::thread::spawn(|| {
-        picture::install().unwrap();
+        screen::install().unwrap();
         test(AppWindow::new().unwrap());
     });
     if let Err(panic) = run.join() {
@@ -201,7 +201,7 @@ fn undo_is_large_and_in_the_same_place_at_every_station() {
             let mut places = BTreeSet::new();
             for station in STATIONS {
                 AppApi::get(&window).set_screen(station);
-                picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                screen::snapshot(window.window(), width, height, 1.0).unwrap();
                 let undo = find(&window, "Undo");
                 let (at, size) = (undo.absolute_position(), undo.size());
                 places.insert(format!("{at:?} {size:?}"));
@@ -226,12 +226,12 @@ fn keys_for_gloves_are_126_dp_on_a_usual_phone() {
         };
         for station in [Screen::Dig, Screen::Read] {
             AppApi::get(&window).set_screen(station);
-            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
             large("More");
             large("Less");
         }
         AppApi::get(&window).set_screen(Screen::Pump);
-        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
         large("Out of this tank: more");
         large("Out of this tank: less");
         for (screen, keys) in [
@@ -239,13 +239,13 @@ fn keys_for_gloves_are_126_dp_on_a_usual_phone() {
             (Screen::Photo, &["Take away", "Marks off", "Undo"]),
         ] {
             AppApi::get(&window).set_screen(screen);
-            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
             for key in keys {
                 large(key);
             }
         }
         PadApi::get(&window).set_shown(true);
-        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
         for key in ["0", "1", "5", "9", "Take back a digit", "Keep"] {
             large(key);
         }
@@ -268,7 +268,7 @@ fn nothing_pushes_the_stations_off_the_screen() {
             for (width, height) in SIZES {
                 for station in STATIONS {
                     AppApi::get(&window).set_screen(station);
-                    picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                    screen::snapshot(window.window(), width, height, 1.0).unwrap();
                     let tab = find(&window, last);
                     let bottom = tab.absolute_position().y + tab.size().height;
                     assert!(
@@ -289,7 +289,7 @@ fn the_photo_key_stands_beside_the_kept_mark_at_every_station_and_nothing_hides_
             for (width, height) in SIZES {
                 for station in STATIONS {
                     AppApi::get(&window).set_screen(station);
-                    picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                    screen::snapshot(window.window(), width, height, 1.0).unwrap();
                     let key = find(&window, photos);
                     let (at, size) = (key.absolute_position(), key.size());
                     assert!(size.width >= 59.9 && size.height >= 55.9, "{station:?}: {size:?}");
@@ -297,7 +297,7 @@ fn the_photo_key_stands_beside_the_kept_mark_at_every_station_and_nothing_hides_
                 }
                 AppApi::get(&window).set_screen(Screen::Photo);
                 PhotoApi::get(&window).set_part("tapa de entrada".into());
-                picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                screen::snapshot(window.window(), width, height, 1.0).unwrap();
                 // The picture carries the part's name, the bar repeats it; the keys end on the screen.
                 let place = ElementHandle::find_by_accessible_label(&window, "tapa de entrada")
                     .find(|element| element.accessible_role() == Some(AccessibleRole::Image))
@@ -363,7 +363,7 @@ fn words_at_twice_the_size_stay_on_the_screen_and_whole() {
                     .take(if name == "no sheet" { SCREENS.len() } else { 1 })
                 {
                     AppApi::get(&window).set_screen(screen);
-                    let picture = picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+                    let picture = screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
                     if let Some(folder) = std::env::var_os("LIDMARK_LOOK") {
                         let file = format!("{language}-{screen:?}-{name}.png");
                         picture.save(Path::new(&folder).join(file)).unwrap();
@@ -393,10 +393,10 @@ fn a_low_window_scrolls_and_nothing_is_squeezed() {
     // A phone on its side, and half of a split screen.
     on_own_thread(|window| {
         AppApi::get(&window).set_screen(Screen::Pump);
-        picture::snapshot(window.window(), 360, 640, 1.0).unwrap();
+        screen::snapshot(window.window(), 360, 640, 1.0).unwrap();
         let upright = find(&window, "Out of this tank: more").size();
         for (width, height) in [(892, 412), (412, 400)] {
-            picture::snapshot(window.window(), width, height, 1.0).unwrap();
+            screen::snapshot(window.window(), width, height, 1.0).unwrap();
             let size = find(&window, "Out of this tank: more").size();
             assert!(
                 size.height >= upright.height - 0.5,
@@ -511,7 +511,7 @@ fn whatever_can_be_touched_has_a_name_for_a_screen_reader() {
     on_own_thread(|window| {
         for screen in SCREENS {
             AppApi::get(&window).set_screen(screen);
-            picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+            screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
             let mut named = 0;
             for role in [
                 AccessibleRole::Button,
@@ -581,7 +581,7 @@ fn every_component_that_is_touched_says_its_name() {
 }
 
 fn draws(window: &AppWindow, width: u16, height: u16, what: &str) {
-    let picture = picture::snapshot(window.window(), width, height, 1.0).unwrap();
+    let picture = screen::snapshot(window.window(), width, height, 1.0).unwrap();
     assert_eq!(
         (picture.width(), picture.height()),
         (u32::from(width), u32::from(height))
@@ -607,7 +607,7 @@ fn a_finger_in_the_drawing_is_reported_in_dp_of_the_drawing() {
         let note = size.clone();
         api.on_resized(move |width, height| *note.borrow_mut() = (width, height));
         AppApi::get(&window).set_screen(Screen::Read);
-        picture::snapshot(window.window(), 412, 892, 2.0).unwrap();
+        screen::snapshot(window.window(), 412, 892, 2.0).unwrap();
 
         let drawing = find(&window, "Tank in section");
         assert_eq!(*size.borrow(), (drawing.size().width, drawing.size().height));
@@ -649,7 +649,7 @@ fn a_text_typed_by_a_screen_reader_reaches_the_program() {
         SheetApi::get(&window).set_title("Note".into());
         SheetApi::get(&window).set_text("old".into());
         SheetApi::get(&window).set_shown(true);
-        picture::snapshot(window.window(), 412, 892, 1.0).unwrap();
+        screen::snapshot(window.window(), 412, 892, 1.0).unwrap();
         let field = ElementHandle::find_by_accessible_label(&window, "Note")
             .find(|element| element.accessible_role() == Some(AccessibleRole::TextInput))
             .unwrap();

@@ -19,7 +19,7 @@ use lidmark::app::overlay::PadKey;
 use lidmark::app::page::Page;
 use lidmark::app::shell::App;
 use lidmark::domain::record::{Language, Units};
-use lidmark::platform::picture;
+use lidmark::platform::screen;
 use lidmark::ui::{AppApi, AppWindow};
 use slint::{ComponentHandle, Global};
 
@@ -109,7 +109,7 @@ fn bad_keys(window: &AppWindow, width: u16, what: &str, bad: &mut BTreeSet<Strin
 #[test]
 fn every_page_stays_on_the_screen_at_every_size_in_both_languages() {
     let run = std::thread::spawn(|| {
-        picture::install().unwrap();
+        screen::install().unwrap();
         let window = AppWindow::new().unwrap();
         let folder = tempfile::tempdir().unwrap();
         let (mut app, _) = app_at_a_stop(&folder.path().join("book.sqlite"));
@@ -136,11 +136,11 @@ fn every_page_stays_on_the_screen_at_every_size_in_both_languages() {
                     app.borrow_mut().tap_page(*page);
                     AppApi::get(&window).invoke_news();
                     let what = format!("{language:?}-{page:?}-{width}x{height}-{scale}");
-                    let drawn = picture::snapshot(window.window(), width, height, 1.0).unwrap();
+                    let drawn = screen::snapshot(window.window(), width, height, 1.0).unwrap();
                     bad_keys(&window, width, &what, &mut bad);
                     if let Some(folder) = std::env::var_os("LIDMARK_LOOK") {
                         // The whole page, as far down as it goes.
-                        let whole_page = picture::snapshot(window.window(), width, 3_400, 1.0).unwrap();
+                        let whole_page = screen::snapshot(window.window(), width, 3_400, 1.0).unwrap();
                         drawn.save(Path::new(&folder).join(format!("{what}.png"))).unwrap();
                         whole_page
                             .save(Path::new(&folder).join(format!("{what}-whole.png")))

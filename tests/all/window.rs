@@ -19,7 +19,7 @@ use lidmark::app::session::Session;
 use lidmark::app::shell::{App, Screen};
 use lidmark::domain::record::Station;
 use lidmark::exchange::rulefile;
-use lidmark::platform::picture;
+use lidmark::platform::screen;
 use lidmark::store::Store;
 use lidmark::ui::{AppApi, AppWindow};
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
@@ -221,9 +221,9 @@ impl Twin {
         // Once for what the drawings ask for when they learn their size, once for what comes of it.
         for _ in 0..2 {
             AppApi::get(&self.window).invoke_news();
-            picture::snapshot(self.window.window(), SIZE.0, SIZE.1, 1.0).unwrap();
+            screen::snapshot(self.window.window(), SIZE.0, SIZE.1, 1.0).unwrap();
         }
-        picture::snapshot(self.window.window(), SIZE.0, SIZE.1, 1.0).unwrap()
+        screen::snapshot(self.window.window(), SIZE.0, SIZE.1, 1.0).unwrap()
     }
 
     fn element(&self, label: &str) -> ElementHandle {
@@ -345,7 +345,7 @@ fn same_sludge(real: &Real, twin: &Twin, what: &str) -> i64 {
 fn a_stop_in_the_real_window_survives_a_kill() {
     // A thread of its own: Slint has one platform a thread, and tests share threads.
     let run = std::thread::spawn(|| {
-        picture::install().unwrap();
+        screen::install().unwrap();
         let display = Display::start();
         let folder = tempfile::tempdir().unwrap();
         let (data, twin_data) = (folder.path().join("real"), folder.path().join("twin"));

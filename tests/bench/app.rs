@@ -22,7 +22,7 @@ use lidmark::exchange::inputs::work_input;
 use lidmark::exchange::rulefile;
 use lidmark::platform::folders::Folders;
 use lidmark::platform::start::{self, Opening, Parts};
-use lidmark::platform::{picture, pictures, position};
+use lidmark::platform::{picture_folder, position, screen};
 use lidmark::say::paper;
 use lidmark::store::Store;
 use lidmark::ui::{AppWindow, BookApi};
@@ -347,14 +347,14 @@ fn draw_first_frame(what: &str) {
     };
     match what {
         "empty" => {
-            picture::install().unwrap();
+            screen::install().unwrap();
             let window = least::EmptyWindow::new().unwrap();
             let made = since();
             draw(window.window());
             say(made, made);
         }
         "line" => {
-            picture::install().unwrap();
+            screen::install().unwrap();
             let window = least::OneLine::new().unwrap();
             let made = since();
             draw(window.window());
@@ -365,7 +365,7 @@ fn draw_first_frame(what: &str) {
             let book = std::env::var_os(CHILD_BOOK).unwrap();
             let folders = Folders::at(Path::new(&book).parent().unwrap().to_owned());
             let opening = Opening::begin(&folders);
-            picture::install().unwrap();
+            screen::install().unwrap();
             let window = AppWindow::new().unwrap();
             let made = since();
             let (device, news) = (Device::default(), std::sync::mpsc::channel().1);
@@ -373,7 +373,7 @@ fn draw_first_frame(what: &str) {
                 clock: Box::new(|| chrono::Local::now().fixed_offset()),
                 open_position: position::opener(1.0),
                 position_source: None,
-                pictures: pictures::source(None),
+                pictures: picture_folder::source(None),
                 device,
                 news,
             };
@@ -452,7 +452,7 @@ fn first_frame(book: &Path) {
 }
 
 fn search(book: &Path) {
-    picture::install().unwrap();
+    screen::install().unwrap();
     let app = shared(book);
     app.borrow_mut().go(Screen::Book);
     let db = Connection::open(book).unwrap();

@@ -7,7 +7,7 @@ use crate::app::shell::App;
 use crate::domain::cautions::Caution;
 use crate::domain::flush::{Came, FixtureKind};
 use crate::domain::record::{Fixture, FixtureId, Flush, FlushId, FlushResult, FlushRound, Visit};
-use crate::exchange::checks::{came, flush_of};
+use crate::exchange::looked_at::{came, flush_of};
 use crate::say::figures::Figures;
 use chrono::{DateTime, FixedOffset};
 

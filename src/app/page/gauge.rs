@@ -12,7 +12,7 @@ use crate::domain::diagnose::{Facts, diagnose};
 use crate::domain::leak::{CLOCKS_AGREE_S, Direction};
 use crate::domain::record::{LeakRun, LeakRunId, Units};
 use crate::domain::units::MM_PER_INCH;
-use crate::exchange::checks;
+use crate::exchange::looked_at;
 use chrono::{DateTime, FixedOffset};
 
 /// How long one may wait, minutes; common practice, the more the smaller the leak.
@@ -148,7 +148,7 @@ impl App {
             view.lead.extend(self.clock_line(run));
             view.keys = [words.t("Mark again"), String::new()];
         }
-        let ended = self.stop.as_ref().and_then(|state| checks::ended_run(state.shown()));
+        let ended = self.stop.as_ref().and_then(|state| looked_at::ended_run(state.shown()));
         if let Some(run) = ended {
             view.result = self.run_lines(run);
         }
@@ -164,13 +164,13 @@ impl App {
         let visit = state.shown();
         let compartments = compartments_of(visit, run.tank);
         let facts = Facts {
-            tank: Some(checks::tank_of(&compartments)),
+            tank: Some(looked_at::tank_of(&compartments)),
             residents: visit
                 .site
                 .residents_tenths
                 .and_then(|tenths| i32::try_from(tenths).ok())
                 .map(|tenths| f64::from(tenths) / 10.0),
-            gauge: checks::gauged(run, &compartments),
+            gauge: looked_at::gauged(run, &compartments),
             ..Facts::default()
         };
         match diagnose(&facts).ok().and_then(|report| report.gauge) {

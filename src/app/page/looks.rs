@@ -6,7 +6,7 @@ use crate::domain::causes::{Band, Weighed};
 use crate::domain::cautions::Caution;
 use crate::domain::record::{SignSeen, SignSeenId};
 use crate::domain::signs::{Seen, Sign};
-use crate::exchange::checks::is_asked;
+use crate::exchange::looked_at::is_asked;
 
 /// The signs a person is asked about, in the order of the work: before, during and after pumping, around, in the house.
 const ORDER: &[Sign] = &[
