@@ -34,7 +34,7 @@ cp src/say/words.rs src/say/figures.rs "$crate/src/say/"
 cp src/app/findings.rs "$crate/src/app/"
 cp src/office/diagnose.rs "$crate/src/office/"
 cp -r ui/lang "$crate/ui/"
-cp -r docs/schema docs/examples docs/method.md "$crate/docs/"
+cp -r docs/schema docs/examples docs/*.md "$crate/docs/"
 cp -r tests/vectors/work tests/vectors/locate "$crate/tests/vectors/"
 for file in diagnose forecast locate probing rules schema work; do cp "tests/all/$file.rs" "$crate/tests/all/"; done
 # What a tap costs is no check, and needs the app.
@@ -120,7 +120,8 @@ RUST
     echo '#[cfg(test)] mod fixture { pub struct Dice(u64); impl Dice {'
     sed -n '/^impl Dice {/,/^}/p' tests/all/fixture.rs | sed '1d'
     echo '}'
-    echo '#[cfg(test)] fn check_generated_block(_: &str, _: &str, _: &str) {}'
+    echo '#[cfg(test)]'
+    sed -n '/^fn check_generated_block/,/^}/p' tests/all/main.rs
 } >"$crate/src/lib.rs"
 # `work` alone, as the tests run it, without a program of its own.
 python3 - "$crate/tests/all/work.rs" <<'PY'

@@ -608,6 +608,101 @@ mod tests {
         }
     }
 
+    /// Of the textbook: the entropy of 0.11 is half a bit, and a channel that turns a share `p` round tells `1 − H(p)` bits
+    /// (Cover and Thomas, "Elements of Information Theory", 2nd ed. 2006, 2.1 and 7.1.4; from memory).
+    #[test]
+    fn the_worth_of_a_look_is_mutual_information() {
+        assert!((entropy(0.5) - 1.0).abs() < 1e-12);
+        assert!((entropy(0.11) - 0.5).abs() < 1e-4 && (entropy(0.89) - 0.5).abs() < 1e-4);
+        assert!(entropy(0.0).abs() < 1e-12 && entropy(1.0).abs() < 1e-12);
+        // Ten to one either way, 10 decibans: ten in eleven with the cause, one in eleven without.
+        let even = Link {
+            present_db: 10,
+            absent_db: -10,
+            ..LINKS[0]
+        };
+        let (with, without) = even.shares();
+        assert!((with - 10.0 / 11.0).abs() < 1e-12 && (without - 1.0 / 11.0).abs() < 1e-12);
+        assert!((bits_about(&even, 0.5) - (1.0 - entropy(1.0 / 11.0))).abs() < 1e-12);
+        // And by its definition over the four cases, for every link and whatever the cause's chance.
+        for link in LINKS {
+            let (with, without) = link.shares();
+            for chance in [0.05, 0.3, 0.5, 0.95] {
+                let shown = chance * with + (1.0 - chance) * without;
+                let cases = [
+                    (chance * with, chance * shown),
+                    (chance * (1.0 - with), chance * (1.0 - shown)),
+                    ((1.0 - chance) * without, (1.0 - chance) * shown),
+                    ((1.0 - chance) * (1.0 - without), (1.0 - chance) * (1.0 - shown)),
+                ];
+                let told: f64 = cases
+                    .iter()
+                    .filter(|(both, _)| *both > 0.0)
+                    .map(|(both, apart)| both * (both / apart).log2())
+                    .sum();
+                assert!((bits_about(link, chance) - told).abs() < 1e-12, "{link:?} at {chance}");
+            }
+        }
+    }
+
+    /// What is still worth a look, case by case.
+    #[test]
+    fn a_look_is_open_until_something_answers_it() {
+        use Seen::{Absent, Present};
+        let open = |sign, known: &[(Sign, Seen)]| is_open(sign, &signs(known));
+        for (one, other) in [
+            (Sign::GaugeInflow, Sign::InflowNothingRunning),
+            (Sign::InflowNothingRunning, Sign::GaugeInflow),
+        ] {
+            assert!(open(one, &[]));
+            assert!(
+                !open(one, &[(one, Absent)]) && !open(one, &[(other, Absent)]),
+                "{one:?}"
+            );
+        }
+        for place in [Sign::InflowAtInlet, Sign::InflowAtWall] {
+            assert!(open(place, &[]) && open(place, &[(Sign::InflowNothingRunning, Present)]));
+            assert!(!open(place, &[(Sign::InflowNothingRunning, Absent)]) && !open(place, &[(place, Present)]));
+        }
+        for part in [Sign::PumpChamberHigh, Sign::PumpNotStarting, Sign::FloatStuck] {
+            assert!(!open(part, &[]) && !open(part, &[(Sign::PumpChamber, Absent)]));
+            assert!(open(part, &[(Sign::PumpChamber, Present)]));
+            assert!(!open(part, &[(Sign::PumpChamber, Present), (part, Absent)]));
+        }
+        for came in [
+            Sign::FlushNothing,
+            Sign::FlushSomeMissing,
+            Sign::FlushAllSlow,
+            Sign::FlushSomeSlow,
+            Sign::FlushSlowAndNothing,
+        ] {
+            assert!(open(came, &[]) && !open(came, &[(Sign::FlushNothing, Absent)]));
+            assert!(!open(came, &[(came, Absent)]));
+        }
+        assert!(
+            !open(Sign::FlushUndecided, &[]),
+            "that it stays undecided is nothing to look for"
+        );
+        assert!(open(Sign::FilterClogged, &[]) && !open(Sign::FilterClogged, &[(Sign::FilterClogged, Absent)]));
+    }
+
+    /// Looks are judged by the causes something was found for; by all while there are none.
+    #[test]
+    fn looks_are_judged_by_the_causes_that_stand() {
+        let nothing = weigh(&signs(&[]), None);
+        assert_eq!(in_play(&nothing.causes).len(), Cause::ALL.len());
+        let only_absent = weigh(&signs(&[(Sign::FilterClogged, Seen::Absent)]), None);
+        assert!(only_absent.causes.iter().all(|each| !each.has_found()));
+        assert_eq!(only_absent.standing().count(), 0);
+        let found = weigh(&signs(&[(Sign::FilterClogged, Seen::Present)]), None);
+        let chances = in_play(&found.causes);
+        assert!(chances.contains_key(&Cause::OutletBlocked) && chances.len() < Cause::ALL.len());
+        for each in &found.causes {
+            let stands = each.band != Band::Unlikely && each.has_found();
+            assert_eq!(chances.contains_key(&each.cause), stands, "{each:?}");
+        }
+    }
+
     /// By hand: outlet −9 + 8 + 11 + 2 = 12, 10^1.2 = 15.85 to one, 0.9407; field −10 + 8 − 3 − 5 = −10, 1 to 10, 0.0909.
     #[test]
     fn a_sum_done_by_hand() {

@@ -291,3 +291,115 @@ pub fn check_heel(heel: Volume, liquid: Volume) -> Option<Flag> {
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::tank::TankShape;
+
+    fn mm(mm: u32) -> Length {
+        Length::from_mm(mm)
+    }
+
+    /// A tank 1,200 mm high inside, with 1,000 mm of liquid.
+    fn tank() -> Compartment {
+        Compartment::new(
+            TankShape::LevelCylinder {
+                diameter: mm(1_200),
+                length: mm(2_400),
+            },
+            mm(1_000),
+        )
+    }
+
+    /// Each word is said from the first millimetre on that cannot be, and not at the last that can.
+    #[test]
+    fn a_reading_is_flagged_from_the_first_millimetre_that_cannot_be() {
+        let none = Reading::default();
+        let level = |mm| Reading {
+            level: Offset::from_mm(mm),
+            ..none.clone()
+        };
+        let layers = |scum: Option<u32>, sludge: Option<u32>| Reading {
+            scum: scum.map(mm),
+            sludge: sludge.map(mm),
+            ..none.clone()
+        };
+        let device = |depth| Reading {
+            outlet_device: Some(mm(depth)),
+            ..none.clone()
+        };
+        let top = |above| Reading {
+            scum_top: Some(Offset::from_mm(above)),
+            ..layers(Some(40), None)
+        };
+        let probes = |depths: &[u32]| Reading {
+            sludge_probes: depths.iter().copied().map(mm).collect(),
+            ..none.clone()
+        };
+        for (fits, does_not, code) in [
+            (device(1_000), device(1_001), FlagCode::OutletBelowBottom),
+            (level(-1_000), level(-1_001), FlagCode::LevelBelowBottom),
+            (level(200), level(201), FlagCode::LevelAboveTop),
+            (
+                layers(None, Some(1_200)),
+                layers(None, Some(1_201)),
+                FlagCode::SludgeAboveTop,
+            ),
+            (probes(&[1_200, 3]), probes(&[3, 1_201, 5]), FlagCode::SludgeAboveTop),
+            (
+                layers(Some(1_000), None),
+                layers(Some(1_001), None),
+                FlagCode::ScumBelowBottom,
+            ),
+            (
+                layers(Some(400), Some(600)),
+                layers(Some(400), Some(601)),
+                FlagCode::LayersOverlap,
+            ),
+            (top(40), top(41), FlagCode::LayersOverlap),
+        ] {
+            let said = |reading| {
+                let flags = check_reading(&tank(), reading, 1);
+                assert!(flags.iter().all(|flag| flag.compartment == Some(1)));
+                flags.iter().map(|flag| flag.code).collect::<Vec<_>>()
+            };
+            assert_eq!(said(&fits), [], "{fits:?}");
+            assert!(said(&does_not).contains(&code), "{does_not:?}");
+        }
+        // Whose height nobody knows is as high as its liquid stands.
+        let mut nominal = tank();
+        nominal.shape = TankShape::Box {
+            length: mm(2_400),
+            width: mm(1_200),
+        };
+        for (sludge, said) in [(1_000, 0), (1_001, 1)] {
+            assert_eq!(
+                check_reading(&nominal, &layers(None, Some(sludge)), 0).len(),
+                said,
+                "{sludge}"
+            );
+        }
+        // Where no liquid depth is known nothing can be held against it.
+        nominal.liquid_depth = mm(0);
+        assert_eq!(check_reading(&nominal, &layers(Some(50), Some(50)), 0), []);
+        assert_eq!(check_reading(&nominal, &device(400), 0), []);
+        let both = Reading {
+            sludge: Some(mm(10)),
+            ..probes(&[9])
+        };
+        assert_eq!(check_reading(&tank(), &both, 0)[0].code, FlagCode::ProbesUsed);
+    }
+
+    #[test]
+    fn a_level_off_the_outlet_and_more_left_than_the_tank_holds_are_said() {
+        let code = |mm| check_level(Offset::from_mm(mm), 0).map(|flag| flag.code);
+        assert_eq!(code(0), None);
+        assert_eq!(code(1), Some(FlagCode::LevelHigh));
+        assert_eq!(code(-1), Some(FlagCode::LevelLow));
+        let holds = Volume::from_litres(3_000.0);
+        assert_eq!(check_heel(holds, holds), None);
+        let more = check_heel(Volume::from_litres(3_001.0), holds).unwrap();
+        assert_eq!(more.code, FlagCode::HeelAboveCapacity);
+    }
+}
