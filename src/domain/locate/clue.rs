@@ -444,3 +444,122 @@ impl<'a> Evidence<'a> {
         distance_to_piece_m(at, self.field_start(field), field).0
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn m(metres: f64) -> Length {
+        Length::from_mm((metres * 1_000.0) as u32)
+    }
+
+    /// How sure each clue is and how far it reaches: the figures of `docs/probing.md`, marker within 5 ft and a half again as
+    /// the worst, a pin's radius of 68 % over 1.5096 and half a tank beside it.
+    #[test]
+    fn each_spot_reaches_as_far_as_it_says() {
+        let at = Point::ORIGIN;
+        for (clue, spot) in [
+            (Clue::Oval { at, radius: m(3.0) }, Some((0.5, 3.0))),
+            (Clue::Oval { at, radius: m(0.4) }, Some((0.5, 1.0))),
+            (Clue::Vent { at }, Some((0.4, 3.0))),
+            (Clue::Settled { at, radius: m(2.5) }, Some((0.4, 2.5))),
+            (Clue::Settled { at, radius: m(0.4) }, Some((0.4, 1.0))),
+            (Clue::Marker { at }, Some((0.85, 1.016))),
+            (Clue::Customer { at, radius: m(8.0) }, Some((0.6, 8.0))),
+            (Clue::Customer { at, radius: m(1.0) }, Some((0.6, 3.0))),
+            // √((6.038 / 1.509592)² + 0.6²) = √(15.9980 + 0.36)
+            (Clue::Pin { at, error: m(6.038) }, Some((0.95, 4.0445))),
+            (Clue::Field { at }, None),
+            (
+                Clue::Record {
+                    from: at,
+                    distance: m(5.0),
+                },
+                None,
+            ),
+            (Clue::SewerExit { at, pipe_deg: None }, None),
+            (Clue::Cleanout { at, pipe_deg: None }, None),
+        ] {
+            match (clue.spot(), spot) {
+                (None, None) => {}
+                (Some((trust, sigma)), Some((expected, reach))) => {
+                    assert!(
+                        (trust - expected).abs() < 1e-12 && (sigma - reach).abs() < 1e-4,
+                        "{clue:?}: {trust}, {sigma}"
+                    );
+                }
+                found => panic!("{clue:?}: {found:?}"),
+            }
+        }
+    }
+
+    /// What a spot says is a density: over a yard of 100 x 100 m it adds to one.
+    #[test]
+    fn what_a_spot_says_adds_to_one() {
+        let yard = Yard::default();
+        let at = Point::new(50.0, 50.0);
+        for clue in [Clue::Marker { at }, Clue::Vent { at }, Clue::Pin { at, error: m(5.0) }] {
+            let evidence = Evidence::new(&yard, &[], &[], 1e4);
+            let sum: f64 = (0..500)
+                .flat_map(|x| (0..500).map(move |y| Point::new(0.1 + 0.2 * f64::from(x), 0.1 + 0.2 * f64::from(y))))
+                .map(|at| evidence.likelihood(&clue, at) * 0.04)
+                .sum();
+            assert!((sum - 1.0).abs() < 1e-3, "{clue:?}: {sum}");
+        }
+    }
+
+    /// Tenths of a foot around the bands of `docs/probing.md`: the near edge 5, 10 and 25 ft from the wall, then an e-th every
+    /// 2 m. By hand at 35 ft: 0.4 · e^(−10 · 0.3048 / 2) = 0.4 · 0.21784.
+    #[test]
+    fn a_tank_lies_at_the_usual_distance_from_the_wall() {
+        let edge = |feet: f64| from_wall(1.0 + feet * METRES_PER_FOOT);
+        for (feet, expected) in [
+            (4.9, 0.05),
+            (5.1, 0.5),
+            (9.9, 0.5),
+            (10.1, 1.0),
+            (24.9, 1.0),
+            (25.0 + 1e-9, 0.4),
+            (35.0, 0.087_136),
+        ] {
+            assert!((edge(feet) - expected).abs() < 1e-5, "{feet} ft: {}", edge(feet));
+        }
+    }
+
+    /// One bearing of 8°, 10 m on. By hand: the place turns it by atan(0.4 / 10) = 2.2906°, together 8.3215°; straight ahead the
+    /// bell is 0.398942 / 8.3215 a degree, or 2.74683 a radian, 5° off e^(−0.5 · (5 / 8.3215)²) = 0.83484 of it; 29.528 ft from
+    /// the wall count 0.4 · e^(−4.528 · 0.3048 / 2) = 0.20062; over 10 m. Six widths off nothing is left.
+    #[test]
+    fn a_bearing_widens_with_the_place_and_thins_with_the_distance() {
+        let line = SewerLine {
+            from: Point::new(3.0, 2.0),
+            bearing_deg: Some(0.0),
+            seen: true,
+            lobes: vec![Lobe {
+                share: 1.0,
+                deg: 0.0,
+                sigma: SEEN_SIGMA_DEG,
+            }],
+        };
+        let density = |deg: f64| line.density(None, line.from.plus(Point::polar(deg, 10.0)));
+        let ahead = 0.200_62 * 2.746_83 / 10.0;
+        assert!((density(0.0) - ahead).abs() < 2e-5, "{} against {ahead}", density(0.0));
+        assert!((density(5.0) / density(0.0) - 0.834_84).abs() < 1e-4);
+        assert!((density(355.0) - density(5.0)).abs() < 1e-12);
+        assert!(density(49.0) > 0.0 && density(51.0) <= 0.0);
+        // Nearer than a metre and a half metre it thins no more.
+        let near = |metres: f64| line.density(Some(10.0), line.from.plus(Point::polar(0.0, metres)));
+        assert!((near(0.2) - near(0.4)).abs() < 1e-12);
+        assert_eq!(line.off_and_along_m(Point::new(6.0, 12.0)), Some((3.0, 10.0)));
+        assert_eq!(line.off_and_along_m(Point::new(1.0, 0.0)), Some((2.0, -2.0)));
+        // Nothing says which way: as much all around.
+        let unknown = SewerLine {
+            bearing_deg: None,
+            lobes: Vec::new(),
+            ..line.clone()
+        };
+        let at = |deg: f64| unknown.density(Some(5.0), line.from.plus(Point::polar(deg, 4.0)));
+        assert!((at(0.0) - 1.0 / TAU / 4.0).abs() < 1e-12 && (at(0.0) - at(77.0)).abs() < 1e-12);
+        assert_eq!(unknown.off_and_along_m(Point::ORIGIN), None);
+    }
+}
