@@ -697,6 +697,109 @@ mod tests {
     }
 
     #[test]
+    fn the_seconds_counted_are_given_back() {
+        use Came::{NotTried, Nothing};
+        let just = Came::after(SLOW_AFTER_S);
+        assert!(matches!(just, Came::Promptly { .. }) && just.seconds() == Some(SLOW_AFTER_S));
+        let slow = Came::after(SLOW_AFTER_S + 1);
+        assert!(matches!(slow, Came::Slowly { .. }) && slow.seconds() == Some(SLOW_AFTER_S + 1));
+        assert_eq!([PROMPT, SLOW, Nothing, NotTried].map(Came::seconds), [None; 4]);
+    }
+
+    /// What is said to be wrong with one branch, beside another where the water came promptly.
+    #[test]
+    fn each_state_of_a_branch_by_hand() {
+        use BranchState::{ArmOrBranch, Blocked, OwnArm, Partly, Slow};
+        use Came::{NotTried, Nothing};
+        let cases: [(&[Came], Option<BranchState>); 9] = [
+            (&[PROMPT, PROMPT], None),
+            (&[PROMPT, NotTried], None),
+            (&[Nothing], Some(ArmOrBranch)),
+            (&[SLOW, NotTried], Some(ArmOrBranch)),
+            (&[Nothing, Nothing], Some(Blocked)),
+            (&[SLOW, SLOW], Some(Slow)),
+            (&[SLOW, Nothing], Some(Partly)),
+            (&[PROMPT, Nothing], Some(OwnArm)),
+            (&[PROMPT, SLOW], Some(OwnArm)),
+        ];
+        for (came, state) in cases {
+            let mut fixtures = vec![fixture("other", Some("west"), PROMPT)];
+            let named = came.iter().enumerate();
+            fixtures.extend(named.map(|(place, came)| fixture(&place.to_string(), Some("east"), *came)));
+            let found = reason(&test(fixtures));
+            assert_eq!(found.faults.first().map(|fault| fault.state), state, "{came:?}");
+            assert!(found.faults.len() <= 1, "{came:?}");
+        }
+    }
+
+    /// What makes a verdict thin, one thing at a time.
+    #[test]
+    fn each_caveat_by_hand() {
+        use Came::{NotTried, Nothing};
+        use Caveat::{
+            DrawnDownNotSaid, FloorsAsBranches, NotDrawnDown, OneBranch, OneFixture, SomeNotTried, ToiletNotTried,
+        };
+        let of = |drawn_down, fixtures: Vec<Fixture>| {
+            let found = reason(&FlushTest { drawn_down, fixtures });
+            (found.caveats.clone(), found.is_thin())
+        };
+        let both = |first, second| vec![fixture("a", Some("east"), first), fixture("b", Some("west"), second)];
+        let kitchen = |mut fixture: Fixture| {
+            fixture.kind = FixtureKind::Kitchen;
+            fixture
+        };
+        let on = |floor: &str, mut fixture: Fixture| {
+            fixture.floor = Some(floor.to_owned());
+            fixture
+        };
+        let done = Some(true);
+        assert_eq!(of(done, both(PROMPT, PROMPT)), (vec![], false));
+        assert_eq!(of(None, vec![]), (vec![], false));
+        assert_eq!(of(None, both(PROMPT, SLOW)), (vec![], false), "what came was seen");
+        assert_eq!(of(None, both(PROMPT, Nothing)), (vec![DrawnDownNotSaid], true));
+        assert_eq!(of(done, both(PROMPT, Nothing)), (vec![], false));
+        assert_eq!(of(Some(false), both(PROMPT, PROMPT)), (vec![NotDrawnDown], true));
+        assert_eq!(of(done, vec![fixture("a", None, PROMPT)]), (vec![OneFixture], true));
+        let same = vec![fixture("a", Some("east"), SLOW), fixture("b", Some("East "), SLOW)];
+        assert_eq!(of(done, same), (vec![OneBranch], true));
+        // A toilet that was left out, and none at all that was run.
+        assert_eq!(
+            of(
+                done,
+                [both(PROMPT, PROMPT), vec![fixture("c", None, NotTried)]].concat()
+            ),
+            (vec![SomeNotTried, ToiletNotTried], false)
+        );
+        assert_eq!(
+            of(
+                done,
+                [both(PROMPT, PROMPT), vec![kitchen(fixture("c", None, NotTried))]].concat()
+            ),
+            (vec![SomeNotTried], false)
+        );
+        assert_eq!(
+            of(done, both(PROMPT, PROMPT).into_iter().map(kitchen).collect()),
+            (vec![ToiletNotTried], false)
+        );
+        // Floors stand for branches only where branches are blamed, and only with what was run on them.
+        let floors = |first, second| {
+            vec![
+                on("up", fixture("a", None, first)),
+                on("down", fixture("b", None, second)),
+            ]
+        };
+        assert_eq!(of(done, floors(PROMPT, Nothing)), (vec![FloorsAsBranches], false));
+        assert_eq!(of(done, floors(PROMPT, PROMPT)), (vec![], false));
+        assert_eq!(
+            of(
+                done,
+                [both(PROMPT, Nothing), vec![on("up", fixture("c", None, NotTried))]].concat()
+            ),
+            (vec![SomeNotTried, ToiletNotTried], false)
+        );
+    }
+
+    #[test]
     fn nothing_from_one_branch_alone_does_not_condemn_the_main_line() {
         let same = test(vec![
             fixture("a", Some("east"), Came::Nothing),

@@ -434,6 +434,117 @@ mod tests {
         }
     }
 
+    /// 10,000 gal a year are 27.397 gal or 103.71 L a day, 90 gal a day 340.69 L (EPA WaterSense, "Fix a Leak Week"). A box of
+    /// 2.0 x 1.25 m rises 2.5 L a millimetre; the reading errs by √2 · 2.5 L, in a day.
+    #[test]
+    fn a_flow_is_held_against_the_average_home_and_the_worst_tenth() {
+        assert!((average_home_litres_per_day() - 103.71).abs() < 0.005);
+        assert!((worst_tenth_litres_per_day() - 340.69).abs() < 0.005);
+        let tank = one(
+            TankShape::Box {
+                length: mm(2_000),
+                width: mm(1_250),
+            },
+            1_200,
+        );
+        use Against::{Above, Below, CannotTell};
+        for (fall, average, worst) in [
+            (20, Below, Below),
+            (40, Below, Below),
+            (41, CannotTell, Below),
+            (42, CannotTell, Below),
+            (43, Above, Below),
+            (134, Above, Below),
+            (136, Above, CannotTell),
+            (138, Above, Above),
+        ] {
+            let mut input = input(&tank, mark(0, 0), mark(-fall, 86_400));
+            (input.edge, input.time_error_s) = (mm(1), 0.0);
+            let found = gauge(&input).unwrap();
+            assert!((found.litres_per_day - 2.5 * f64::from(fall)).abs() < 1e-6);
+            assert!((found.error_litres_per_day - 2.0_f64.sqrt() * 2.5).abs() < 1e-6);
+            assert_eq!((found.average_home, found.worst_tenth), (average, worst), "{fall} mm");
+        }
+    }
+
+    /// A minute's error at each end of an hour is √2 / 60 of the flow, or 2.357 in a hundred.
+    #[test]
+    fn the_error_of_the_time_is_counted() {
+        let tank = one(
+            TankShape::Box {
+                length: mm(2_000),
+                width: mm(1_250),
+            },
+            1_200,
+        );
+        let mut input = input(&tank, mark(0, 0), mark(-100, 3_600));
+        (input.edge, input.time_error_s) = (mm(0), 60.0);
+        let found = gauge(&input).unwrap();
+        assert!((found.error_litres_per_day / found.litres_per_day - 0.023_57).abs() < 1e-5);
+    }
+
+    /// What has to be said beside a flow, one thing at a time.
+    #[test]
+    fn each_note_by_hand() {
+        use GaugeNote::{
+            ClockChanged, CompartmentsJoined, FallIsTheOutlet, FieldMayRunBack, LongWait, OneCompartment,
+            OutletMayPass, StartedAgain, StraightWallsAssumed,
+        };
+        let shape = TankShape::Box {
+            length: mm(2_000),
+            width: mm(1_250),
+        };
+        let single = one(shape.clone(), 1_200);
+        let two = Tank {
+            compartments: [single.compartments.clone(), single.compartments.clone()].concat(),
+        };
+        let nominal = one(
+            TankShape::Nominal {
+                capacity: Volume::from_litres(3_000.0),
+            },
+            1_200,
+        );
+        let notes = |input: &GaugeInput<'_>| gauge(input).unwrap().notes;
+        let between = |first, second| notes(&input(&single, mark(first, 0), mark(second, 3_600)));
+        for (first, second, expected) in [
+            (0, -50, vec![]),
+            (-50, -90, vec![]),
+            (50, 0, vec![FallIsTheOutlet]),
+            (50, -50, vec![FallIsTheOutlet]),
+            (0, 50, vec![OutletMayPass]),
+            (50, 90, vec![OutletMayPass]),
+            (-50, 50, vec![OutletMayPass, FieldMayRunBack]),
+            (-50, 0, vec![FieldMayRunBack]),
+        ] {
+            assert_eq!(between(first, second), expected, "{first} to {second}");
+        }
+        let (first, second) = (mark(0, 0), mark(-50, 3_600));
+        assert_eq!(notes(&input(&nominal, first, second)), [StraightWallsAssumed]);
+        assert_eq!(notes(&input(&two, first, second)), [CompartmentsJoined]);
+        for (tank, expected) in [(&two, vec![OneCompartment]), (&single, vec![])] {
+            let chosen = GaugeInput {
+                compartment: Some(0),
+                ..input(tank, first, second)
+            };
+            assert_eq!(notes(&chosen), expected);
+        }
+        // The clock of the day may run two seconds apart from the steady one.
+        let with = |mark: Mark, steady_s| Mark { steady_s, ..mark };
+        for (steady, expected) in [
+            (3_598, vec![]),
+            (3_602, vec![]),
+            (3_597, vec![ClockChanged]),
+            (3_603, vec![ClockChanged]),
+        ] {
+            let both = input(&single, with(first, Some(0)), with(second, Some(steady)));
+            assert_eq!(notes(&both), expected, "{steady}");
+        }
+        assert_eq!(notes(&input(&single, with(first, Some(0)), second)), [StartedAgain]);
+        assert_eq!(notes(&input(&single, first, with(second, Some(9)))), []);
+        assert_eq!(notes(&input(&single, first, mark(-50, 86_400))), []);
+        assert_eq!(notes(&input(&single, first, mark(-50, 86_401))), [LongWait]);
+    }
+
     /// By hand, one hour apart. Witness for the lying shapes: chord at the middle of a thin slice times length times rise,
     /// where `chord = 2·sqrt(r² − x²)`; the slices are 10 mm, so the midpoint rule is good to 1e-4.
     #[test]

@@ -433,6 +433,24 @@ mod tests {
         }
     }
 
+    /// At one moment what was pumped stands before what was let out, and that before what was put right: so no load is let out
+    /// that has not come yet.
+    #[test]
+    fn of_one_moment_what_came_in_stands_first() {
+        use EntryKind::{Collected, Correction, Disposed};
+        let ledger = Ledger::new(
+            vec![tank(1, 2_000, 0), tank(2, 500, 0)],
+            vec![
+                entry(1, 5, 1, Correction { of: None }, -50),
+                entry(2, 5, 1, Disposed, 900),
+                entry(3, 5, 1, Collected, 1_000),
+            ],
+        );
+        let loads = ledger.running().into_iter().map(|(_, load)| load).collect::<Vec<_>>();
+        assert_eq!(loads, [1_000, 100, 50]);
+        assert_eq!(ledger.capacity_ml(), 2_500);
+    }
+
     /// An invented day on paper, in litres for short: 300 carried over, 1,000 and 700 pumped, 1,500 let out, then the
     /// sight glass shows 50 less than the paper says. 300 + 1,700 = 1,500 + 450 + 50.
     #[test]

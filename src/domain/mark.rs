@@ -133,6 +133,16 @@ mod tests {
 
     const SURE: Length = Length::from_mm(0);
 
+    /// The triangle of 3, 4 and 5.
+    #[test]
+    fn a_stretch_is_as_long_as_the_way_between_its_ends() {
+        let stretch = Stretch {
+            from: Spot { x: 40, y: 7 },
+            to: Spot { x: 10, y: 47 },
+        };
+        assert!((stretch.length_px() - 50.0).abs() < 1e-12);
+    }
+
     #[test]
     fn a_stretch_twice_as_long_is_twice_the_length() {
         // By hand: 610 mm over 400 px; 800 px are 1,220 mm.

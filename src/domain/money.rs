@@ -147,6 +147,16 @@ mod tests {
         }
     }
 
+    #[test]
+    fn a_price_of_nothing_is_open_unless_it_is_meant() {
+        let mut free = line(1_000, 0, 0, Accepted::Open);
+        assert!(free.unpriced());
+        free.no_charge = Some(false);
+        assert!(free.unpriced());
+        free.no_charge = Some(true);
+        assert!(!free.unpriced() && !line(1_000, 1, 0, Accepted::Open).unpriced());
+    }
+
     /// Worked by hand on paper: 3 x 12.35 = 37.05; 0.333 x 10.00 = 3.33; their tax at 6.5 %: 40.38 x 0.065 = 2.6247.
     #[test]
     fn a_slip_worked_by_hand() {

@@ -319,6 +319,47 @@ mod tests {
         })
     }
 
+    /// A stamp is noted once for all fields that share it, and a record is whole with every field of its kind in order.
+    #[test]
+    fn a_pack_notes_a_stamp_once_and_knows_a_whole_record() {
+        let kind = KINDS.iter().find(|kind| kind.fields.len() > 2).unwrap();
+        let at = |second| Stamp {
+            at: DateTime::from_timestamp(1_781_000_000 + second, 0)
+                .unwrap()
+                .fixed_offset(),
+            by: Uuid::from_u128(1),
+            op: Uuid::from_u128(2),
+        };
+        let fields = |order: &[u8], second: i64| {
+            order
+                .iter()
+                .map(|place| (*place, CellRef::Null, at(second)))
+                .collect::<Vec<_>>()
+        };
+        let all = (0..u8::try_from(kind.fields.len()).unwrap()).collect::<Vec<_>>();
+        let turned = [&[1, 0], all.get(2..).unwrap()].concat();
+        let mut pack = Pack::of(kind);
+        let empty = pack.weight();
+        for (n, list) in [
+            fields(&all, 0),
+            fields(&turned, 0),
+            fields(all.get(1..).unwrap(), 0),
+            fields(&all, 1),
+        ]
+        .iter()
+        .enumerate()
+        {
+            pack.push(Uuid::from_u128(n as u128), 0, list);
+        }
+        assert_eq!(pack.stamps.len(), 2);
+        let whole = pack.records().map(|record| record.is_whole()).collect::<Vec<_>>();
+        assert_eq!(whole, [true, false, false, true]);
+        pack.shrink();
+        // An empty value takes three bytes, a record 18 and 4 for its one stamp.
+        let bytes = 4 * 22 + 3 * (4 * all.len() - 1);
+        assert_eq!(pack.weight() - empty, bytes + 2 * size_of::<Stamp>());
+    }
+
     proptest! {
         #[test]
         fn what_is_packed_is_unpacked(
