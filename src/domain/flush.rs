@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 /// Common practice: a flush shows at the inlet well within a minute unless the line holds it back.
 pub const SLOW_AFTER_S: u32 = 60;
 
-/// A change in arrival smaller than this says nothing, s (common practice: two people, one at the fixture, one at the lid).
+/// A change in arrival of no more than this says nothing, s (common practice: two people, one at the fixture, one at the lid).
 pub const SAME_WITHIN_S: u32 = 3;
 
 coded! {
@@ -797,6 +797,34 @@ mod tests {
             ),
             (vec![SomeNotTried, ToiletNotTried], false)
         );
+    }
+
+    /// One fixture before and after; counted seconds tell a difference only from the first second past what counts as the same.
+    #[test]
+    fn each_change_of_a_fixture_by_hand() {
+        use Came::{NotTried, Nothing};
+        use Change::{Closed, Faster, NeverTried, NotRunAgain, OnlyAfter, Opened, Same, Slower};
+        let s = Came::after;
+        for (before, after, expected) in [
+            (NotTried, NotTried, NeverTried),
+            (PROMPT, NotTried, NotRunAgain),
+            (NotTried, Nothing, OnlyAfter),
+            (Nothing, SLOW, Opened),
+            (Nothing, PROMPT, Opened),
+            (SLOW, Nothing, Closed),
+            (PROMPT, Nothing, Closed),
+            (SLOW, PROMPT, Faster),
+            (PROMPT, SLOW, Slower),
+            (Nothing, Nothing, Same),
+            (PROMPT, PROMPT, Same),
+            (s(9), PROMPT, Same),
+            (s(9 + SAME_WITHIN_S), s(9), Same),
+            (s(9), s(9 + SAME_WITHIN_S), Same),
+            (s(10 + SAME_WITHIN_S), s(9), Faster),
+            (s(9), s(10 + SAME_WITHIN_S), Slower),
+        ] {
+            assert_eq!(change(before, after), expected, "{before:?} to {after:?}");
+        }
     }
 
     #[test]
