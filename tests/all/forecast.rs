@@ -415,6 +415,46 @@ fn evidence_narrows_the_window_and_moves_the_date() {
     assert!(not_used(|stop| stop.residents = Some(0.0)).contains("nobody"));
     assert!(not_used(|stop| stop.solids = None).contains("not both read"));
     assert!(not_used(|stop| stop.date = NaiveDate::from_ymd_opt(1999, 1, 30).unwrap()).contains("before"));
+    // The day of the pump-out itself is no day before it; thirty days on it teaches something.
+    let on = |day: u32| NaiveDate::from_ymd_opt(2000, 1, day).unwrap();
+    assert!(not_used(|stop| stop.date = NaiveDate::from_ymd_opt(2000, 1, 1).unwrap()).contains("30 days"));
+    let month = Stop {
+        date: on(31),
+        ..stop(1000.0)
+    };
+    assert_eq!(learn(&[month]).used.len(), 1);
+    assert!(not_used(|stop| stop.date = NaiveDate::from_ymd_opt(1999, 12, 31).unwrap()).contains("before"));
+    // Figures no tank has: people without end, almost nobody, an error without end.
+    assert!(not_used(|stop| stop.residents = Some(f64::INFINITY)).contains("too large or too small"));
+    assert!(not_used(|stop| stop.residents = Some(1e-320)).contains("too large or too small"));
+    assert!(not_used(|stop| stop.solids_error = Some(Volume::from_litres(1e300))).contains("too large or too small"));
+}
+
+/// 1,000 gal hold four people's 50 gal a day for five days.
+#[test]
+fn where_nobody_lives_or_too_many_there_is_no_figure() {
+    let gallons = Volume::from_us_gallons;
+    for nobody in [0.0, -2.0, f64::NAN] {
+        assert_eq!(
+            forecast::published_table_years(gallons(1000.0), nobody),
+            None,
+            "{nobody}"
+        );
+        assert_eq!(forecast::retention_days(gallons(1000.0), nobody), None, "{nobody}");
+        assert!(!forecast::is_under_one_day(gallons(1000.0), nobody));
+    }
+    let days = forecast::retention_days(gallons(1000.0), 4.0).unwrap();
+    assert!((days - 5.0).abs() < 1e-9);
+    // A day's water or less: no figure, though the formula still gives one.
+    for (people, under) in [(19.9, false), (20.0, true), (20.1, true)] {
+        assert_eq!(forecast::is_under_one_day(gallons(1000.0), people), under, "{people}");
+        assert_eq!(
+            forecast::published_table_years(gallons(1000.0), people).is_none(),
+            under,
+            "{people}"
+        );
+    }
+    assert_eq!(forecast::retention_days(gallons(f64::INFINITY), 4.0), None);
 }
 
 /// The same method once more, in another language, written from the document and not from this code: 400 invented tanks.
