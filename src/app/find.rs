@@ -8,7 +8,7 @@ use crate::app::overlay::{Answer, Field, SheetTarget, Verdict};
 use crate::app::photos::Picture;
 use crate::app::plan_view::{Aim, HereOnPlan, Lens, PlanDrawing, PlanScene, draw};
 use crate::app::shell::App;
-use crate::app::yard::{Mark, Taped, YardMap, YardModel, point_of, read_fixes};
+use crate::app::yard::{Mark, Taped, YardMap, YardModel, YardRecords, point_of, read_fixes};
 use crate::domain::locate::fix::{Fix, PinKind, average};
 use crate::domain::locate::guide::{Guidance, guide};
 use crate::domain::locate::{Point, Position};
@@ -93,6 +93,8 @@ pub(crate) enum Mode {
 #[derive(Debug)]
 pub(crate) struct FindState {
     pub mode: Mode,
+    /// What the yard was worked out from.
+    pub records: Option<YardRecords>,
     pub model: YardModel,
     pub map: YardMap,
     pub area: (f64, f64),
@@ -122,6 +124,7 @@ impl Default for FindState {
     fn default() -> Self {
         Self {
             mode: Mode::Look,
+            records: None,
             model: YardModel::default(),
             map: YardMap::default(),
             area: (412.0, 360.0),
@@ -215,7 +218,17 @@ impl App {
     /// Brings the yard in step with the records.
     pub(crate) fn refresh_yard(&mut self) {
         let Some(state) = self.stop.as_mut() else { return };
-        let model = YardModel::of(&state.visit);
+        if state
+            .find
+            .records
+            .as_ref()
+            .is_some_and(|records| records.are_of(&state.visit))
+        {
+            return;
+        }
+        let records = YardRecords::of(&state.visit);
+        let model = YardModel::of(&records);
+        state.find.records = Some(records);
         if model != state.find.model {
             if state.find.model == YardModel::default()
                 && let Some(last) = model.probes.last()

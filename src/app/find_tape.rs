@@ -7,7 +7,7 @@ use crate::app::find_words::{CORNER_NAMES, clue_title, kind_title, mark_title, r
 use crate::app::overlay::{PadKind, PadTarget, Picker, PickerTarget, SheetTarget};
 use crate::app::plan_files::PlanFile;
 use crate::app::shell::App;
-use crate::app::yard::{Taped, YardModel, millimetres};
+use crate::app::yard::{Taped, YardModel, YardRecords, millimetres};
 use crate::domain::locate::Point;
 use crate::domain::locate::fix::PinKind;
 use crate::domain::record::{ClueKind, LidId, Pin, PinId, TapeTie, TapeTieId, Visit};
@@ -493,7 +493,7 @@ impl App {
             }
             _ => return None,
         };
-        let model = YardModel::of(&after);
+        let model = YardModel::of(&YardRecords::of(&after));
         let mark = model.mark(pin)?;
         let Taped::Refused(error) = &mark.taped else {
             return None;

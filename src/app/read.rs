@@ -73,7 +73,7 @@ impl App {
         let rule_set = self.session.rule_set(&state.shown().site);
         let scene = reading_scene(
             state,
-            rule_set.as_ref(),
+            rule_set.as_deref(),
             self.selected_edge(),
             self.session.setup().units,
         );

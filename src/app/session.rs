@@ -8,6 +8,7 @@ use crate::say::words::Words;
 use crate::store::desk::{Desk, Handle, Outcome};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -193,19 +194,20 @@ impl Session {
 
     /// Returns the rule set that holds at a site: its own, else the company's, else the general one.
     #[must_use]
-    pub fn rule_set(&self, site: &Site) -> Option<RuleSet> {
-        let mut set = [site.rule_set.as_str(), self.setup.rule_set.as_str(), GENERAL_RULE_SET]
+    pub fn rule_set(&self, site: &Site) -> Option<Cow<'_, RuleSet>> {
+        let set = [site.rule_set.as_str(), self.setup.rule_set.as_str(), GENERAL_RULE_SET]
             .into_iter()
             .filter(|id| !id.is_empty())
             .find_map(|id| self.rule_set_named(id))
-            .or_else(|| self.rules.first())?
-            .clone();
+            .or_else(|| self.rules.first())?;
         // The company may promise less than the rule set allows, never more.
         if let Some(months) = self.setup.max_months.and_then(|months| i32::try_from(months).ok()) {
             let years = f64::from(months) / 12.0;
-            set.max_interval_years = Some(set.max_interval_years.map_or(years, |own| own.min(years)));
+            let mut held = set.clone();
+            held.max_interval_years = Some(set.max_interval_years.map_or(years, |own| own.min(years)));
+            return Some(Cow::Owned(held));
         }
-        Some(set)
+        Some(Cow::Borrowed(set))
     }
 
     /// Hands one action to the book.
@@ -318,20 +320,20 @@ impl Session {
     /// Takes in what has become of the actions handed over; returns whether anything has changed.
     pub fn poll(&mut self) -> bool {
         let news = self.desk.outcomes().collect::<Vec<_>>();
-        for outcome in &news {
-            if matches!(outcome, Outcome::Kept) {
+        let any = !news.is_empty();
+        news.into_iter().for_each(|outcome| self.hear(outcome));
+        any
+    }
+
+    fn hear(&mut self, outcome: Outcome) {
+        match outcome {
+            Outcome::Kept => {
                 self.pending = self.pending.saturating_sub(1);
                 self.kept_at = Some((self.clock)());
                 self.trouble = None;
             }
+            Outcome::Waiting(error) => self.trouble = Some(error),
         }
-        let any = !news.is_empty();
-        for outcome in news {
-            if let Outcome::Waiting(error) = outcome {
-                self.trouble = Some(error);
-            }
-        }
-        any
     }
 
     /// Waits until everything handed over has been tried, for tests and for work without a window.
@@ -339,8 +341,15 @@ impl Session {
     /// # Errors
     /// What keeps an action waiting.
     pub fn settle(&mut self) -> Result<(), StoreError> {
-        self.ask(|_| Ok(()))?;
-        self.poll();
+        while self.pending > 0 && self.trouble.is_none() {
+            let outcome = self.desk.next_outcome()?;
+            self.hear(outcome);
+        }
+        if self.trouble.is_some() {
+            // A question has what waits tried again.
+            self.ask(|_| Ok(()))?;
+            self.poll();
+        }
         match self.trouble.take() {
             Some(error) => Err(error),
             None => Ok(()),

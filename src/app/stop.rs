@@ -315,15 +315,12 @@ impl App {
     }
 
     fn change_with(&mut self, label: &str, undoable: bool, change: impl FnOnce(&mut Visit, &mut dyn FnMut() -> Uuid)) {
-        let Some(before) = self.stop.as_ref().map(|state| state.visit.clone()) else {
-            return;
-        };
-        let mut after = before.clone();
-        {
-            let session = &self.session;
-            let mut new_id = || session.new_id();
-            change(&mut after, &mut new_id);
-        }
+        let Some(state) = self.stop.as_mut() else { return };
+        let before = state.visit.clone();
+        state.preview = None;
+        let after = &mut state.visit;
+        let session = &self.session;
+        change(after, &mut || session.new_id());
         if before.stop.id.0.is_nil() {
             // Only the site's tanks are open: there is no stop that a reading or a pump-out could belong to.
             after.stop.clone_from(&before.stop);
@@ -335,18 +332,12 @@ impl App {
             after.leak_runs.clone_from(&before.leak_runs);
             after.work.clone_from(&before.work);
         }
-        if after == before {
-            if let Some(state) = self.stop.as_mut() {
-                state.preview = None;
-            }
-            self.assess_stop();
+        let below_site = before.changes_below_site_to(after);
+        let is_the_same = below_site.is_empty() && after.site == before.site;
+        self.assess_stop();
+        if is_the_same {
             return;
         }
-        if let Some(state) = self.stop.as_mut() {
-            state.preview = None;
-            state.visit = after;
-        }
-        self.assess_stop();
         // The site's date moves with the stop, in the same action, so that undoing one undoes both.
         if undoable && let Some(state) = self.stop.as_mut().filter(|state| state.stop_id().is_some()) {
             let due = state
@@ -356,7 +347,8 @@ impl App {
             state.visit.site.due_on = due;
         }
         let Some(state) = self.stop.as_mut() else { return };
-        let list = before.changes_to(&state.visit);
+        let mut list = before.site_changes_to(&state.visit);
+        list.extend(below_site);
         if undoable {
             state.undo_label = Some(label.to_owned());
         }

@@ -12,7 +12,9 @@ use crate::domain::locate::probe::{BestPlace, MapError, Met, Probe, ProbeMap};
 use crate::domain::locate::ties::{Located, TapeError, Tie, TieError, locate};
 use crate::domain::locate::yard::Yard;
 use crate::domain::locate::{LocalPlane, Point, Position, Spread};
-use crate::domain::record::{ClueKind, LidId, Pin, PinId, ProbeMet, TapeTie, TapeTieId, Visit, YardClueId};
+use crate::domain::record::{
+    ClueKind, LidId, Pin, PinId, ProbeMet, RodProbe, TapeTie, TapeTieId, Visit, YardClue, YardClueId,
+};
 use crate::domain::units::{Length, round_to_i64};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -248,9 +250,58 @@ pub struct YardModel {
     pub lid_found: bool,
 }
 
+/// The records a yard is worked out from: of a visit, what has to do with places.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct YardRecords {
+    pins: Vec<Pin>,
+    ties: Vec<TapeTie>,
+    clues: Vec<YardClue>,
+    probes: Vec<RodProbe>,
+    north_tenths: Option<i64>,
+    sewer_invert_mm: Option<Length>,
+    lid_found: bool,
+}
+
+impl YardRecords {
+    /// Takes them from a visit.
+    #[must_use]
+    pub fn of(visit: &Visit) -> Self {
+        Self {
+            pins: visit.pins.clone(),
+            ties: visit.ties.clone(),
+            clues: visit.clues.clone(),
+            probes: visit.probes.clone(),
+            north_tenths: visit.site.north_tenths,
+            sewer_invert_mm: visit.site.sewer_invert_mm,
+            lid_found: visit.stop.lid_found == Some(true),
+        }
+    }
+
+    /// Whether these are still the records of a visit: most touches change nothing about the yard.
+    #[must_use]
+    pub fn are_of(&self, visit: &Visit) -> bool {
+        let Self {
+            pins,
+            ties,
+            clues,
+            probes,
+            north_tenths,
+            sewer_invert_mm,
+            lid_found,
+        } = self;
+        *pins == visit.pins
+            && *ties == visit.ties
+            && *clues == visit.clues
+            && *probes == visit.probes
+            && *north_tenths == visit.site.north_tenths
+            && *sewer_invert_mm == visit.site.sewer_invert_mm
+            && *lid_found == (visit.stop.lid_found == Some(true))
+    }
+}
+
 /// Finds places from records, step by step.
 struct Solver<'a> {
-    visit: &'a Visit,
+    records: &'a YardRecords,
     placed: BTreeMap<PinId, Placed>,
     taped: BTreeMap<PinId, Taped>,
     pinned: BTreeMap<PinId, PinPlace>,
@@ -258,14 +309,14 @@ struct Solver<'a> {
 
 impl<'a> Solver<'a> {
     fn ties_to(&self, pin: PinId) -> impl Iterator<Item = &'a TapeTie> + use<'a> {
-        self.visit
+        self.records
             .ties
             .iter()
             .filter(move |tie| tie.target == pin && !tie.removed && tie.origin != pin)
     }
 
     fn is_corner(&self, pin: PinId) -> bool {
-        let found = self.visit.pins.iter().find(|other| other.id == pin);
+        let found = self.records.pins.iter().find(|other| other.id == pin);
         found.is_some_and(|pin| pin.kind == PinKind::HouseCorner)
     }
 
@@ -274,7 +325,7 @@ impl<'a> Solver<'a> {
         // The corner that the baseline starts at is where the frame starts: it has no error of its own.
         let starts_the_frame = pin.kind == PinKind::HouseCorner
             && self
-                .visit
+                .records
                 .ties
                 .iter()
                 .any(|tie| tie.origin == pin.id && self.is_corner(tie.target))
@@ -390,7 +441,7 @@ impl<'a> Solver<'a> {
     fn spread_out(&mut self, on_plan: &dyn Fn(&PinPlace) -> Option<Point>) {
         loop {
             let mut progress = false;
-            for pin in &self.visit.pins {
+            for pin in &self.records.pins {
                 if self.placed.contains_key(&pin.id) {
                     continue;
                 }
@@ -411,7 +462,7 @@ impl<'a> Solver<'a> {
             }
             // Tapes that hang on each other in a ring: the oldest place that was tapped starts it.
             let start = self
-                .visit
+                .records
                 .pins
                 .iter()
                 .filter(|pin| !self.placed.contains_key(&pin.id) && self.taped.get(&pin.id) == Some(&Taped::Loose))
@@ -427,26 +478,26 @@ impl<'a> Solver<'a> {
 impl YardModel {
     /// Works the yard out from a site's records.
     #[must_use]
-    pub fn of(visit: &Visit) -> Self {
-        let pinned: BTreeMap<PinId, PinPlace> = visit
+    pub fn of(records: &YardRecords) -> Self {
+        let pinned: BTreeMap<PinId, PinPlace> = records
             .pins
             .iter()
             .filter_map(|pin| Some((pin.id, average(&read_fixes(&pin.fixes))?)))
             .collect();
         let mut solver = Solver {
-            visit,
+            records,
             placed: BTreeMap::new(),
             taped: BTreeMap::new(),
             pinned,
         };
         solver.spread_out(&|_| None);
         let mut model = Self {
-            lid_found: visit.stop.lid_found == Some(true),
+            lid_found: records.lid_found,
             ..Self::default()
         };
-        model.lie_on_earth(visit, &solver);
+        model.lie_on_earth(records, &solver);
         // What is known by position alone comes in, and with it whatever hangs on it by tape.
-        for pin in &visit.pins {
+        for pin in &records.pins {
             let has_tapes = solver.ties_to(pin.id).count() > 1;
             if let Some(place) = solver.pinned.get(&pin.id)
                 && !solver.placed.contains_key(&pin.id)
@@ -462,21 +513,20 @@ impl YardModel {
             }
         }
         solver.spread_out(&|place| model.to_plan(place.position));
-        model.take_marks(visit, &solver);
-        model.take_limits(visit);
-        model.take_clues(visit);
+        model.take_marks(records, &solver);
+        model.take_limits(records);
+        model.take_clues(records);
         model
     }
 
     /// Lays the plan on the positions of the places known both ways.
-    fn lie_on_earth(&mut self, visit: &Visit, solver: &Solver<'_>) {
-        let north = visit
-            .site
+    fn lie_on_earth(&mut self, records: &YardRecords, solver: &Solver<'_>) {
+        let north = records
             .north_tenths
             .and_then(|tenths| i32::try_from(tenths.rem_euclid(3_600)).ok())
             .map(|tenths| f64::from(tenths) / 10.0);
         self.north_deg = north;
-        let both: Vec<(Placed, PinPlace)> = visit
+        let both: Vec<(Placed, PinPlace)> = records
             .pins
             .iter()
             .filter_map(|pin| Some((*solver.placed.get(&pin.id)?, *solver.pinned.get(&pin.id)?)))
@@ -519,9 +569,9 @@ impl YardModel {
         self.north_deg = self.fit.as_ref().map(|fit| fit.turned_deg).or(north);
     }
 
-    fn take_marks(&mut self, visit: &Visit, solver: &Solver<'_>) {
+    fn take_marks(&mut self, records: &YardRecords, solver: &Solver<'_>) {
         let mut corners = 0_u32;
-        for pin in &visit.pins {
+        for pin in &records.pins {
             let letter = if pin.kind == PinKind::HouseCorner {
                 corners += 1;
                 letter(corners)
@@ -563,7 +613,7 @@ impl YardModel {
         }
     }
 
-    fn take_limits(&mut self, visit: &Visit) {
+    fn take_limits(&mut self, records: &YardRecords) {
         let places = |kind: PinKind| {
             self.marks
                 .iter()
@@ -572,7 +622,7 @@ impl YardModel {
         };
         let corners: Vec<Point> = places(PinKind::HouseCorner).map(|(at, _)| at).collect();
         let (house, assumed) = house_outline(&corners);
-        let lot: Vec<Point> = visit
+        let lot: Vec<Point> = records
             .clues
             .iter()
             .filter(|clue| clue.kind == ClueKind::LotCorner)
@@ -588,7 +638,7 @@ impl YardModel {
         (self.house, self.house_assumed) = (house, assumed);
     }
 
-    fn take_clues(&mut self, visit: &Visit) {
+    fn take_clues(&mut self, records: &YardRecords) {
         let of_pin = |pin: &Pin| {
             let mark = self.marks.iter().find(|mark| mark.id == pin.id)?;
             let at = mark.placed?.at;
@@ -610,8 +660,8 @@ impl YardModel {
             };
             Some((pin.place, clue, ClueFrom::Pin(pin.id)))
         };
-        let mut clues: Vec<(i64, Clue, ClueFrom)> = visit.pins.iter().filter_map(of_pin).collect();
-        for clue in &visit.clues {
+        let mut clues: Vec<(i64, Clue, ClueFrom)> = records.pins.iter().filter_map(of_pin).collect();
+        for clue in &records.clues {
             let at = point_of(clue.x_mm, clue.y_mm);
             let radius = clue.radius_mm.unwrap_or_default();
             let said = match clue.kind {
@@ -632,7 +682,7 @@ impl YardModel {
         // In the order they were learnt, so that a new one can be added to the map that stands.
         clues.sort_by_key(|(place, _, _)| *place);
         self.clues = clues.into_iter().map(|(_, clue, from)| (clue, from)).collect();
-        self.probes = visit
+        self.probes = records
             .probes
             .iter()
             .map(|probe| Probe {
@@ -647,7 +697,7 @@ impl YardModel {
             })
             .collect();
         self.sewer = SewerDepth {
-            invert: visit.site.sewer_invert_mm,
+            invert: records.sewer_invert_mm,
         };
     }
 

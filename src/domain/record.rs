@@ -1386,8 +1386,21 @@ impl Visit {
     /// Lists every field in which `after` differs from this state.
     #[must_use]
     pub fn changes_to(&self, after: &Self) -> Vec<FieldChange> {
-        let mut list = changes(std::slice::from_ref(&self.site), std::slice::from_ref(&after.site));
-        list.extend(changes(&self.tanks, &after.tanks));
+        let mut list = self.site_changes_to(after);
+        list.extend(self.changes_below_site_to(after));
+        list
+    }
+
+    /// Lists the fields of the site alone whose value differs.
+    #[must_use]
+    pub fn site_changes_to(&self, after: &Self) -> Vec<FieldChange> {
+        changes(std::slice::from_ref(&self.site), std::slice::from_ref(&after.site))
+    }
+
+    /// Lists the fields of all but the site whose value differs.
+    #[must_use]
+    pub fn changes_below_site_to(&self, after: &Self) -> Vec<FieldChange> {
+        let mut list = changes(&self.tanks, &after.tanks);
         list.extend(changes(&self.compartments, &after.compartments));
         list.extend(changes(&self.lids, &after.lids));
         list.extend(changes(&self.pins, &after.pins));

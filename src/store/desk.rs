@@ -168,6 +168,14 @@ impl Desk {
         Waker(self.requests.clone())
     }
 
+    /// Waits for the next outcome; there must be an action whose outcome is still to come.
+    ///
+    /// # Errors
+    /// [`StoreError::Closed`] when the thread has ended.
+    pub fn next_outcome(&self) -> Result<Outcome, StoreError> {
+        self.outcomes.recv().map_err(|_| StoreError::Closed)
+    }
+
     /// Returns the outcomes reported since the last call, without waiting.
     pub fn outcomes(&self) -> impl Iterator<Item = Outcome> + '_ {
         self.outcomes.try_iter()

@@ -254,13 +254,7 @@ impl Store {
     /// [`StoreError`]; then nothing of the action has been kept.
     pub fn keep(&mut self, op: &Op) -> Result<(), StoreError> {
         let tx = self.db.transaction().map_err(StoreError::sql("begin"))?;
-        let known: Option<i64> = tx
-            .prepare_cached("SELECT seq FROM op WHERE id = ?1")
-            .and_then(|mut select| select.query_row([op.id.to_string()], |row| row.get(0)).optional())
-            .map_err(StoreError::sql("look for the action"))?;
-        if known.is_none() {
-            write_op(&tx, op, None)?;
-        }
+        write_op(&tx, op, None)?;
         tx.commit().map_err(StoreError::sql("keep the action"))
     }
 
@@ -540,7 +534,11 @@ fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), St
         from_files.push((place, standing));
     }
     let mut from_files = from_files.into_iter().peekable();
-    tx.prepare_cached("INSERT INTO op (id, stop, at, label, undoable, undoes) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")
+    let is_new = tx
+        .prepare_cached(
+            "INSERT INTO op (id, stop, at, label, undoable, undoes) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+             ON CONFLICT (id) DO NOTHING",
+        )
         .and_then(|mut insert| {
             insert.execute(params![
                 op.id.to_string(),
@@ -552,6 +550,9 @@ fn write_op(tx: &Transaction<'_>, op: &Op, undoes: Option<i64>) -> Result<(), St
             ])
         })
         .map_err(StoreError::sql(doing))?;
+    if is_new == 0 {
+        return Ok(());
+    }
     let seq = tx.last_insert_rowid();
     let mut insert = tx
         .prepare_cached("INSERT INTO change (op, n, record, id, field, old, new) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")

@@ -4,7 +4,7 @@ use lidmark::app::overlay::{PadKey, Verdict};
 use lidmark::app::plan_view::SpotKind;
 use lidmark::app::position::Here;
 use lidmark::app::shell::{App, Screen};
-use lidmark::app::yard::{HeldBy, Mark, Taped, YardMap, YardModel, write_fixes};
+use lidmark::app::yard::{HeldBy, Mark, Taped, YardMap, YardModel, YardRecords, write_fixes};
 use lidmark::domain::locate::fix::{Fix, FixQuality, PinKind};
 use lidmark::domain::locate::ties::Agreement;
 use lidmark::domain::locate::{Point, Position};
@@ -470,7 +470,7 @@ fn a_lid_known_by_positions_alone_keeps_the_map_going() {
         ..Visit::default()
     };
     let follow = |visit: &Visit| {
-        let (model, mut map) = (YardModel::of(visit), YardMap::default());
+        let (model, mut map) = (YardModel::of(&YardRecords::of(visit)), YardMap::default());
         map.follow(&model);
         (model, map)
     };
