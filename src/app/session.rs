@@ -321,7 +321,9 @@ impl Session {
     pub fn poll(&mut self) -> bool {
         let news = self.desk.outcomes().collect::<Vec<_>>();
         let any = !news.is_empty();
-        news.into_iter().for_each(|outcome| self.hear(outcome));
+        for outcome in news {
+            self.hear(outcome);
+        }
         any
     }
 

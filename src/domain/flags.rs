@@ -293,6 +293,7 @@ pub fn check_heel(heel: Volume, liquid: Volume) -> Option<Flag> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
     use crate::domain::tank::TankShape;

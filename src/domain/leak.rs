@@ -434,10 +434,11 @@ mod tests {
         }
     }
 
-    /// 10,000 gal a year are 27.397 gal or 103.71 L a day, 90 gal a day 340.69 L (EPA WaterSense, "Fix a Leak Week"). A box of
+    /// 10,000 gal a year are 27.397 gal or 103.71 L a day, 90 gal a day 340.69 L (EPA, "Fix a Leak Week"). A box of
     /// 2.0 x 1.25 m rises 2.5 L a millimetre; the reading errs by √2 · 2.5 L, in a day.
     #[test]
     fn a_flow_is_held_against_the_average_home_and_the_worst_tenth() {
+        use Against::{Above, Below, CannotTell};
         assert!((average_home_litres_per_day() - 103.71).abs() < 0.005);
         assert!((worst_tenth_litres_per_day() - 340.69).abs() < 0.005);
         let tank = one(
@@ -447,7 +448,6 @@ mod tests {
             },
             1_200,
         );
-        use Against::{Above, Below, CannotTell};
         for (fall, average, worst) in [
             (20, Below, Below),
             (40, Below, Below),

@@ -446,11 +446,12 @@ impl<'a> Evidence<'a> {
 }
 
 #[cfg(test)]
+#[allow(clippy::panic)]
 mod tests {
     use super::*;
 
     fn m(metres: f64) -> Length {
-        Length::from_mm((metres * 1_000.0) as u32)
+        Length::from_real_mm(metres * 1_000.0).unwrap_or_default()
     }
 
     /// How sure each clue is and how far it reaches: the figures of `docs/probing.md`, marker within 5 ft and a half again as
