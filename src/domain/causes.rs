@@ -608,6 +608,22 @@ mod tests {
         }
     }
 
+    /// Two to one are 3.01 decibans, one to three −4.77, one to twenty −13.01: in whole ones 3, −5 and −13.
+    #[test]
+    fn a_band_begins_where_its_odds_do() {
+        for (db, band) in [
+            (13, Band::Likely),
+            (3, Band::Likely),
+            (2, Band::Possible),
+            (-5, Band::Possible),
+            (-6, Band::NotRuledOut),
+            (-13, Band::NotRuledOut),
+            (-14, Band::Unlikely),
+        ] {
+            assert_eq!(Band::of(db), band, "{db}");
+        }
+    }
+
     /// Of the textbook: the entropy of 0.11 is half a bit, and a channel that turns a share `p` round tells `1 − H(p)` bits
     /// (Cover and Thomas, "Elements of Information Theory", 2nd ed. 2006, 2.1 and 7.1.4; from memory).
     #[test]

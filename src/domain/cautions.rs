@@ -105,3 +105,19 @@ pub const fn of_cause(cause: Cause) -> &'static [Caution] {
         Cause::FixtureRuns | Cause::TooMuchWater => &[],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A caution rests on a text that can be looked up, or says that it is what everybody in the trade knows.
+    #[test]
+    fn every_caution_says_what_it_rests_on() {
+        for caution in Caution::ALL {
+            let source = caution.source();
+            let can_be_looked_up = source.contains(char::is_numeric) || source.contains("Department of Health");
+            let is_usual = source.contains("usual caution") || source == "common practice";
+            assert!(can_be_looked_up || is_usual, "{caution:?}: {source}");
+        }
+    }
+}

@@ -56,6 +56,31 @@ fn answer(input: &Value) -> Value {
     output
 }
 
+/// A level that has not moved in three days rules out a loss where the tank stood full, to within an inch, and water coming in
+/// where it was drawn down; and a tank that was drawn down for the flush test is one.
+#[test]
+fn what_a_still_level_rules_out_depends_on_where_it_stood() {
+    let tank = json!({"shape": {"kind": "box", "length_mm": 2400, "width_mm": 1200}, "liquid_depth_mm": 1200});
+    for (level_mm, ruled_out) in [
+        (0, "gauge_outflow"),
+        (-25, "gauge_outflow"),
+        (-26, "gauge_inflow"),
+        (-900, "gauge_inflow"),
+    ] {
+        let mark = |at_s: i64| json!({"level_mm": level_mm, "at_s": at_s});
+        let output = answer(&json!({"tank": tank, "leak_gauge": {"first": mark(0), "second": mark(3 * 86_400)}}));
+        let signs = output["signs"].as_array().unwrap();
+        let absent = signs.iter().filter(|sign| sign["seen"] == json!("absent"));
+        let absent = absent.map(|sign| sign["sign"].as_str().unwrap()).collect::<Vec<_>>();
+        assert_eq!(absent, [ruled_out], "{level_mm} mm");
+    }
+    let fixtures = json!([{"name": "a", "kind": "toilet", "result": "came"}]);
+    for (drawn_down, state) in [(true, json!("drawn_down")), (false, Value::Null)] {
+        let output = answer(&json!({"flush_test": {"drawn_down": drawn_down, "fixtures": fixtures}}));
+        assert_eq!(output["tank_state"], state, "{drawn_down}");
+    }
+}
+
 #[test]
 fn every_example_fits_the_schemas_in_both_languages() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples");

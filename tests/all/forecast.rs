@@ -2,9 +2,10 @@
 
 use chrono::NaiveDate;
 use lidmark::domain::forecast::{
-    self, BETA, MEDIAN_K_LITRES, Posterior, SPREAD_CYCLE, SPREAD_HOUSE, Stop, Z_75, Z_90, days_as_years, learn,
+    self, BETA, MEDIAN_K_LITRES, Posterior, SPREAD_CYCLE, SPREAD_HOUSE, Split, Stop, Z_75, Z_90, days_as_years, learn,
     solids_after, years_to,
 };
+use lidmark::domain::judge::{CompartmentContents, Contents};
 use lidmark::domain::units::Volume;
 use std::fmt::Write;
 
@@ -428,6 +429,34 @@ fn evidence_narrows_the_window_and_moves_the_date() {
     assert!(not_used(|stop| stop.residents = Some(f64::INFINITY)).contains("too large or too small"));
     assert!(not_used(|stop| stop.residents = Some(1e-320)).contains("too large or too small"));
     assert!(not_used(|stop| stop.solids_error = Some(Volume::from_litres(1e300))).contains("too large or too small"));
+}
+
+/// Three parts of sludge and one of scum lie three to one; parts that cannot be are not gone by.
+#[test]
+fn solids_lie_as_they_were_read() {
+    let contents = |parts: &[(f64, f64)]| {
+        let litres = Volume::from_litres;
+        let part = |&(sludge, scum): &(f64, f64)| CompartmentContents {
+            sludge: Some(litres(sludge)),
+            scum: Some(litres(scum)),
+            ..CompartmentContents::default()
+        };
+        Contents {
+            sludge: Some(litres(parts.iter().map(|part| part.0).sum())),
+            scum: Some(litres(parts.iter().map(|part| part.1).sum())),
+            compartments: parts.iter().map(part).collect(),
+            ..Contents::default()
+        }
+    };
+    let split = |parts: &[(f64, f64)]| format!("{:?}", Split::of(&contents(parts)));
+    assert_eq!(split(&[(300.0, 100.0)]), "Some(Split([(0.75, 0.25)]))");
+    assert_eq!(
+        split(&[(200.0, 100.0), (100.0, 0.0)]),
+        "Some(Split([(0.5, 0.25), (0.25, 0.0)]))"
+    );
+    assert_eq!(split(&[(0.0, 0.0)]), "None");
+    assert_eq!(split(&[(300.0, 480.0), (-380.0, 0.0)]), "None");
+    assert_eq!(split(&[(300.0, -80.0), (180.0, 0.0)]), "None");
 }
 
 /// 1,000 gal hold four people's 50 gal a day for five days.

@@ -714,6 +714,11 @@ fn other_households_and_tanks_are_reckoned_beside() {
         assert!((found - gallons * 3.785_411_784).abs() < 1e-6, "{found}");
     }
     assert_eq!(changes.len(), 6);
+    // Nobody at all is no other household.
+    let one = answer(&nearly_empty(&[("/site/residents", json!(1))]));
+    let others = one["what_if"].as_array().unwrap().iter();
+    let others = others.filter_map(|change| change["residents"].as_f64());
+    assert_eq!(others.collect::<Vec<_>>(), [2.0, 3.0]);
     // 2.4 m · 1.3 m · 1.504 m are 1,240 gal: a tank of 1,250 gal by its trade name, so the next is 1,500.
     let named = answer(&nearly_empty(&[(
         "/tank",
