@@ -5,7 +5,7 @@
 #   tests/mutants.sh places        what has to do with the ground: `locate` and `route` (1,600 changes, 3 hours of one core)
 #   tests/mutants.sh reckoning     everything else (2,200 changes, 2 hours), without the long tests of the probing map
 #
-# What follows is handed on, so that a part can be asked for: `reckoning --file 'src/domain/leak.rs'`, `places --shard 0/20`.
+# What follows is handed on, so that a part can be asked for: `reckoning --re src/domain/leak`, `places --shard 0/20`.
 # Installs what it needs. What came of it lies in target/mutants/; docs/tests.md says what came of it last.
 #
 # So that a change costs seconds, only the domain and the files around it that do not need a book are built, as a crate of

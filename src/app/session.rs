@@ -55,6 +55,8 @@ pub struct Session {
     pending: usize,
     kept_at: Option<DateTime<FixedOffset>>,
     trouble: Option<StoreError>,
+    /// Whether an action could not be kept when it was tried last: no news of it comes before it is tried again.
+    is_stuck: bool,
 }
 
 impl std::fmt::Debug for Session {
@@ -110,6 +112,7 @@ impl Session {
             pending: 0,
             kept_at: None,
             trouble: None,
+            is_stuck: false,
         })
     }
 
@@ -333,8 +336,12 @@ impl Session {
                 self.pending = self.pending.saturating_sub(1);
                 self.kept_at = Some((self.clock)());
                 self.trouble = None;
+                self.is_stuck = false;
             }
-            Outcome::Waiting(error) => self.trouble = Some(error),
+            Outcome::Waiting(error) => {
+                self.trouble = Some(error);
+                self.is_stuck = true;
+            }
         }
     }
 
@@ -343,11 +350,11 @@ impl Session {
     /// # Errors
     /// What keeps an action waiting.
     pub fn settle(&mut self) -> Result<(), StoreError> {
-        while self.pending > 0 && self.trouble.is_none() {
+        while self.pending > 0 && !self.is_stuck {
             let outcome = self.desk.next_outcome()?;
             self.hear(outcome);
         }
-        if self.trouble.is_some() {
+        if self.is_stuck {
             // A question has what waits tried again.
             self.ask(|_| Ok(()))?;
             self.poll();
