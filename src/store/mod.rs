@@ -98,10 +98,6 @@ impl Store {
     /// As [`Store::open`]; also when there is no file.
     pub fn look(path: &Path) -> Result<Self, StoreError> {
         let (db, found) = connect_to_look(path)?;
-        if found == 0 {
-            // A file without anything in it is no book, and looking makes none of it.
-            return Err(StoreError::NotOurs { path: path.to_owned() });
-        }
         if found < SCHEMA_VERSION {
             drop(db);
             return Self::open(path);
