@@ -636,17 +636,11 @@ fn run(shared: &Shared, command: Command) -> Result<Answer, Refusal> {
         }
         Command::Plan(plan) => {
             let asked = office::plan::Asked { quiet, ..plan.asked() };
-            office::plan::run(&shared.call()?, &asked).map(|answer| Answer {
-                text: line(answer.text).text,
-                ..answer
-            })
+            office::plan::run(&shared.call()?, &asked).map(ended)
         }
         Command::ReadCsv(list) => {
             let asked = office::read_csv::Asked { quiet, ..list.asked() };
-            office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(|answer| Answer {
-                text: line(answer.text).text,
-                ..answer
-            })
+            office::read_csv::run(&shared.call()?, &asked, std::io::stdin().lock()).map(ended)
         }
         Command::Records {
             from,
@@ -692,6 +686,14 @@ fn line(text: String) -> Answer {
         "\n"
     };
     Answer::from(text + end)
+}
+
+/// Ends what is printed of an answer as [`line`] does.
+fn ended(answer: Answer) -> Answer {
+    Answer {
+        text: line(answer.text).text,
+        ..answer
+    }
 }
 
 /// Leaves out what only says that all went well.

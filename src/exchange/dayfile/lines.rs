@@ -363,7 +363,7 @@ pub fn read_logged_text(line: &[u8]) -> Result<LoggedText, String> {
         split_changes(&written).ok_or_else(|| "it has no changes".to_owned())?
     };
     head.push(b'}');
-    let head: Head = serde_json::from_slice(&head).map_err(|error| error.to_string())?;
+    let head: Head = parse(&head)?;
     Ok(LoggedText {
         id: head.id,
         stop: head.stop,
