@@ -688,7 +688,7 @@ fn line(text: String) -> Answer {
     Answer::from(text + end)
 }
 
-/// Ends what is printed of an answer as [`line`] does.
+/// Ends what is printed of an answer as [`line()`] does.
 fn ended(answer: Answer) -> Answer {
     Answer {
         text: line(answer.text).text,
