@@ -1631,7 +1631,7 @@ fn setup_row_to(row: SetupRow) -> ui::SetupRow {
 const fn screen_of(screen: ui::Screen) -> Screen {
     match screen {
         ui::Screen::FirstRun => Screen::FirstRun,
-        ui::Screen::Day => Screen::Day,
+        ui::Screen::None | ui::Screen::Day => Screen::Day,
         ui::Screen::Book => Screen::Book,
         ui::Screen::Site => Screen::Site,
         ui::Screen::SiteEdit => Screen::SiteEdit,

@@ -9,6 +9,7 @@ use crate::store::desk::{Desk, Handle, Outcome};
 use crate::store::{Store, StoreError};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use std::borrow::Cow;
+use std::cell::LazyCell;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -49,7 +50,8 @@ pub struct Session {
     book: PathBuf,
     clock: Clock,
     steady: SteadyClock,
-    rules: Vec<RuleSet>,
+    /// Read when first asked for: the day needs none.
+    rules: LazyCell<Vec<RuleSet>, Box<dyn FnOnce() -> Vec<RuleSet>>>,
     setup: Setup,
     is_new: bool,
     pending: usize,
@@ -86,13 +88,14 @@ pub fn first_setup() -> Setup {
 impl Session {
     /// Opens a session on a book.
     ///
-    /// `wake` is called from the book's thread whenever there is news for [`Session::poll`].
+    /// `rules` is called when a rule set is first asked for, `wake` from the book's thread whenever there is news for
+    /// [`Session::poll`].
     ///
     /// # Errors
     /// [`StoreError`] when the book cannot be read.
     pub fn new(
         store: Store,
-        rules: Vec<RuleSet>,
+        rules: impl FnOnce() -> Vec<RuleSet> + 'static,
         clock: Clock,
         wake: impl Fn() + Send + Sync + 'static,
     ) -> Result<Self, StoreError> {
@@ -106,7 +109,7 @@ impl Session {
             book,
             clock,
             steady: Box::new(|| None),
-            rules,
+            rules: LazyCell::new(Box::new(rules)),
             is_new: found.is_none(),
             setup: found.unwrap_or_else(first_setup),
             pending: 0,

@@ -58,30 +58,34 @@ pub fn embedded() -> Result<Vec<RuleSet>, ReadRuleError> {
     EMBEDDED.iter().map(|text| parse(text)).collect()
 }
 
-/// Joins the rule sets of the program with those of one's own files, each its name and its text.
+/// Reads rule files of one's own, each its name and its text.
 ///
 /// A file that cannot be used does not keep the others from being read.
 ///
 /// * returns: the sets, and one line for each file that was refused: which, where and why
 #[must_use]
-pub fn with_own(files: impl IntoIterator<Item = (String, std::io::Result<String>)>) -> (Vec<RuleSet>, Vec<String>) {
-    let mut refused = Vec::new();
-    let mut sets = embedded().unwrap_or_else(|error| {
-        refused.push(error.to_string());
-        Vec::new()
-    });
+pub fn read_own(files: impl IntoIterator<Item = (String, std::io::Result<String>)>) -> (Vec<RuleSet>, Vec<String>) {
+    let (mut own, mut refused) = (Vec::new(), Vec::new());
     for (name, text) in files {
         match text.map(|text| parse(&text)) {
-            Ok(Ok(set)) => {
-                // One's own set takes the place of a bundled one of the same id.
-                sets.retain(|known| known.id != set.id);
-                sets.push(set);
-            }
+            Ok(Ok(set)) => own.push(set),
             Ok(Err(error)) => refused.push(format!("{name}: {error}")),
             Err(error) => refused.push(format!("{name}: {error}")),
         }
     }
-    (sets, refused)
+    (own, refused)
+}
+
+/// Joins the rule sets of the program with one's own: one's own takes the place of another of the same id.
+#[must_use]
+pub fn with_bundled(own: Vec<RuleSet>) -> Vec<RuleSet> {
+    // The tests read every bundled file: there is no program in which this fails.
+    let mut sets = embedded().unwrap_or_default();
+    for set in own {
+        sets.retain(|known| known.id != set.id);
+        sets.push(set);
+    }
+    sets
 }
 
 /// The largest rule file that is read, bytes. The largest of ours has two kilobytes.

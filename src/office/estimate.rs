@@ -48,9 +48,9 @@ pub fn rule_sets(office: &Office) -> Result<Vec<RuleSet>, Refusal> {
         let text = String::from_utf8(text).map_err(|error| std::io::Error::new(ErrorKind::InvalidData, error));
         texts.push((path.display().to_string(), text));
     }
-    let (sets, refused) = rulefile::with_own(texts);
+    let (own, refused) = rulefile::read_own(texts);
     if refused.is_empty() {
-        Ok(sets)
+        Ok(rulefile::with_bundled(own))
     } else {
         Err(Refusal::input(
             words.f("A rule file of your own cannot be used: {0}", &[&refused.join("; ")]),

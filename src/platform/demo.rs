@@ -13,8 +13,9 @@ use crate::app::setup::SetupItem;
 use crate::app::shell::{App, Screen};
 use crate::domain::record::{Language, Station, StopId, Units};
 use crate::exchange::inputs::work_input;
+use crate::exchange::rulefile;
 use crate::exchange::{facts, work};
-use crate::platform::folders::rule_sets;
+use crate::platform::folders::own_rule_sets;
 use crate::platform::picture_folder;
 use crate::platform::screen::{self, PictureError};
 use crate::say::paper::{self, PaperError};
@@ -138,10 +139,11 @@ pub fn run(from: Option<&Path>, out: &Path, glass: Glass) -> Result<String, Demo
         }
     }
     let store = Store::open(&book)?;
-    let (sets, _) = rule_sets(&out.join("rules"));
+    let sets = rulefile::with_bundled(own_rule_sets(&out.join("rules")).0);
+    let of_session = sets.clone();
     let session = Session::new(
         store,
-        sets.clone(),
+        move || of_session,
         Box::new(|| chrono::Local::now().fixed_offset()),
         || {},
     )?;

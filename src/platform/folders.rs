@@ -68,23 +68,23 @@ impl Folders {
     }
 }
 
-/// Reads the bundled rule sets and those in a folder of one's own.
+/// Reads the rule sets in a folder of one's own.
 ///
 /// A file that cannot be used does not keep the others from being read.
 ///
 /// * returns: the sets, and one line for each file that was refused: which, where and why
 #[must_use]
-pub fn rule_sets(own: &Path) -> (Vec<RuleSet>, Vec<String>) {
-    let Ok(folder) = std::fs::read_dir(own) else {
+pub fn own_rule_sets(folder: &Path) -> (Vec<RuleSet>, Vec<String>) {
+    let Ok(entries) = std::fs::read_dir(folder) else {
         // No folder means no rules of one's own.
-        return rulefile::with_own(Vec::new());
+        return (Vec::new(), Vec::new());
     };
-    let mut files = folder
+    let mut files = entries
         .filter_map(|entry| entry.ok().map(|entry| entry.path()))
         .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
         .collect::<Vec<_>>();
     files.sort();
-    rulefile::with_own(files.iter().map(|path| (path.display().to_string(), read_little(path))))
+    rulefile::read_own(files.iter().map(|path| (path.display().to_string(), read_little(path))))
 }
 
 /// Reads a text file as far as it matters: one byte more than a rule file may have is refused by its reader.

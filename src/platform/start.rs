@@ -9,7 +9,8 @@ use crate::app::position::{Opener, Wake};
 use crate::app::session::{Clock, Session};
 use crate::app::shell::App;
 use crate::domain::rules::RuleSet;
-use crate::platform::folders::{Folders, rule_sets};
+use crate::exchange::rulefile;
+use crate::platform::folders::{Folders, own_rule_sets};
 use crate::say::words::Words;
 use crate::store::{Store, StoreError};
 use crate::ui;
@@ -75,7 +76,7 @@ pub struct Parts {
     pub news: Receiver<News>,
 }
 
-/// The book on its way: opened, and the rule sets read, while the window is being made.
+/// The book on its way: opened, and rule files of one's own read, while the window is being made.
 #[derive(Debug)]
 pub enum Opening {
     /// By a thread of its own.
@@ -84,11 +85,12 @@ pub enum Opening {
     Done(Box<Result<Opened, RunError>>),
 }
 
-/// A book that is open, and the rule sets.
+/// A book that is open, and what was found beside it.
 #[derive(Debug)]
 pub struct Opened {
     store: Store,
-    sets: Vec<RuleSet>,
+    /// Rule sets of one's own.
+    own: Vec<RuleSet>,
     /// Rule files of one's own that were refused.
     refused: Vec<String>,
 }
@@ -105,8 +107,8 @@ impl Opening {
                     source,
                 })?;
                 let store = Store::open(&folders.book())?;
-                let (sets, refused) = rule_sets(&folders.rules());
-                Ok(Opened { store, sets, refused })
+                let (own, refused) = own_rule_sets(&folders.rules());
+                Ok(Opened { store, own, refused })
             }
         };
         match thread::Builder::new().name("opening".to_owned()).spawn(open.clone()) {
@@ -183,8 +185,9 @@ fn open(window: &ui::AppWindow, folders: &Folders, opening: Opening, parts: Part
         drop(weak.upgrade_in_event_loop(|window| ui::AppApi::get(&window).invoke_news()));
     });
     let book_wake = wake.clone();
-    let Opened { store, sets, refused } = opening.wait()?;
-    let mut session = Session::new(store, sets, parts.clock, move || book_wake())?;
+    let Opened { store, own, refused } = opening.wait()?;
+    let rules = move || rulefile::with_bundled(own);
+    let mut session = Session::new(store, rules, parts.clock, move || book_wake())?;
     drop(session.set_steady_clock(super::steady::clock()));
     let mut app = App::start(session, folders.slips())?;
     app.set_picture_source(parts.pictures);

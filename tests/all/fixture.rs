@@ -22,7 +22,7 @@ pub fn now() -> DateTime<FixedOffset> {
 /// Starts the app on the book at `path`, as the program does.
 pub fn app_on(path: &Path) -> App {
     let store = Store::open(path).unwrap();
-    let session = Session::new(store, rulefile::embedded().unwrap(), Box::new(now), || {}).unwrap();
+    let session = Session::new(store, || rulefile::embedded().unwrap(), Box::new(now), || {}).unwrap();
     App::start(session, path.with_file_name("slips")).unwrap()
 }
 

@@ -142,7 +142,7 @@ fn start(book: &Path, clock: &Hand) -> App {
     let clock = clock.clone();
     let session = Session::new(
         store,
-        rulefile::embedded().unwrap(),
+        || rulefile::embedded().unwrap(),
         Box::new(move || clock.get()),
         || {},
     );

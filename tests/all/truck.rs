@@ -631,7 +631,7 @@ fn one_pump_out_stands_in_two_tanks_of_the_truck_and_every_list_agrees() {
 fn app_at(path: &Path, at: DateTime<FixedOffset>) -> App {
     let session = Session::new(
         Store::open(path).unwrap(),
-        rulefile::embedded().unwrap(),
+        || rulefile::embedded().unwrap(),
         Box::new(move || at),
         || {},
     )

@@ -205,7 +205,7 @@ impl Twin {
     fn start(book: &Path) -> Self {
         let store = Store::open(book).unwrap();
         let clock = Box::new(|| chrono::Local::now().fixed_offset());
-        let session = Session::new(store, rulefile::embedded().unwrap(), clock, || {}).unwrap();
+        let session = Session::new(store, || rulefile::embedded().unwrap(), clock, || {}).unwrap();
         let app: SharedApp = Rc::new(RefCell::new(App::start(session, book.with_file_name("slips")).unwrap()));
         let window = AppWindow::new().unwrap();
         bind::attach(

@@ -113,7 +113,7 @@ fn row_with_bar(what: &str, ours: f64, against: &str, least: f64, bar: f64) {
 pub fn app_on(book: &Path) -> App {
     let store = Store::open(book).unwrap();
     let clock = Box::new(|| chrono::Local::now().fixed_offset());
-    let session = Session::new(store, rulefile::embedded().unwrap(), clock, || {}).unwrap();
+    let session = Session::new(store, || rulefile::embedded().unwrap(), clock, || {}).unwrap();
     App::start(session, book.with_file_name("slips")).unwrap()
 }
 

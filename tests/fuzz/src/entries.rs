@@ -199,7 +199,7 @@ pub fn plan_file(data: &[u8]) {
 /// Opens a stop as a person does and goes through its stations.
 fn look_at(book: &Path, stop: StopId) {
     let store = Store::open(book).expect("the book opens");
-    let rules = rulefile::embedded().expect("the rule sets are sound");
+    let rules = || rulefile::embedded().expect("the rule sets are sound");
     let session = Session::new(store, rules, Box::new(now), || {}).expect("the book is read");
     let mut app = App::start(session, book.with_file_name("slips")).expect("the app starts");
     app.start_empty();
