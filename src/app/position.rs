@@ -385,6 +385,11 @@ impl App {
         let Some((open, wake)) = self.position.platform.clone() else {
             return;
         };
+        // The device's own opens at once or not at all: no thread is needed to learn that there is none.
+        if choice == SourceChoice::Device && matches!(open(&choice), Err(SourceTrouble::NoneHere)) {
+            self.position.state = SourceState::Trouble(SourceTrouble::NoneHere);
+            return;
+        }
         self.position.feed = Some(PositionFeed::start(choice, open, wake));
         self.position.state = SourceState::Opening;
     }

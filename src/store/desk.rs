@@ -6,10 +6,12 @@
 //! tried again with the next action.
 //!
 //! A question is answered in the asker's own thread while no action is under
-//! way: handing it over and back takes longer than most answers.
+//! way: handing it over and back takes longer than most answers. So the thread
+//! begins with the first action; whoever only looks has none.
 
 use super::{Store, StoreError};
 use crate::domain::record::Op;
+use std::cell::Cell;
 use std::collections::VecDeque;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -102,7 +104,9 @@ pub struct Desk {
     requests: Sender<Request>,
     shared: Arc<Shared>,
     outcomes: Receiver<Outcome>,
-    thread: Option<JoinHandle<()>>,
+    /// What the thread will do, until it begins.
+    work: Cell<Option<Box<dyn FnOnce() + Send>>>,
+    thread: Cell<Option<JoinHandle<()>>>,
 }
 
 impl std::fmt::Debug for Desk {
@@ -112,7 +116,8 @@ impl std::fmt::Debug for Desk {
 }
 
 impl Desk {
-    /// Gives the book to a thread of its own; `wake` is called from there after each outcome.
+    /// Gives the book to a thread of its own, which begins with the first action; `wake` is called from there after each
+    /// outcome.
     #[must_use]
     pub fn new(store: Store, wake: impl Fn() + Send + 'static) -> Self {
         let (requests, inbox) = channel();
@@ -122,12 +127,18 @@ impl Desk {
             under_way: AtomicUsize::new(0),
         });
         let of_thread = shared.clone();
-        let thread = std::thread::spawn(move || serve(&of_thread, &inbox, &report, &wake));
         Self {
             requests,
             shared,
             outcomes,
-            thread: Some(thread),
+            work: Cell::new(Some(Box::new(move || serve(&of_thread, &inbox, &report, &wake)))),
+            thread: Cell::new(None),
+        }
+    }
+
+    fn begin(&self) {
+        if let Some(work) = self.work.take() {
+            self.thread.set(Some(std::thread::spawn(work)));
         }
     }
 
@@ -136,6 +147,7 @@ impl Desk {
     /// # Errors
     /// [`StoreError::Closed`] when the thread has ended.
     pub fn keep(&self, op: Op) -> Result<(), StoreError> {
+        self.begin();
         self.shared.under_way.fetch_add(1, Ordering::SeqCst);
         self.requests
             .send(Request::Keep(Box::new(op)))
@@ -165,6 +177,7 @@ impl Desk {
     /// Returns a way for other threads to wake whoever is woken by news of the book.
     #[must_use]
     pub fn waker(&self) -> Waker {
+        self.begin();
         Waker(self.requests.clone())
     }
 
@@ -186,7 +199,10 @@ impl Drop for Desk {
     fn drop(&mut self) {
         // A closed channel means the thread has ended already; either way there is nothing left to do but wait.
         drop(self.requests.send(Request::Close));
-        if let Some(thread) = self.thread.take() {
+        if let Some(work) = self.work.take() {
+            // Nothing was ever handed over: the book is closed here.
+            work();
+        } else if let Some(thread) = self.thread.take() {
             drop(thread.join());
         }
     }
