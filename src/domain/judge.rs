@@ -770,3 +770,73 @@ fn worst(
         result
     })
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::domain::units::Length;
+
+    /// 2 m by 1 m inside, 1 m of liquid.
+    fn compartment() -> Compartment {
+        Compartment {
+            shape: TankShape::Box {
+                length: Length::from_mm(2_000),
+                width: Length::from_mm(1_000),
+            },
+            liquid_depth: Length::from_mm(1_000),
+            air_space: None,
+            outlet_device: None,
+            outlet_top: None,
+        }
+    }
+
+    /// By hand: with the liquid 100 mm below the outlet, 150 mm of scum lie between 750 and 900 mm: 2 m x 1 m x 0.15 m.
+    #[test]
+    fn scum_is_measured_down_from_where_the_liquid_stands() {
+        let reading = Reading {
+            level: Offset::from_mm(-100),
+            scum: Some(Length::from_mm(150)),
+            sludge: Some(Length::from_mm(200)),
+            ..Reading::default()
+        };
+        let contents = compartment_contents(&compartment(), &reading);
+        assert!((contents.scum.unwrap().as_litres() - 300.0).abs() < 1e-9);
+        let surface_mm = Lengths::as_kept(&compartment(), &reading).surface();
+        assert!((surface_mm - 900.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_compartment_without_a_depth_has_no_shares_and_no_error() {
+        let reading = Reading {
+            scum: Some(Length::from_mm(0)),
+            sludge: Some(Length::from_mm(0)),
+            ..Reading::default()
+        };
+        let empty = Compartment {
+            liquid_depth: Length::from_mm(0),
+            ..compartment()
+        };
+        let contents = compartment_contents(&empty, &reading);
+        assert_eq!(contents.fraction_depth, None);
+        assert_eq!(contents.solids_error, None);
+    }
+
+    /// 13 mm are the rounding of half an inch, 11 mm of no number of half inches.
+    #[test]
+    fn one_top_in_other_lengths_is_enough_to_tell_the_tops_from_the_rest() {
+        for (outlet, scum, same) in [(13, 13, true), (11, 13, false), (13, 11, false), (11, 11, false)] {
+            let compartment = Compartment {
+                liquid_depth: Length::from_mm(1_016),
+                outlet_top: Some(Length::from_mm(outlet)),
+                ..compartment()
+            };
+            let reading = Reading {
+                scum_top: Some(Offset::from_mm(scum)),
+                ..Reading::default()
+            };
+            let lengths = Lengths::in_half_inches(&compartment, &reading).unwrap();
+            assert_eq!(lengths.tops_as_the_rest, same, "{outlet} and {scum} mm");
+        }
+    }
+}

@@ -434,6 +434,40 @@ mod tests {
         }
     }
 
+    /// In the lower half of a lying cylinder the plan widens upwards, so a reading too low errs by less than one too high.
+    /// Areas of circular segments by the formula: r² acos((r - h) / r) - (r - h) √(2 r h - h²).
+    #[test]
+    fn the_error_of_a_reading_is_taken_on_the_side_where_it_does_more() {
+        let (diameter, length) = (mm(1_200), mm(2_000));
+        let tank = one(TankShape::LevelCylinder { diameter, length }, 400);
+        let counted = tank.compartments.iter().enumerate().collect::<Counted<'_>>();
+        let litres = |h: f64| {
+            let r = 0.6_f64;
+            2_000.0 * (r * r * ((r - h) / r).acos() - (r - h) * (2.0 * r * h - h * h).sqrt())
+        };
+        let error = reading_error(&counted, -100.0, 25.0);
+        assert!((error - (litres(0.325) - litres(0.3))).abs() < 1e-6, "{error}");
+        let above = reading_error(&counted, 500.0, 25.0);
+        assert!((above - (litres(0.9) - litres(0.875))).abs() < 1e-6, "{above}");
+    }
+
+    #[test]
+    fn a_level_at_the_very_top_is_inside() {
+        let mut tank = one(
+            TankShape::Box {
+                length: mm(2_000),
+                width: mm(1_000),
+            },
+            1_000,
+        );
+        tank.compartments[0].air_space = Some(mm(200));
+        let counted = tank.compartments.iter().enumerate().collect::<Counted<'_>>();
+        assert_eq!(check_inside(&counted, 200.0), Ok(()));
+        assert_eq!(check_inside(&counted, 201.0), Err(GaugeRefusal::AboveTop));
+        assert_eq!(check_inside(&counted, -1_000.0), Ok(()));
+        assert_eq!(check_inside(&counted, -1_001.0), Err(GaugeRefusal::BelowBottom));
+    }
+
     /// 10,000 gal a year are 27.397 gal or 103.71 L a day, 90 gal a day 340.69 L (EPA, "Fix a Leak Week"). A box of
     /// 2.0 x 1.25 m rises 2.5 L a millimetre; the reading errs by √2 · 2.5 L, in a day.
     #[test]

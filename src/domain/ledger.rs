@@ -451,6 +451,30 @@ mod tests {
         assert_eq!(ledger.capacity_ml(), 2_500);
     }
 
+    #[test]
+    fn a_balance_that_lacks_a_litre_does_not_hold() {
+        let balance = Balance {
+            carried_over_ml: 300,
+            collected_ml: 1_700,
+            disposed_ml: 1_500,
+            corrected_off_ml: 50,
+            on_board_ml: 450,
+        };
+        assert!(balance.holds());
+        let short = Balance {
+            on_board_ml: 449,
+            ..balance
+        };
+        assert!(!short.holds());
+    }
+
+    #[test]
+    fn nothing_is_taken_off_a_lot_that_is_used_up() {
+        let mut lots = VecDeque::from([(Some(id(1)), 0), (Some(id(2)), 500)]);
+        assert_eq!(take(&mut lots, 200), [(Some(id(2)), 200)]);
+        assert_eq!(lots, [(Some(id(2)), 300)]);
+    }
+
     /// An invented day on paper, in litres for short: 300 carried over, 1,000 and 700 pumped, 1,500 let out, then the
     /// sight glass shows 50 less than the paper says. 300 + 1,700 = 1,500 + 450 + 50.
     #[test]

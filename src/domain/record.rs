@@ -1486,6 +1486,74 @@ mod tests {
         assert_eq!(list.first().unwrap().value, Cell::Int(51));
     }
 
+    /// By hand: what ran over went into the second tank and the rest into the first.
+    #[test]
+    fn what_ran_over_went_into_the_second_tank() {
+        let tank = |n| TruckTankId(Uuid::from_u128(n));
+        let parts = |out_ml, truck_tank, second_tank, second_ml| {
+            let pumping = Pumping {
+                out_ml,
+                truck_tank,
+                second_tank,
+                second_ml,
+                ..Pumping::default()
+            };
+            pumping.parts(Some(tank(1)))
+        };
+        assert_eq!(parts(None, None, None, None), []);
+        assert_eq!(parts(Some(1_000), None, None, None), [(tank(1), 1_000)]);
+        assert_eq!(parts(Some(1_000), Some(tank(3)), None, None), [(tank(3), 1_000)]);
+        let second = Some(tank(2));
+        assert_eq!(
+            parts(Some(1_000), None, second, Some(300)),
+            [(tank(1), 700), (tank(2), 300)]
+        );
+        assert_eq!(parts(Some(1_000), None, second, Some(1_000)), [(tank(2), 1_000)]);
+        assert_eq!(parts(Some(1_000), None, second, Some(1_500)), [(tank(2), 1_000)]);
+        assert_eq!(parts(Some(1_000), None, second, None), [(tank(1), 1_000)]);
+        assert_eq!(parts(Some(0), None, second, Some(0)), [(tank(1), 0)]);
+        assert_eq!(parts(Some(1_000), second, second, Some(300)), [(tank(2), 1_000)]);
+    }
+
+    #[test]
+    fn a_kind_of_record_is_found_by_its_table_and_a_field_by_its_name() {
+        for kind in KINDS {
+            let found = Kind::named(kind.table).unwrap();
+            assert_eq!((found.table, found.fields), (kind.table, kind.fields));
+            for field in kind.fields {
+                assert_eq!(found.field(field), Some(*field));
+            }
+            assert_eq!(found.field("no_such_field"), None);
+        }
+        assert!(Kind::named("no_such_table").is_none());
+    }
+
+    #[test]
+    fn lengths_and_days_survive_their_cells() {
+        let (length, day) = (Length::from_mm(25), NaiveDate::from_ymd_opt(2026, 6, 17).unwrap());
+        assert_eq!(Length::from_cell(&length.to_cell()), Some(length));
+        assert_eq!(Length::from_cell(&Cell::Int(-1)), None);
+        assert_eq!(NaiveDate::from_cell(&day.to_cell()), Some(day));
+        assert_eq!(NaiveDate::from_cell(&Cell::Text("17.6.2026".to_owned())), None);
+    }
+
+    #[test]
+    fn a_visit_lists_what_changed_at_the_site_and_below_it() {
+        let before = Visit::default();
+        let mut after = before.clone();
+        after.site.note = "dog".to_owned();
+        after.lids.push(lid(Some(51)));
+        let tables = before
+            .changes_to(&after)
+            .iter()
+            .map(|change| (change.table, change.field))
+            .collect::<Vec<_>>();
+        assert!(
+            tables.contains(&("site", "note")) && tables.contains(&("lid", "cover_mm")),
+            "{tables:?}"
+        );
+    }
+
     #[test]
     fn a_new_record_lists_every_field() {
         assert_eq!(changes::<Lid>(&[], &[lid(None)]).len(), Lid::FIELDS.len());

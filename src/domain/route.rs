@@ -400,6 +400,24 @@ mod tests {
         }
     }
 
+    /// By hand: of two disposal places the second is chosen, 5 and 5 m away, over the first, 1 and 10 m away. The end of the
+    /// day, whose row stands before theirs, is far from both.
+    #[test]
+    fn the_disposal_place_of_the_least_way_round_is_chosen() {
+        // Start, one stop, the end, and the two disposal places.
+        let mut metres = vec![vec![1_000.0; 5]; 5];
+        for (from, to, metre) in [(0, 3, 1.0), (3, 1, 10.0), (0, 4, 5.0), (4, 1, 5.0)] {
+            metres[from][to] = metre;
+        }
+        let day = Day {
+            metres,
+            jobs: vec![Job::default()],
+            disposals: 2,
+            ..Day::default()
+        };
+        assert_eq!(day.nearest_disposal(0, 1), Some(1));
+    }
+
     /// The only way along a line is along the line.
     #[test]
     fn stops_on_a_line_are_driven_along_it() {

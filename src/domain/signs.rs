@@ -507,6 +507,8 @@ const fn excluded(sign: Sign) -> &'static [Sign] {
 mod tests {
     use super::*;
     use crate::domain::flush::{Came, Fixture, FixtureKind, FlushTest, reason};
+    use crate::domain::leak::Against;
+    use crate::domain::units::Volume;
 
     #[test]
     fn every_word_reads_back() {
@@ -547,6 +549,55 @@ mod tests {
             for other in excluded(*sign) {
                 assert!(excluded(*other).contains(sign), "{sign:?} {other:?}");
             }
+        }
+    }
+
+    /// Of the results of one flush test those that were there say that the others were not; one that was there itself counts.
+    #[test]
+    fn a_result_that_was_not_there_is_left_out_where_another_says_so() {
+        for (there, other) in [
+            (Sign::FlushSomeSlow, Sign::FlushSomeMissing),
+            (Sign::FlushSomeMissing, Sign::FlushSomeSlow),
+            (Sign::FlushSlowAndNothing, Sign::FlushNothing),
+        ] {
+            let mut signs = Signs::new();
+            assert!(!signs.is_superseded(other), "{other:?} before anything is known");
+            signs.add(there, Seen::Present, Origin::Said).unwrap();
+            let is_out = signs.seen(other) == Seen::Absent;
+            assert_eq!(signs.is_superseded(other), is_out, "{other:?} beside {there:?}");
+            if signs.seen(other) == Seen::NotLooked {
+                signs.add(other, Seen::Absent, Origin::Said).unwrap();
+                assert!(signs.is_superseded(other), "{other:?} beside {there:?}");
+            }
+            let mut itself = Signs::new();
+            itself.add(other, Seen::Present, Origin::Said).unwrap();
+            assert!(!itself.is_superseded(other), "{other:?} was there");
+        }
+    }
+
+    /// A fall that the outlet explains is no leak; one that it does not explain is.
+    #[test]
+    fn a_fall_through_the_outlet_is_no_outflow() {
+        let found = |notes| GaugeFinding {
+            direction: Direction::Outflow,
+            elapsed_s: 3_600,
+            change: Volume::from_litres(10.0),
+            change_error: Volume::from_litres(1.0),
+            litres_per_day: 240.0,
+            error_litres_per_day: 24.0,
+            average_home: Against::Above,
+            worst_tenth: Against::Below,
+            retention: None,
+            counted: vec![0],
+            notes,
+        };
+        for (notes, seen) in [
+            (vec![], Seen::Present),
+            (vec![GaugeNote::FallIsTheOutlet], Seen::NotLooked),
+        ] {
+            let mut signs = Signs::new();
+            signs.add_gauge(&Ok(found(notes)), true).unwrap();
+            assert_eq!(signs.seen(Sign::GaugeOutflow), seen);
         }
     }
 

@@ -526,6 +526,149 @@ mod tests {
         Length::from_mm(mm)
     }
 
+    /// By hand: half of what a drawing shows; a tank without an outline is drawn round, half its width √(area / π). A dip table
+    /// of 1,000 L in the lowest metre and 500 L in the half above it has a plan of 1 m² everywhere, and none beyond its top.
+    #[test]
+    fn a_section_is_drawn_half_as_wide_to_each_side() {
+        let row = |depth, litres| DipRow {
+            depth: mm(depth),
+            volume: Volume::from_litres(litres),
+        };
+        let dipped = TankShape::DipTable {
+            rows: vec![row(1_000, 1_000.0), row(1_500, 1_500.0)],
+        };
+        let round_mm = (1.0e6 / PI).sqrt();
+        let nominal = TankShape::Nominal {
+            capacity: Volume::from_litres(1_200.0),
+        };
+        for (shape, depth_mm, half_mm) in [
+            (TankShape::UprightCylinder { diameter: mm(1_500) }, 700.0, 750.0),
+            (
+                TankShape::Box {
+                    length: mm(2_400),
+                    width: mm(1_200),
+                },
+                700.0,
+                600.0,
+            ),
+            (dipped.clone(), 700.0, round_mm),
+            (dipped.clone(), 1_500.0, round_mm),
+            (dipped.clone(), 1_501.0, 0.0),
+            (dipped, -1.0, 0.0),
+            (nominal, 700.0, round_mm),
+        ] {
+            let found = shape.half_width_mm_at(depth_mm, 1_200.0);
+            assert!((found - half_mm).abs() < 1e-9, "{shape:?} at {depth_mm} mm: {found}");
+        }
+    }
+
+    /// What is said of a tank: nothing at the limit, something one millimetre beyond it.
+    #[test]
+    fn a_tank_is_doubted_only_beyond_its_limits() {
+        let codes = |compartment: &Compartment| {
+            compartment
+                .check(0)
+                .into_iter()
+                .map(|flag| flag.code)
+                .collect::<Vec<_>>()
+        };
+        let boxed = |length, width, depth| {
+            Compartment::new(
+                TankShape::Box {
+                    length: mm(length),
+                    width: mm(width),
+                },
+                mm(depth),
+            )
+        };
+        assert_eq!(codes(&boxed(30_000, 1_000, 30_000)), []);
+        assert_eq!(codes(&boxed(30_001, 1_000, 1_000)), [FlagCode::ImplausibleSize]);
+        assert_eq!(codes(&boxed(2_000, 0, 1_000)), [FlagCode::ZeroSize]);
+        assert_eq!(codes(&boxed(2_000, 1_000, 30_001)), [FlagCode::ImplausibleSize]);
+        assert_eq!(codes(&boxed(2_000, 1_000, 0)), [FlagCode::NoLiquidDepth]);
+        let lying = |depth| {
+            let shape = TankShape::LevelCylinder {
+                diameter: mm(1_200),
+                length: mm(2_000),
+            };
+            Compartment::new(shape, mm(depth))
+        };
+        assert_eq!(codes(&lying(1_200)), []);
+        assert_eq!(codes(&lying(1_201)), [FlagCode::LiquidAboveTop]);
+        let with_device = |device, depth| Compartment {
+            outlet_device: Some(mm(device)),
+            ..boxed(2_000, 1_000, depth)
+        };
+        assert_eq!(codes(&with_device(1_000, 1_000)), []);
+        assert_eq!(codes(&with_device(1_001, 1_000)), [FlagCode::OutletBelowBottom]);
+        assert_eq!(codes(&with_device(1_001, 0)), [FlagCode::NoLiquidDepth]);
+        let oval = |length, width| {
+            let shape = TankShape::ObroundPlan {
+                length: mm(length),
+                width: mm(width),
+            };
+            codes(&Compartment::new(shape, mm(1_000)))
+        };
+        assert_eq!(oval(1_200, 1_200), []);
+        assert_eq!(oval(1_200, 1_201), [FlagCode::WiderThanLong]);
+        let dipped = |rows: &[(u32, f64)], depth| {
+            let rows = rows
+                .iter()
+                .map(|(depth, litres)| DipRow {
+                    depth: mm(*depth),
+                    volume: Volume::from_litres(*litres),
+                })
+                .collect();
+            codes(&Compartment::new(TankShape::DipTable { rows }, mm(depth)))
+        };
+        assert_eq!(dipped(&[(0, 0.0), (500, 400.0), (1_000, 900.0)], 1_000), []);
+        assert_eq!(dipped(&[(500, 400.0), (1_000, 900.0)], 1_001), [FlagCode::DipTooShort]);
+        assert_eq!(dipped(&[(0, 0.0)], 1_000), [FlagCode::DipTooShort, FlagCode::DipEmpty]);
+        for second in [(500, 900.0), (1_000, 400.0), (0, 0.0)] {
+            let said = dipped(&[(500, 400.0), second, (1_200, 1_100.0)], 1_000);
+            assert_eq!(said, [FlagCode::DipNotMonotone], "{second:?}");
+        }
+        // No litres at the bottom is where every table begins; a litre there is not.
+        assert_eq!(dipped(&[(0, 1.0), (1_000, 900.0)], 1_000), [FlagCode::DipNotMonotone]);
+        let many = |count| Tank {
+            compartments: vec![boxed(2_000, 1_000, 1_000); count],
+        };
+        for (count, is_doubted) in [(0, true), (1, false), (3, false), (4, true)] {
+            let said = many(count)
+                .check()
+                .into_iter()
+                .map(|flag| flag.code)
+                .collect::<Vec<_>>();
+            assert_eq!(said.contains(&FlagCode::CompartmentCount), is_doubted, "{count}");
+        }
+    }
+
+    /// A tank's inside is the liquid and the air above it; a tank without a plan holds nothing, so that no depth answers.
+    #[test]
+    fn the_air_space_stands_above_the_liquid() {
+        let compartment = |width| Compartment {
+            air_space: Some(mm(200)),
+            ..Compartment::new(
+                TankShape::Box {
+                    length: mm(2_000),
+                    width: mm(width),
+                },
+                mm(1_000),
+            )
+        };
+        let litres = Volume::from_litres;
+        assert_eq!(compartment(1_000).full_height_mm(), Some(1_200.0));
+        assert_eq!(compartment(1_000).depth_mm_for(litres(5_000.0)), Some(1_200.0));
+        assert_eq!(compartment(0).depth_mm_for(litres(5_000.0)), None);
+        let open = Compartment {
+            air_space: None,
+            ..compartment(0)
+        };
+        assert_eq!(open.depth_mm_for(litres(5_000.0)), None);
+        assert_eq!(open.depth_mm_for(litres(f64::NAN)), None);
+        assert_eq!(open.depth_mm_for(litres(0.0)), Some(0.0));
+    }
+
     /// Each shape with the half chord of its lying section (or the whole plan area) written down anew, as the witness.
     type Witness = Box<dyn Fn(f64) -> f64>;
 

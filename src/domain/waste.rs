@@ -255,6 +255,20 @@ mod tests {
     }
 
     #[test]
+    fn a_record_is_kept_as_long_as_the_rule_says() {
+        let day = |year, month, day| NaiveDate::from_ymd_opt(year, month, day).unwrap();
+        let seven = HauledWaste {
+            retention_years: Some(7),
+            ..rule(Vec::new())
+        };
+        assert_eq!(seven.keep_until(day(2024, 2, 29)), Some(day(2031, 2, 28)));
+        let usual = i32::try_from(USUAL_RETENTION_YEARS).unwrap();
+        let unsaid = rule(Vec::new()).keep_until(day(2026, 6, 17));
+        assert_eq!(unsaid, Some(day(2026 + usual, 6, 17)));
+        assert_eq!(kept_until(day(2026, 6, 17), u32::MAX), None);
+    }
+
+    #[test]
     fn a_location_stands_in_for_an_address_only_where_the_rule_says_so() {
         let both = rule(vec![
             (WasteField::GeneratorAddress, Condition::Always),

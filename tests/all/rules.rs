@@ -516,6 +516,11 @@ fn riser_advice_follows_depth_and_rule() {
     for (cover, need) in cases {
         assert_eq!(general(cover), need, "{cover} mm");
     }
+    let clause = |cover| advise(&lid(cover), &site, &[], None, None).clause;
+    assert_eq!(
+        (clause(152), clause(153)),
+        ("2_to_6_in".to_owned(), "deeper_than_6_in".to_owned())
+    );
     assert!(advise(&lid(160), &site, &[], None, None).words.contains("offer"));
 
     let on = |y, m, d| SiteFacts {
@@ -604,6 +609,16 @@ fn a_riser_is_paid_by_the_digging_it_saves() {
         (paid.stack, paid.visits, paid.years),
         (Cents(15_000), Some(3), Some(7.5))
     );
+    // 50.00 less for the fitting: 100.00 against 50.00 are two visits to the cent.
+    let even = Prices {
+        dig: Cents(5_000),
+        fitting: Cents(2_000),
+        ..prices.clone()
+    };
+    let paid = advise(&lid(305), &SiteFacts::default(), &[], Some(&even), None)
+        .payback
+        .unwrap();
+    assert_eq!((paid.stack, paid.visits), (Cents(10_000), Some(2)));
     let free = Prices {
         dig: Cents(0),
         ..prices

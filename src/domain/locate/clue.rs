@@ -446,7 +446,7 @@ impl<'a> Evidence<'a> {
 }
 
 #[cfg(test)]
-#[allow(clippy::panic)]
+#[allow(clippy::panic, clippy::unwrap_used)]
 mod tests {
     use super::*;
 
@@ -492,6 +492,28 @@ mod tests {
                 found => panic!("{clue:?}: {found:?}"),
             }
         }
+    }
+
+    /// By hand: two places on the pipe, 3 m east and 4 m north of each other, give its bearing, atan(3 / 4) = 36.87 degrees,
+    /// with an error of atan(0.4 / 5) = 4.574 degrees. So near to each other that both may be the same place, they give none.
+    #[test]
+    fn two_places_on_the_pipe_give_its_bearing() {
+        let exit = |pipe_deg| Clue::SewerExit {
+            at: Point::ORIGIN,
+            pipe_deg,
+        };
+        let line = SewerLine::from_clues(&Yard::default(), &[exit(None)], &[Point::new(3.0, 4.0)]).unwrap();
+        assert_eq!(line.from, Point::new(3.0, 4.0));
+        assert!(line.seen);
+        assert!((line.bearing_deg.unwrap() - 36.8699).abs() < 1e-4, "{line:?}");
+        let narrowest = line.lobes.iter().map(|lobe| lobe.sigma).fold(f64::INFINITY, f64::min);
+        assert!((narrowest - 4.5739).abs() < 1e-4, "{line:?}");
+        let near = SewerLine::from_clues(&Yard::default(), &[exit(None)], &[Point::new(0.3, 0.3)]).unwrap();
+        assert_eq!((near.bearing_deg, near.seen), (None, false), "{near:?}");
+        // What was seen of the pipe where it leaves is narrowed by the second place, not replaced.
+        let both = SewerLine::from_clues(&Yard::default(), &[exit(Some(40.0))], &[Point::new(3.0, 4.0)]).unwrap();
+        let bearing = both.bearing_deg.unwrap();
+        assert!(bearing > 36.87 && bearing < 40.0, "{both:?}");
     }
 
     /// What a spot says is a density: over a yard of 100 x 100 m it adds to one.
