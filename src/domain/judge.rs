@@ -822,6 +822,20 @@ mod tests {
         assert_eq!(contents.solids_error, None);
     }
 
+    #[test]
+    fn of_a_tank_that_holds_nothing_nothing_is_a_share() {
+        let nothing = Compartment {
+            shape: TankShape::Nominal { capacity: Volume::ZERO },
+            ..compartment()
+        };
+        let reading = Reading {
+            scum: Some(Length::from_mm(50)),
+            sludge: Some(Length::from_mm(50)),
+            ..Reading::default()
+        };
+        assert_eq!(compartment_contents(&nothing, &reading).fraction_volume, None);
+    }
+
     /// 13 mm are the rounding of half an inch, 11 mm of no number of half inches.
     #[test]
     fn one_top_in_other_lengths_is_enough_to_tell_the_tops_from_the_rest() {

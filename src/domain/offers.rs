@@ -130,11 +130,21 @@ mod tests {
                 pumped: Some(true),
                 ..Pumping::default()
             }],
-            conditions: vec![Condition {
-                part: TankPart::Filter,
-                state: Some(PartState::Cleaned),
-                ..Condition::default()
-            }],
+            conditions: vec![
+                Condition {
+                    part: TankPart::Filter,
+                    state: Some(PartState::Cleaned),
+                    ..Condition::default()
+                },
+                // Taken away again, and one of another part that nobody cleaned.
+                Condition {
+                    part: TankPart::Filter,
+                    state: Some(PartState::Cleaned),
+                    removed: true,
+                    ..Condition::default()
+                },
+                Condition::default(),
+            ],
             stop: Stop {
                 hose_sections: Some(2),
                 ..Stop::default()

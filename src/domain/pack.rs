@@ -349,8 +349,10 @@ mod tests {
         .iter()
         .enumerate()
         {
-            pack.push(Uuid::from_u128(n as u128), 0, list);
+            pack.push(Uuid::from_u128(n as u128), 100 + n, list);
         }
+        // 100 + 101 + 102 + 103 bytes of four records.
+        assert_eq!(pack.read_bytes_each(), 101);
         assert_eq!(pack.stamps.len(), 2);
         let whole = pack.records().map(|record| record.is_whole()).collect::<Vec<_>>();
         assert_eq!(whole, [true, false, false, true]);

@@ -2,11 +2,14 @@
 
 use chrono::NaiveDate;
 use lidmark::domain::forecast::{
-    self, BETA, MEDIAN_K_LITRES, Posterior, SPREAD_CYCLE, SPREAD_HOUSE, Split, Stop, Z_75, Z_90, days_as_years, learn,
-    solids_after, years_to,
+    self, BETA, MEDIAN_K_LITRES, Posterior, Question, SPREAD_CYCLE, SPREAD_HOUSE, Split, Stop, Z_75, Z_90,
+    days_as_years, learn, solids_after, years_to,
 };
 use lidmark::domain::judge::{CompartmentContents, Contents};
-use lidmark::domain::units::Volume;
+use lidmark::domain::rules::{Clause, RuleSet, Test};
+use lidmark::domain::tank::{Compartment, Tank, TankShape};
+use lidmark::domain::units::{Length, Volume};
+use lidmark::exchange::rulefile;
 use std::fmt::Write;
 
 /// Pumping intervals in years, people 1 to 10.
@@ -457,6 +460,80 @@ fn solids_lie_as_they_were_read() {
     assert_eq!(split(&[(0.0, 0.0)]), "None");
     assert_eq!(split(&[(300.0, 480.0), (-380.0, 0.0)]), "None");
     assert_eq!(split(&[(300.0, -80.0), (180.0, 0.0)]), "None");
+}
+
+/// By hand: in two boxes of 2 m x 1 m with 1 m of liquid, four fifths of the solids in the first, a share of the depth is
+/// reached in the first at share · 2,000 L / 0.8 and in the second at share · 2,000 L / 0.2; without any clause the tank is
+/// full at 30 % of its 4,000 L.
+#[test]
+fn a_share_of_depth_is_reached_where_the_solids_lie() {
+    let shape = TankShape::Box {
+        length: Length::from_mm(2_000),
+        width: Length::from_mm(1_000),
+    };
+    let tank = Tank {
+        compartments: vec![Compartment::new(shape, Length::from_mm(1_000)); 2],
+    };
+    let litres = Volume::from_litres;
+    let part = |sludge| CompartmentContents {
+        sludge: Some(litres(sludge)),
+        scum: Some(Volume::ZERO),
+        ..CompartmentContents::default()
+    };
+    let contents = Contents {
+        sludge: Some(litres(500.0)),
+        scum: Some(Volume::ZERO),
+        compartments: vec![part(400.0), part(100.0)],
+        ..Contents::default()
+    };
+    let sets = rulefile::embedded().unwrap();
+    let clause = sets
+        .iter()
+        .flat_map(|set| &set.clauses)
+        .find(|clause| matches!(clause.test, Test::DepthFraction(_)))
+        .unwrap();
+    let Test::DepthFraction(limit) = &clause.test else {
+        unreachable!()
+    };
+    let limits = |clauses: Vec<Clause>| {
+        let rule_set = RuleSet {
+            clauses,
+            forecast_volume_fraction: None,
+            ..sets[0].clone()
+        };
+        let question = Question {
+            tank: &tank,
+            outlet_devices: vec![None; 2],
+            rule_set: &rule_set,
+            posterior: learn(&[]),
+            start: None,
+            today: NaiveDate::from_ymd_opt(2026, 6, 17).unwrap(),
+            heel: Volume::ZERO,
+            residents: Some(3.0),
+            grinder: false,
+            split: Split::of(&contents).unwrap(),
+        };
+        forecast::forecast(&question).limits
+    };
+    let by_depth = limits(vec![clause.clone()]);
+    let found = by_depth
+        .iter()
+        .map(|limit| (limit.compartment, limit.volume.as_litres()))
+        .collect::<Vec<_>>();
+    assert_eq!(found.len(), 2, "{found:?}");
+    for ((place, litres), (expected_place, part)) in found.into_iter().zip([(0, 0.8), (1, 0.2)]) {
+        assert_eq!(place, Some(expected_place));
+        let expected = limit.value * 2_000.0 / part;
+        assert!((litres - expected).abs() < 0.01, "{litres} L, not {expected} L");
+    }
+    let general = limits(Vec::new());
+    assert_eq!(general.len(), 1);
+    assert!((general[0].volume.as_litres() - 1_200.0).abs() < 1e-9);
+    assert!(
+        general[0].words.starts_with("solids at 30 % of the volume"),
+        "{}",
+        general[0].words
+    );
 }
 
 /// 1,000 gal hold four people's 50 gal a day for five days.

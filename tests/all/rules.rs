@@ -5,7 +5,7 @@ use lidmark::domain::assess::SiteFacts;
 use lidmark::domain::judge::{Decision, Household, JudgedIn, Verdict, contents, judge, table_distance_mm};
 use lidmark::domain::reading::Reading;
 use lidmark::domain::riser::{Lid, Need, Prices, advise, stack};
-use lidmark::domain::rules::{HauledWaste, Restraint, RuleSet, Sense, Test, exact_half_inches_mm};
+use lidmark::domain::rules::{Finish, HauledWaste, Restraint, RiserRule, RuleSet, Sense, Test, exact_half_inches_mm};
 use lidmark::domain::tank::{Compartment, Tank, TankShape};
 use lidmark::domain::units::{Cents, Length, MM_PER_INCH, Offset, Volume};
 use lidmark::domain::waste::Condition;
@@ -547,6 +547,23 @@ fn riser_advice_follows_depth_and_rule() {
     assert_eq!(unknown.need, Need::Recommended);
     assert_eq!(unknown.depends_on.len(), 2);
     assert!(unknown.depends_on.iter().all(|words| words.contains("2023-09-01")));
+
+    // Of two rules that hold the one whose riser ends higher binds, whichever is read first.
+    let any_day = |id: &str, finish| RiserRule {
+        id: id.to_owned(),
+        permitted_from: None,
+        permitted_before: None,
+        finish: Some(finish),
+        ..texas.iter().find(|rule| rule.id == "tx-2023").unwrap().clone()
+    };
+    let Some(Finish::AboveAtLeast(limit)) = any_day("", texas[0].finish.unwrap()).finish else {
+        panic!("the first rule ends above grade")
+    };
+    let higher = any_day("higher", Finish::AboveAtLeast(limit));
+    let lower = any_day("lower", Finish::BelowAtMost(limit));
+    for rules in [[higher.clone(), lower.clone()], [lower, higher]] {
+        assert_eq!(advise(&lid(305), &site, &rules, None, None).clause, "higher");
+    }
 
     let carolina = set("nc-130a-335.1").riser_rules;
     assert_eq!(advise(&lid(152), &site, &carolina, None, None).need, Need::YourChoice);
