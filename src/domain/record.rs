@@ -1526,6 +1526,11 @@ mod tests {
             assert_eq!(found.field("no_such_field"), None);
         }
         assert!(Kind::named("no_such_table").is_none());
+        let fits = Kind::named("lid").unwrap().fits;
+        let (number, text) = (Cell::Int(51), Cell::Text("inlet".to_owned()));
+        assert!(fits("cover_mm", &number) && fits("cover_mm", &Cell::Null) && !fits("cover_mm", &text));
+        assert!(fits("name", &text) && !fits("name", &number) && !fits("name", &Cell::Null));
+        assert!(!fits("no_such_field", &Cell::Null));
     }
 
     #[test]

@@ -575,6 +575,40 @@ mod tests {
         }
     }
 
+    /// What the gauge measured takes the place of what an eye saw, and a level on one side of the outlet says that of the other.
+    #[test]
+    fn what_was_measured_takes_the_place_of_what_was_seen() {
+        let known = |list: &[(Sign, Seen)]| {
+            let mut signs = Signs::new();
+            for (sign, seen) in list {
+                signs.add(*sign, *seen, Origin::Said).unwrap();
+            }
+            signs
+        };
+        let seen = known(&[(Sign::InflowNothingRunning, Seen::Present)]);
+        assert!(!seen.is_superseded(Sign::InflowNothingRunning));
+        for measured in [Seen::Present, Seen::Absent] {
+            let gauged = known(&[(Sign::GaugeInflow, measured)]);
+            assert!(gauged.is_superseded(Sign::InflowNothingRunning));
+            assert_eq!(gauged.is_superseded(Sign::InflowAtInlet), measured == Seen::Absent);
+            assert_eq!(gauged.is_superseded(Sign::InflowAtWall), measured == Seen::Absent);
+        }
+        for (sign, other) in [
+            (Sign::LevelAboveOutlet, Sign::LevelBelowOutlet),
+            (Sign::LevelBelowOutlet, Sign::LevelAboveOutlet),
+        ] {
+            let there = known(&[(sign, Seen::Present)]);
+            assert!(there.is_superseded(other) && !there.is_superseded(sign), "{sign:?}");
+        }
+        let left = known(&[
+            (Sign::LevelAboveOutlet, Seen::Absent),
+            (Sign::HighWaterMark, Seen::Present),
+        ]);
+        assert!(left.is_superseded(Sign::LevelAboveOutlet));
+        let no_mark = known(&[(Sign::LevelAboveOutlet, Seen::Absent)]);
+        assert!(!no_mark.is_superseded(Sign::LevelAboveOutlet));
+    }
+
     /// A fall that the outlet explains is no leak; one that it does not explain is.
     #[test]
     fn a_fall_through_the_outlet_is_no_outflow() {
@@ -621,6 +655,9 @@ mod tests {
         assert_eq!(seen(25), (Seen::Absent, Seen::Absent, Seen::Present));
         assert_eq!(seen(26), (Seen::Present, Seen::Absent, Seen::Present));
         assert_eq!(seen(-26), (Seen::Absent, Seen::Present, Seen::Present));
+        // A mark stands higher when it is more than the error above the level: 100 mm against 74 and 75.
+        assert_eq!(seen(74), (Seen::Present, Seen::Absent, Seen::Present));
+        assert_eq!(seen(75), (Seen::Present, Seen::Absent, Seen::Absent));
         assert_eq!(seen(90), (Seen::Present, Seen::Absent, Seen::Absent));
     }
 

@@ -660,6 +660,17 @@ mod tests {
         assert_eq!(compartment(1_000).full_height_mm(), Some(1_200.0));
         assert_eq!(compartment(1_000).depth_mm_for(litres(5_000.0)), Some(1_200.0));
         assert_eq!(compartment(0).depth_mm_for(litres(5_000.0)), None);
+        // Two half circles of 600 mm and a wall of 300 mm between them, whatever the air space is said to be.
+        let lying = TankShape::ObroundSection {
+            radius: mm(600),
+            straight: mm(300),
+            length: mm(2_000),
+        };
+        let own = Compartment {
+            shape: lying,
+            ..compartment(1_000)
+        };
+        assert_eq!(own.full_height_mm(), Some(1_500.0));
         let open = Compartment {
             air_space: None,
             ..compartment(0)

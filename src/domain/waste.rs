@@ -236,6 +236,7 @@ pub fn kept_until(day: NaiveDate, years: u32) -> Option<NaiveDate> {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::domain::record::AccessPoint;
     use crate::domain::rules::Confidence;
 
     fn rule(required: Vec<(WasteField, Condition)>) -> HauledWaste {
@@ -284,6 +285,51 @@ mod tests {
             address_only.missing(&facts(&[(WasteField::Location, "45.1, -93.2")]), none),
             [WasteField::GeneratorAddress]
         );
+    }
+
+    /// How a load was reached is asked only where it was not the maintenance hole, and not while nobody has said.
+    #[test]
+    fn a_field_is_asked_for_under_its_condition_alone() {
+        let conditions = [
+            Condition::Always,
+            Condition::WithoutAddress,
+            Condition::AmountsDiffer,
+            Condition::LandApplied,
+            Condition::NotByMaintenanceHole,
+        ];
+        let asked = |list: &[(WasteField, &str)], circumstances| {
+            conditions.map(|condition| {
+                rule(vec![(WasteField::Ticket, condition)]).asks_for(WasteField::Ticket, &facts(list), circumstances)
+            })
+        };
+        let none = Circumstances::default();
+        assert_eq!(asked(&[], none), [true, true, false, false, false]);
+        let address = (WasteField::GeneratorAddress, "1 Sample Lane");
+        let hole = (WasteField::AccessPoint, AccessPoint::MaintenanceHole.word());
+        let port = (WasteField::AccessPoint, AccessPoint::InspectionPipe.word());
+        assert_eq!(asked(&[address, hole], none), [true, false, false, false, false]);
+        assert_eq!(asked(&[address, port], none), [true, false, false, false, true]);
+        let all = Circumstances {
+            amounts_differ: true,
+            land_applied: true,
+            on_board: true,
+        };
+        assert_eq!(asked(&[address], all), [true, false, true, true, false]);
+        assert!(!rule(Vec::new()).asks_for(WasteField::Ticket, &facts(&[]), all));
+    }
+
+    #[test]
+    fn each_field_holds_its_kind_of_value() {
+        for (field, kind) in [
+            (WasteField::DriverSignature, FieldKind::Signature),
+            (WasteField::CollectedOn, FieldKind::Date),
+            (WasteField::DisposalTime, FieldKind::Time),
+            (WasteField::TankVolume, FieldKind::Millilitres),
+            (WasteField::AccessPoint, FieldKind::Word),
+            (WasteField::Ticket, FieldKind::Text),
+        ] {
+            assert_eq!(field.kind(), kind, "{field:?}");
+        }
     }
 
     #[test]

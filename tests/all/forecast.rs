@@ -548,6 +548,7 @@ fn where_nobody_lives_or_too_many_there_is_no_figure() {
         );
         assert_eq!(forecast::retention_days(gallons(1000.0), nobody), None, "{nobody}");
         assert!(!forecast::is_under_one_day(gallons(1000.0), nobody));
+        assert!(!forecast::is_under_one_day(gallons(0.0), nobody));
     }
     let days = forecast::retention_days(gallons(1000.0), 4.0).unwrap();
     assert!((days - 5.0).abs() < 1e-9);

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use lidmark::domain::assess::SiteFacts;
 use lidmark::domain::judge::{Decision, Household, JudgedIn, Verdict, contents, judge, table_distance_mm};
 use lidmark::domain::reading::Reading;
-use lidmark::domain::riser::{Lid, Need, Prices, advise, stack};
+use lidmark::domain::riser::{Lid, LidSecurity, Need, Prices, advise, stack};
 use lidmark::domain::rules::{Finish, HauledWaste, Restraint, RiserRule, RuleSet, Sense, Test, exact_half_inches_mm};
 use lidmark::domain::tank::{Compartment, Tank, TankShape};
 use lidmark::domain::units::{Cents, Length, MM_PER_INCH, Offset, Volume};
@@ -543,6 +543,9 @@ fn riser_advice_follows_depth_and_rule() {
     assert_eq!((old(305).need, old(318).need), (Need::YourChoice, Need::Required));
     // 18 in of soil to no more than 6 in below ground: 12 in.
     assert_eq!(old(457).sections_in, [12]);
+    // It ends 6 in below the ground: nobody lifts that lid by chance, so no second barrier is asked for.
+    let barrier = |demand: &LidSecurity| demand.restraint == Restraint::SecondBarrier;
+    assert!(!old(457).security.iter().any(barrier));
     let unknown = advise(&lid(457), &site, &texas, None, None);
     assert_eq!(unknown.need, Need::Recommended);
     assert_eq!(unknown.depends_on.len(), 2);
@@ -589,6 +592,29 @@ fn riser_advice_follows_depth_and_rule() {
             .any(|demand| demand.restraint == Restraint::LockAndLabel)
     };
     assert_eq!((locks(-10, 300), locks(-10, 203), locks(40, 300)), (true, false, false));
+}
+
+#[test]
+fn a_clause_that_could_not_be_judged_says_its_limit_and_why() {
+    let (mut shares, mut lengths) = (0, 0);
+    for set in rulefile::embedded().unwrap() {
+        let unread = Reading::default();
+        for (clause, result) in set.clauses.iter().zip(judged(&set.id, unread).clauses) {
+            match &clause.test {
+                Test::DepthFraction(limit) => {
+                    assert_eq!(result.limit, Some(limit.value), "{} {}", set.id, clause.id);
+                    shares += 1;
+                }
+                Test::SludgeClearance(limit) | Test::ScumClearance(limit) | Test::ScumTopClearance(limit) => {
+                    assert_eq!(result.limit, Some(limit.mm()), "{} {}", set.id, clause.id);
+                    lengths += 1;
+                }
+                _ => continue,
+            }
+            assert!(!result.met && result.why_not.is_some(), "{} {}", set.id, clause.id);
+        }
+    }
+    assert!(shares > 0 && lengths > 0, "{shares} shares, {lengths} lengths");
 }
 
 #[test]
