@@ -807,12 +807,24 @@ mod tests {
     }
 
     #[test]
-    fn a_compartment_without_a_depth_has_no_shares_and_no_error() {
+    fn a_compartment_without_a_depth_or_half_read_has_no_error() {
         let reading = Reading {
             scum: Some(Length::from_mm(0)),
             sludge: Some(Length::from_mm(0)),
             ..Reading::default()
         };
+        for half_read in [
+            Reading {
+                scum: None,
+                ..reading.clone()
+            },
+            Reading {
+                sludge: None,
+                ..reading.clone()
+            },
+        ] {
+            assert_eq!(compartment_contents(&compartment(), &half_read).solids_error, None);
+        }
         let empty = Compartment {
             liquid_depth: Length::from_mm(0),
             ..compartment()

@@ -560,6 +560,12 @@ mod tests {
             let found = shape.half_width_mm_at(depth_mm, 1_200.0);
             assert!((found - half_mm).abs() < 1e-9, "{shape:?} at {depth_mm} mm: {found}");
         }
+        let boxed = TankShape::Box {
+            length: mm(2_400),
+            width: mm(1_200),
+        };
+        let areas_mm2 = [-1.0, 0.0, 5_000.0].map(|depth_mm| boxed.plan_area_mm2_at(depth_mm, 1_200.0));
+        assert!(areas_mm2[0].abs() < 1e-9 && areas_mm2[1..].iter().all(|area| (area - 2.88e6).abs() < 1e-3));
     }
 
     /// What is said of a tank: nothing at the limit, something one millimetre beyond it.
@@ -677,6 +683,11 @@ mod tests {
         };
         assert_eq!(open.depth_mm_for(litres(5_000.0)), None);
         assert_eq!(open.depth_mm_for(litres(f64::NAN)), None);
+        let endless = Compartment {
+            air_space: None,
+            ..compartment(1_000)
+        };
+        assert_eq!(endless.depth_mm_for(litres(f64::INFINITY)), None);
         assert_eq!(open.depth_mm_for(litres(0.0)), Some(0.0));
     }
 
