@@ -791,7 +791,8 @@ mod tests {
         }
     }
 
-    /// By hand: with the liquid 100 mm below the outlet, 150 mm of scum lie between 750 and 900 mm: 2 m x 1 m x 0.15 m.
+    /// By hand: with the liquid 100 mm below the outlet, 150 mm of scum lie between 750 and 900 mm: 2 m x 1 m x 0.15 m, which
+    /// with 400 L of sludge are 700 of 2,000 L.
     #[test]
     fn scum_is_measured_down_from_where_the_liquid_stands() {
         let reading = Reading {
@@ -802,6 +803,7 @@ mod tests {
         };
         let contents = compartment_contents(&compartment(), &reading);
         assert!((contents.scum.unwrap().as_litres() - 300.0).abs() < 1e-9);
+        assert!((contents.fraction_volume.unwrap() - 0.35).abs() < 1e-9);
         let surface_mm = Lengths::as_kept(&compartment(), &reading).surface();
         assert!((surface_mm - 900.0).abs() < 1e-9);
     }

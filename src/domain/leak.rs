@@ -452,6 +452,13 @@ mod tests {
     }
 
     #[test]
+    fn a_tank_that_holds_nothing_has_no_size() {
+        let nothing = one(TankShape::Nominal { capacity: Volume::ZERO }, 1_000);
+        let found = gauge(&input(&nothing, mark(-200, 0), mark(-100, 3_600)));
+        assert_eq!(found, Err(GaugeRefusal::NoGeometry));
+    }
+
+    #[test]
     fn a_level_at_the_very_top_is_inside() {
         let mut tank = one(
             TankShape::Box {

@@ -176,6 +176,19 @@ mod tests {
             ..Visit::default()
         };
         assert!(offers(&visit, None).is_empty());
+        // A line taken off again, and one of other work, do not stand in its way.
+        for (kind, removed) in [(WorkKind::Digging, true), (WorkKind::Pumping, false)] {
+            let line = WorkLine {
+                kind: Some(kind),
+                removed,
+                ..WorkLine::default()
+            };
+            let other = Visit {
+                work: vec![line],
+                ..visit.clone()
+            };
+            assert_eq!(offers(&other, None).len(), 1, "{kind:?}");
+        }
     }
 
     #[test]

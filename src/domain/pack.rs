@@ -340,6 +340,7 @@ mod tests {
         let turned = [&[1, 0], all.get(2..).unwrap()].concat();
         let mut pack = Pack::of(kind);
         let empty = pack.weight();
+        assert!(pack.is_empty());
         for (n, list) in [
             fields(&all, 0),
             fields(&turned, 0),
@@ -351,6 +352,7 @@ mod tests {
         {
             pack.push(Uuid::from_u128(n as u128), 100 + n, list);
         }
+        assert!(!pack.is_empty());
         // 100 + 101 + 102 + 103 bytes of four records.
         assert_eq!(pack.read_bytes_each(), 101);
         assert_eq!(pack.stamps.len(), 2);

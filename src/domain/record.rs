@@ -1534,7 +1534,13 @@ mod tests {
     }
 
     #[test]
-    fn lengths_and_days_survive_their_cells() {
+    fn lengths_days_and_the_like_survive_their_cells() {
+        for yes in [true, false] {
+            assert_eq!(bool::from_cell(&yes.to_cell()), Some(yes));
+        }
+        assert_eq!(Cents::from_cell(&Cents(-4_550).to_cell()), Some(Cents(-4_550)));
+        let at = DateTime::parse_from_rfc3339("2026-06-17T14:22:05-05:00").unwrap();
+        assert_eq!(DateTime::<FixedOffset>::from_cell(&at.to_cell()), Some(at));
         let (length, day) = (Length::from_mm(25), NaiveDate::from_ymd_opt(2026, 6, 17).unwrap());
         assert_eq!(Length::from_cell(&length.to_cell()), Some(length));
         assert_eq!(Length::from_cell(&Cell::Int(-1)), None);

@@ -635,6 +635,16 @@ mod tests {
         }
     }
 
+    /// A gauge that could not be read says nothing of a leak.
+    #[test]
+    fn a_refusal_that_rules_out_no_leak_leaves_it_open() {
+        for from_full in [true, false] {
+            let mut signs = Signs::new();
+            signs.add_gauge(&Err(GaugeRefusal::NoGeometry), from_full).unwrap();
+            assert_eq!(signs.known().count(), 0);
+        }
+    }
+
     #[test]
     fn levels_within_their_error_are_at_the_outlet() {
         let seen = |mm| {
@@ -653,6 +663,7 @@ mod tests {
             )
         };
         assert_eq!(seen(25), (Seen::Absent, Seen::Absent, Seen::Present));
+        assert_eq!(seen(-25), (Seen::Absent, Seen::Absent, Seen::Present));
         assert_eq!(seen(26), (Seen::Present, Seen::Absent, Seen::Present));
         assert_eq!(seen(-26), (Seen::Absent, Seen::Present, Seen::Present));
         // A mark stands higher when it is more than the error above the level: 100 mm against 74 and 75.
