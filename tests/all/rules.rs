@@ -565,7 +565,7 @@ fn riser_advice_follows_depth_and_rule() {
         finish: Some(finish),
         ..texas.iter().find(|rule| rule.id == "tx-2023").unwrap().clone()
     };
-    let Some(Finish::AboveAtLeast(limit)) = any_day("", texas[0].finish.unwrap()).finish else {
+    let Some(Finish::AboveAtLeast(limit)) = texas[0].finish else {
         panic!("the first rule ends above grade")
     };
     let higher = any_day("higher", Finish::AboveAtLeast(limit));
