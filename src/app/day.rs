@@ -5,6 +5,7 @@ use crate::app::overlay::{Picker, PickerTarget};
 use crate::app::pump::ratio;
 use crate::app::shell::{App, Screen};
 use crate::app::stop::add_tank;
+use crate::app::truck::{read_truck, waiting};
 use crate::domain::ledger::Fit;
 use crate::domain::record::{Site, SiteId, StopId, Visit};
 use crate::domain::units::Volume;
@@ -67,9 +68,22 @@ impl App {
     /// [`StoreError`] when the book cannot be read.
     pub fn reload_day(&mut self) -> Result<(), StoreError> {
         let today = self.session.today();
-        self.day = self.session.ask(move |store| store.day(today))?;
-        self.reload_truck()?;
-        self.reload_day_file()
+        let asked = self.truck_asked();
+        let (day, truck, files) = self.session.ask(move |store| {
+            store.at_one_moment(|store| {
+                let day = store.day(today)?;
+                let truck = asked
+                    .map(|asked| read_truck(store, asked, &waiting(&day)))
+                    .transpose()?;
+                Ok((day, truck, store.files_made()?))
+            })
+        })?;
+        self.day = day;
+        if let Some(truck) = truck {
+            self.take_truck(truck);
+        }
+        self.take_day_files(files);
+        Ok(())
     }
 
     /// Returns what Day shows.

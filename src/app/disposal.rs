@@ -249,13 +249,12 @@ impl App {
     }
 
     fn keep_for_next_time(&mut self, id: DisposalId, change: impl FnOnce(&mut DisposalPlace)) {
-        let rows = &self.truck.rows;
-        let name = rows.disposals.iter().find(|d| d.id == id).map(|d| d.place.clone());
-        let Some(before) = rows
-            .places
-            .iter()
-            .find(|place| Some(&place.name) == name.as_ref())
-            .cloned()
+        let disposals = &self.truck.rows.disposals;
+        let name = disposals.iter().find(|d| d.id == id).map(|d| d.place.clone());
+        let places = self.session.ask(|store| store.disposal_places());
+        let Some(before) = self
+            .try_book(places)
+            .and_then(|places| places.into_iter().find(|place| Some(&place.name) == name.as_ref()))
         else {
             return;
         };

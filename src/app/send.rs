@@ -524,12 +524,10 @@ impl App {
         self.say(NoticeKind::Failure, text.what, text.advice);
     }
 
-    /// Reads which file was made last of today.
-    pub(crate) fn reload_day_file(&mut self) -> Result<(), StoreError> {
+    /// Takes note of the file made last of today.
+    pub(crate) fn take_day_files(&mut self, files: Vec<SentFile>) {
         let today = self.session.today();
-        let files = self.session.ask(|store| store.files_made())?;
         self.send.last_today = files.into_iter().find(|file| file.day == today);
-        Ok(())
     }
 
     /// Says whether today's file is being made or has been made; nothing otherwise.

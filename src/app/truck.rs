@@ -14,7 +14,7 @@ use crate::domain::units::{Volume, round_to_i64};
 use crate::exchange::inputs::tank_volume_ml;
 use crate::say::figures::Figures;
 use crate::say::hauled::{join, volume_of};
-use crate::store::{StoreError, TruckRows};
+use crate::store::{DayRow, Store, StoreError, TruckRows};
 use chrono::{NaiveDate, TimeDelta};
 use std::cell::LazyCell;
 use std::collections::BTreeMap;
@@ -42,6 +42,62 @@ pub(crate) struct Unreasoned {
     pub of: Option<Uuid>,
 }
 
+/// What is to be read of the truck.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct TruckAsked {
+    truck: Option<TruckId>,
+    since: NaiveDate,
+}
+
+/// What was read of the truck.
+#[derive(Debug)]
+pub(crate) struct TruckRead {
+    rows: TruckRows,
+    volumes: BTreeMap<TankId, Option<i64>>,
+    coming: BTreeMap<StopId, Option<i64>>,
+}
+
+/// The stops of a day that are not begun, with their sites.
+pub(crate) fn waiting(day: &[DayRow]) -> Vec<(StopId, SiteId)> {
+    day.iter()
+        .filter(|row| row.stop.started_at.is_none())
+        .map(|row| (row.stop.id, row.stop.site))
+        .collect()
+}
+
+/// Reads the truck, and what the tanks of its loads and of the stops that wait hold.
+pub(crate) fn read_truck(
+    store: &Store,
+    asked: TruckAsked,
+    waiting: &[(StopId, SiteId)],
+) -> Result<TruckRead, StoreError> {
+    let rows = store.truck(asked.truck, asked.since)?;
+    let closed = |day: NaiveDate| rows.closes.iter().any(|c| c.day == day && c.closed_at.is_some());
+    let mut volumes = BTreeMap::new();
+    let mut whole: BTreeMap<SiteId, Visit> = BTreeMap::new();
+    for row in rows
+        .loads
+        .iter()
+        .filter(|row| row.at().is_none_or(|at| !closed(at.date_naive())))
+    {
+        if let std::collections::btree_map::Entry::Vacant(place) = whole.entry(row.site.id) {
+            place.insert(store.tanks_of(row.site.id)?);
+        }
+        let volume = whole
+            .get(&row.site.id)
+            .and_then(|site| tank_volume_ml(site, row.tank.id));
+        volumes.insert(row.tank.id, volume);
+    }
+    let mut coming = BTreeMap::new();
+    for (stop, site) in waiting {
+        let site = store.tanks_of(*site)?;
+        let known = site.tanks.iter().filter_map(|tank| tank_volume_ml(&site, tank.id));
+        let total = known.fold(0_i64, i64::saturating_add);
+        coming.insert(*stop, (total > 0).then_some(total));
+    }
+    Ok(TruckRead { rows, volumes, coming })
+}
+
 /// The truck and what is open of its records.
 #[derive(Debug, Default)]
 pub(crate) struct TruckState {
@@ -55,6 +111,8 @@ pub(crate) struct TruckState {
     pub load: Option<PumpingId>,
     pub disposal: Option<DisposalId>,
     pub day: Option<NaiveDate>,
+    /// The places that can be chosen, when they were shown last.
+    pub places: Vec<DisposalPlace>,
     pub place: Option<DisposalPlace>,
     pub prefilled: Option<(String, i64)>,
     pub unreasoned: Option<Unreasoned>,
@@ -116,56 +174,39 @@ pub struct TruckView {
 impl App {
     /// Reads the truck again, giving the phone one when it has none yet.
     pub(crate) fn reload_truck(&mut self) -> Result<(), StoreError> {
+        let Some(asked) = self.truck_asked() else { return Ok(()) };
+        let waiting = waiting(&self.day);
+        let read = self
+            .session
+            .ask(move |store| store.at_one_moment(|store| read_truck(store, asked, &waiting)))?;
+        self.take_truck(read);
+        Ok(())
+    }
+
+    /// Says what is to be read of the truck, giving the phone one when it has none yet; nothing on a phone nobody has begun
+    /// to use.
+    pub(crate) fn truck_asked(&mut self) -> Option<TruckAsked> {
         if self.session.is_new() {
-            return Ok(());
+            return None;
         }
         if self.session.setup().truck.is_none() {
             self.first_truck();
         }
-        let id = self.session.setup().truck;
-        let since = self
-            .session
-            .today()
-            .checked_sub_signed(TimeDelta::days(PERIOD_DAYS))
-            .unwrap_or(NaiveDate::MIN);
-        let waiting = self
-            .day
-            .iter()
-            .filter(|row| row.stop.started_at.is_none())
-            .map(|row| (row.stop.id, row.stop.site))
-            .collect::<Vec<_>>();
-        let (rows, volumes, coming) = self.session.ask(move |store| {
-            let rows = store.truck(id, since)?;
-            let closed = |day: NaiveDate| rows.closes.iter().any(|c| c.day == day && c.closed_at.is_some());
-            let mut volumes = BTreeMap::new();
-            let mut whole: BTreeMap<SiteId, Visit> = BTreeMap::new();
-            for row in rows
-                .loads
-                .iter()
-                .filter(|row| row.at().is_none_or(|at| !closed(at.date_naive())))
-            {
-                if let std::collections::btree_map::Entry::Vacant(place) = whole.entry(row.site.id) {
-                    place.insert(store.tanks_of(row.site.id)?);
-                }
-                let volume = whole
-                    .get(&row.site.id)
-                    .and_then(|site| tank_volume_ml(site, row.tank.id));
-                volumes.insert(row.tank.id, volume);
-            }
-            let mut coming = BTreeMap::new();
-            for (stop, site) in waiting {
-                let site = store.tanks_of(site)?;
-                let known = site.tanks.iter().filter_map(|tank| tank_volume_ml(&site, tank.id));
-                let total = known.fold(0_i64, i64::saturating_add);
-                coming.insert(stop, (total > 0).then_some(total));
-            }
-            Ok((rows, volumes, coming))
-        })?;
-        self.truck.rows = rows;
-        self.truck.volumes = volumes;
-        self.truck.coming = coming;
+        Some(TruckAsked {
+            truck: self.session.setup().truck,
+            since: self
+                .session
+                .today()
+                .checked_sub_signed(TimeDelta::days(PERIOD_DAYS))
+                .unwrap_or(NaiveDate::MIN),
+        })
+    }
+
+    pub(crate) fn take_truck(&mut self, read: TruckRead) {
+        self.truck.rows = read.rows;
+        self.truck.volumes = read.volumes;
+        self.truck.coming = read.coming;
         self.truck.tank = self.truck.tank.min(self.truck.rows.tanks.len().saturating_sub(1));
-        Ok(())
     }
 
     /// Gives the phone a truck of the size the set-up says.
@@ -449,13 +490,13 @@ impl App {
             self.say_nothing_to_do("The truck is empty.", "What is pumped out is added at Pump.");
             return;
         }
-        let mut rows = self
-            .truck
-            .rows
-            .places
+        let places = self.session.ask(|store| store.disposal_places());
+        let Some(places) = self.try_book(places) else { return };
+        let mut rows = places
             .iter()
             .map(|place| (place.name.clone(), join(&[&place.address, &place.permit])))
             .collect::<Vec<_>>();
+        self.truck.places = places;
         rows.push((
             words.t("A new place"),
             words.t("Type its name once; it is kept to be chosen again."),
@@ -469,7 +510,7 @@ impl App {
     }
 
     pub(crate) fn disposal_place_chosen(&mut self, index: usize) {
-        if let Some(place) = self.truck.rows.places.get(index).cloned() {
+        if let Some(place) = self.truck.places.get(index).cloned() {
             self.ask_disposal_amount(place);
         } else {
             self.open_sheet(SheetTarget::PlaceName, "Name of the place", String::new(), false);
@@ -481,7 +522,7 @@ impl App {
         if name.is_empty() {
             return;
         }
-        let known = self.truck.rows.places.iter().find(|place| place.name == name).cloned();
+        let known = self.truck.places.iter().find(|place| place.name == name).cloned();
         let place = known.unwrap_or_else(|| {
             let place = DisposalPlace {
                 id: DisposalPlaceId(self.session.new_id()),

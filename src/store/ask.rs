@@ -473,7 +473,7 @@ impl Store {
     /// [`StoreError`]; then nothing of any of them has been kept.
     pub fn keep_all(&mut self, ops: &[Op]) -> Result<(), StoreError> {
         let doing = "keep the actions";
-        let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+        let tx = self.begin(doing)?;
         for op in ops {
             let known: i64 = tx
                 .query_row("SELECT count(*) FROM op WHERE id = ?1", [op.id.to_string()], |row| {

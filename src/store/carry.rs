@@ -1,5 +1,6 @@
 //! What goes to the office: the records of a day with their stamps, the day's log, and the list of files made.
 
+use super::query::{iso, text_of};
 use super::{Store, StoreError, cell_from_json, cell_of};
 use crate::domain::record::{Cell, FieldChange, KINDS, Kept, Kind, Logged, Op, Record, Site, Stamped, Stop, StopId};
 use chrono::{DateTime, FixedOffset, NaiveDate};
@@ -105,7 +106,7 @@ impl Store {
         partial: bool,
     ) -> Result<Place, StoreError> {
         let doing = "number the day's file";
-        let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+        let tx = self.begin(doing)?;
         let follows: Option<String> = tx
             .query_row(
                 "SELECT sha256 FROM sent WHERE sha256 IS NOT NULL ORDER BY sequence DESC LIMIT 1",
@@ -117,7 +118,7 @@ impl Store {
         tx.execute(
             "INSERT INTO sent (sequence, day, begun_at, partial)
              VALUES ((SELECT coalesce(max(sequence), 0) + 1 FROM sent), ?1, ?2, ?3)",
-            params![iso(day), text_of(&begun_at), partial],
+            params![iso(day), text_of(begun_at), partial],
         )
         .map_err(StoreError::sql(doing))?;
         let sequence = tx.last_insert_rowid();
@@ -143,6 +144,7 @@ impl Store {
         bytes: u64,
         name: &str,
     ) -> Result<(), StoreError> {
+        self.note_open()?;
         self.db
             .execute(
                 "UPDATE sent SET upto = ?2, sha256 = ?3, bytes = ?4, name = ?5 WHERE sequence = ?1",
@@ -531,14 +533,6 @@ fn is_below(table: &str, root: &str, references: &[Reference]) -> bool {
         || references
             .iter()
             .any(|r| r.from.table == table && r.to.table != table && is_below(r.to.table, root, references))
-}
-
-fn iso(day: NaiveDate) -> String {
-    day.format("%Y-%m-%d").to_string()
-}
-
-fn text_of(at: &DateTime<FixedOffset>) -> String {
-    at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false)
 }
 
 fn moment(text: &str) -> Result<DateTime<FixedOffset>, StoreError> {

@@ -67,7 +67,9 @@ impl Store {
         }
         other.close()?;
         check(&self.db)?;
-        self.set_meta("open", "1")
+        // The note came over with the rest, as the other book was closed.
+        self.is_noted.set(false);
+        self.note_open()
     }
 
     /// Makes sure that nobody has the book and that the file at `path` is all of it, with no log beside it.

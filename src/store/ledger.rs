@@ -1,6 +1,7 @@
 //! What the office's book knows of files taken in: which, from which phone, signed by whom, and what did not come to stand.
 
 use super::merge::{Known, Merged, Merger, Told, columns_of, is_same, order, told_of};
+use super::query::text_of;
 use super::{Store, StoreError, cell_of, connect};
 use crate::domain::record::{Cell, KINDS, Kept, Kind, Record, Site, SiteId};
 use chrono::{DateTime, FixedOffset, NaiveDate};
@@ -179,6 +180,7 @@ impl Store {
     ) -> Result<TakenIn, E> {
         let doing = "take in the file";
         let own = self.own()?;
+        self.note_open()?;
         // The pages of the indexes are written again and again: they stay in memory until the end.
         self.db
             .pragma_update(None, "cache_size", CACHE_KIB)
@@ -298,6 +300,7 @@ impl Store {
                 row.get(0)
             })
             .map_err(StoreError::sql(doing))?;
+        self.note_open()?;
         self.db
             .execute(
                 "INSERT INTO phone_key (key, name, added_at) VALUES (?1, ?2, ?3)
@@ -313,6 +316,7 @@ impl Store {
     /// # Errors
     /// [`StoreError`]; then nothing has changed.
     pub fn distrust(&self, key: &str) -> Result<bool, StoreError> {
+        self.note_open()?;
         self.db
             .execute("DELETE FROM phone_key WHERE key = ?1", [key])
             .map(|rows| rows > 0)
@@ -575,10 +579,6 @@ impl Store {
             })
             .collect()
     }
-}
-
-fn text_of(at: DateTime<FixedOffset>) -> String {
-    at.to_rfc3339_opts(chrono::SecondsFormat::Millis, false)
 }
 
 fn side(told: &Told) -> Side {

@@ -65,6 +65,8 @@ pub const APPLICATION_ID: i32 = 0x4C49_444D;
 pub struct Store {
     db: Connection,
     path: PathBuf,
+    /// Whether the book's note says that it is open: from the first thing written until it is closed.
+    is_noted: std::cell::Cell<bool>,
 }
 
 impl Store {
@@ -79,10 +81,12 @@ impl Store {
         let open = |source| StoreError::from_sqlite_open(path, source);
         db.pragma_update(None, "journal_mode", "WAL").map_err(open)?;
         db.pragma_update(None, "synchronous", "FULL").map_err(open)?;
-        db.pragma_update(None, "foreign_keys", true).map_err(open)?;
+        db.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_FKEY, true)
+            .map_err(open)?;
         let mut store = Self {
             db,
             path: path.to_owned(),
+            is_noted: std::cell::Cell::new(false),
         };
         store.migrate(found)?;
         store.check_after_unclean_end()?;
@@ -107,6 +111,7 @@ impl Store {
         Ok(Self {
             db,
             path: path.to_owned(),
+            is_noted: std::cell::Cell::new(false),
         })
     }
 
@@ -120,8 +125,7 @@ impl Store {
         let db = Connection::open_with_flags(path, flags).map_err(open)?;
         db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
         db.pragma_update(None, "query_only", true).map_err(open)?;
-        db.pragma_update(None, "trusted_schema", false).map_err(open)?;
-        db.set_prepared_statement_cache_capacity(64);
+        configure(&db).map_err(open)?;
         let found: u32 = db
             .pragma_query_value(None, "user_version", |row| row.get(0))
             .map_err(open)?;
@@ -136,6 +140,7 @@ impl Store {
         Ok(Self {
             db,
             path: path.to_owned(),
+            is_noted: std::cell::Cell::new(false),
         })
     }
 
@@ -180,23 +185,34 @@ impl Store {
         Ok(())
     }
 
-    /// A flag is set while the book is open and cleared by [`Store::close`]; finding it set means the last run was cut off.
-    ///
-    /// Where the log is new the flag is not flushed by itself, which would take three flushes before the first screen: the
-    /// first action's commit flushes the whole log. Until then no record is in it, and a power cut leaves the book as it
-    /// was closed. A log that is used again is flushed at once: its old lines may only be believed or overwritten whole.
-    fn check_after_unclean_end(&mut self) -> Result<(), StoreError> {
-        let doing = "check the book";
+    /// The note that the book is open is made before anything is written and taken back by [`Store::close`]; finding it
+    /// means the last run was cut off after it had begun to write.
+    fn check_after_unclean_end(&self) -> Result<(), StoreError> {
         let was_open = self.meta("open")?.is_some_and(|flag| flag == "1");
+        self.is_noted.set(was_open);
         if was_open {
             let verdict: String = self
                 .db
                 .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-                .map_err(StoreError::sql(doing))?;
+                .map_err(StoreError::sql("check the book"))?;
             if verdict != "ok" {
                 return Err(StoreError::Damaged { detail: verdict });
             }
-        } else if log_length(&self.path) == 0 {
+        }
+        Ok(())
+    }
+
+    /// Notes that the book is open, before the first thing is written to it. Who only looks leaves no note.
+    ///
+    /// Where the log is new the note is not flushed by itself, which would take three flushes: the commit that follows
+    /// flushes the whole log. Until then no record is in it, and a power cut leaves the book as it was closed. A log that
+    /// is used again is flushed at once: its old lines may only be believed or overwritten whole.
+    fn note_open(&self) -> Result<(), StoreError> {
+        if self.is_noted.get() {
+            return Ok(());
+        }
+        let doing = "note that the book is open";
+        if log_length(&self.path) == 0 {
             let set = |name, value: i64| self.db.pragma_update(None, name, value).map_err(StoreError::sql(doing));
             let pages: i64 = self
                 .db
@@ -205,14 +221,21 @@ impl Store {
             // Nothing moves from the log into the book before the log is on the disk.
             set("wal_autocheckpoint", 0)?;
             set("synchronous", 0)?;
-            let noted = self.set_meta("open", "1");
+            let noted = self.write_meta("open", "1");
             set("synchronous", 2)?;
             set("wal_autocheckpoint", pages)?;
             noted?;
         } else {
-            self.set_meta("open", "1")?;
+            self.write_meta("open", "1")?;
         }
+        self.is_noted.set(true);
         Ok(())
+    }
+
+    /// Begins what is written in one go, the book being noted as open.
+    fn begin(&mut self, doing: &'static str) -> Result<Transaction<'_>, StoreError> {
+        self.note_open()?;
+        self.db.transaction().map_err(StoreError::sql(doing))
     }
 
     /// Closes the book, noting that it was closed in order.
@@ -220,7 +243,9 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when the note cannot be written; nothing recorded is lost by that.
     pub fn close(self) -> Result<(), StoreError> {
-        self.set_meta("open", "0")?;
+        if self.is_noted.get() {
+            self.write_meta("open", "0")?;
+        }
         self.db.close().map_err(|(_, source)| StoreError::Sql {
             doing: "close the book",
             source,
@@ -235,6 +260,11 @@ impl Store {
     }
 
     fn set_meta(&self, key: &str, value: &str) -> Result<(), StoreError> {
+        self.note_open()?;
+        self.write_meta(key, value)
+    }
+
+    fn write_meta(&self, key: &str, value: &str) -> Result<(), StoreError> {
         self.db
             .execute(
                 "INSERT INTO meta VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2",
@@ -249,7 +279,7 @@ impl Store {
     /// # Errors
     /// [`StoreError`]; then nothing of the action has been kept.
     pub fn keep(&mut self, op: &Op) -> Result<(), StoreError> {
-        let tx = self.db.transaction().map_err(StoreError::sql("begin"))?;
+        let tx = self.begin("begin")?;
         write_op(&tx, op, None)?;
         tx.commit().map_err(StoreError::sql("keep the action"))
     }
@@ -275,7 +305,7 @@ impl Store {
         at: chrono::DateTime<chrono::FixedOffset>,
     ) -> Result<Option<String>, StoreError> {
         let doing = "undo";
-        let tx = self.db.transaction().map_err(StoreError::sql(doing))?;
+        let tx = self.begin(doing)?;
         let Some((seq, label)) = last_undoable(&tx, stop)? else {
             return Ok(None);
         };
@@ -439,10 +469,8 @@ fn examined(db: Connection, path: &Path) -> Result<(Connection, u32), StoreError
     let owner: i32 = db
         .pragma_query_value(None, "application_id", |row| row.get(0))
         .map_err(open)?;
-    let tables: i64 = db
-        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
-        .map_err(open)?;
-    if owner != APPLICATION_ID && (tables > 0 || found > 0) {
+    let is_empty = || db.query_row("SELECT NOT EXISTS (SELECT 1 FROM sqlite_schema)", [], |row| row.get(0));
+    if owner != APPLICATION_ID && (found > 0 || !is_empty().map_err(open)?) {
         return Err(StoreError::NotOurs { path: path.to_owned() });
     }
     if found > SCHEMA_VERSION {
@@ -462,10 +490,21 @@ fn examined(db: Connection, path: &Path) -> Result<(Connection, u32), StoreError
     db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false)
         .map_err(open)?;
     db.busy_timeout(std::time::Duration::from_secs(5)).map_err(open)?;
-    db.pragma_update(None, "trusted_schema", false).map_err(open)?;
+    configure(&db).map_err(open)?;
     db.pragma_update(None, "temp_store", "MEMORY").map_err(open)?;
-    db.set_prepared_statement_cache_capacity(64);
     Ok((db, found))
+}
+
+/// What holds on every connection: nothing in the file itself is ever run, and a statement is made once.
+///
+/// Without the stability of plans (`SQLITE_DBCONFIG_ENABLE_QPSG`) the SQLite that is built in makes
+/// a statement that was put by anew whenever a value is bound where an index is asked (sqlite.org/c3ref/prepare.html, what it
+/// says of `SQLITE_ENABLE_STAT4`).
+fn configure(db: &Connection) -> rusqlite::Result<()> {
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false)?;
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
+    db.set_prepared_statement_cache_capacity(64);
+    Ok(())
 }
 
 /// Whether the file ends within a page. SQLite reads what is missing there as zeros and says nothing.
@@ -710,8 +749,66 @@ mod tests {
                 .pragma_query_value(None, "journal_mode", |row| row.get(0))
                 .unwrap();
             assert_eq!(mode, "wal");
+            let is_on = |config| store.db.db_config(config).unwrap();
+            assert!(is_on(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG));
             // Closing the book folds its log into the file: what is copied by hand afterwards is whole.
-            assert!(!store.db.db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE).unwrap());
+            assert!(!is_on(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE));
+            // The note that the book is open is not flushed by itself; what follows it is again.
+            store.note_open().unwrap();
+            assert_eq!((number("synchronous"), number("wal_autocheckpoint")), (2, 1000));
+            store.close().unwrap();
         }
+    }
+
+    /// `SQLite` counts how often it made a statement anew by itself (`sqlite3_stmt_status`).
+    #[test]
+    fn a_statement_is_made_once_whatever_is_bound_to_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(&folder.path().join("book.sqlite")).unwrap();
+        let made_anew = |db: &Connection| {
+            let times = ["2026-06-17", "2026-06-18", "2026-06-19"].map(|day| {
+                let mut select = db
+                    .prepare_cached("SELECT id, site FROM stop WHERE day = ?1 ORDER BY place, id")
+                    .unwrap();
+                assert!(!select.exists([day]).unwrap());
+                select.get_status(rusqlite::StatementStatus::RePrepare)
+            });
+            times[2]
+        };
+        assert_eq!(made_anew(&store.db), 0);
+        // The test of the test: without being told, this SQLite makes it anew.
+        store
+            .db
+            .set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, false)
+            .unwrap();
+        assert!(made_anew(&store.db) > 0);
+    }
+
+    #[test]
+    fn whoever_only_looks_leaves_no_note_and_whoever_writes_does_before() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("book.sqlite");
+        Store::open(&path).unwrap().close().unwrap();
+        let before = std::fs::read(&path).unwrap();
+        let store = Store::open(&path).unwrap();
+        assert!(store.setup().unwrap().is_none());
+        assert_eq!(log_length(&path), 0);
+        store.close().unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+
+        let store = Store::open(&path).unwrap();
+        store.set_open_stop(None).unwrap();
+        let log = std::fs::read(with_end(&path, "-wal")).unwrap();
+        let killed = folder.path().join("killed.sqlite");
+        std::fs::copy(&path, &killed).unwrap();
+        std::fs::write(with_end(&killed, "-wal"), log).unwrap();
+        store.close().unwrap();
+        let note = |path: &Path| Store::look(path).unwrap().meta("open").unwrap();
+        assert_eq!(note(&killed).as_deref(), Some("1"));
+        assert_eq!(note(&path).as_deref(), Some("0"));
+        assert!(
+            Store::open(&killed).unwrap().is_noted.get(),
+            "it is taken back when this one is closed"
+        );
     }
 }

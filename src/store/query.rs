@@ -5,7 +5,7 @@ use crate::domain::record::{
     Compartment, CompartmentId, Condition, Fixture, Flush, Kept, LeakRun, Lid, Photo, Pin, Pumping, Reading, Record,
     RodProbe, Setup, SetupId, SignSeen, Site, SiteId, Station, Stop, StopId, Tank, TapeTie, TruckId, Visit, YardClue,
 };
-use chrono::{DateTime, FixedOffset, NaiveDate};
+use chrono::{DateTime, FixedOffset, NaiveDate, SecondsFormat};
 use rusqlite::{OptionalExtension, ToSql, params};
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -175,6 +175,20 @@ impl Store {
             list.push(record_of(row, 0)?);
         }
         Ok(list)
+    }
+
+    /// Answers several questions about the same moment, in one transaction that only reads.
+    ///
+    /// # Errors
+    /// What the questions return, or [`StoreError`] when the book cannot be read.
+    pub fn at_one_moment<T>(&self, questions: impl FnOnce(&Self) -> Result<T, StoreError>) -> Result<T, StoreError> {
+        let reading = self
+            .db
+            .unchecked_transaction()
+            .map_err(StoreError::sql("read the book"))?;
+        let answer = questions(self);
+        drop(reading);
+        answer
     }
 
     pub(super) fn one<R: Record>(&self, id: Uuid) -> Result<R, StoreError> {
@@ -488,6 +502,11 @@ impl Store {
 
 pub(super) fn iso(day: NaiveDate) -> String {
     day.format("%Y-%m-%d").to_string()
+}
+
+/// A moment as the book keeps it.
+pub(super) fn text_of(at: DateTime<FixedOffset>) -> String {
+    at.to_rfc3339_opts(SecondsFormat::Millis, false)
 }
 
 pub(super) fn columns<R: Record>(alias: &str) -> String {

@@ -74,7 +74,7 @@ impl Store {
     pub fn wipe(&mut self, what: Wipe) -> Result<Vec<String>, StoreError> {
         let fail = StoreError::sql(DOING);
         self.db.pragma_update(None, "secure_delete", true).map_err(&fail)?;
-        let tx = self.db.transaction().map_err(&fail)?;
+        let tx = self.begin(DOING)?;
         // Rows name each other in both directions; what counts is that nothing dangles at the end.
         tx.pragma_update(None, "defer_foreign_keys", true).map_err(&fail)?;
         let before = hashes(&tx)?;

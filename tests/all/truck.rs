@@ -11,7 +11,10 @@ use lidmark::app::overlay::PadKey;
 use lidmark::app::session::Session;
 use lidmark::app::setup::SetupItem;
 use lidmark::app::shell::{App, Screen};
-use lidmark::domain::record::{Language, Site, SiteId, StopId, Units};
+use lidmark::domain::record::{
+    Disposal, DisposalId, Language, LoadCorrection, LoadCorrectionId, Op, Pumping, PumpingId, Record, Site, SiteId,
+    Stop, StopId, Tank, TankId, Truck, TruckId, TruckTank, TruckTankId, Units, changes,
+};
 use lidmark::domain::rules::RuleSet;
 use lidmark::domain::waste::{Condition, WasteField, kept_until};
 use lidmark::exchange::rulefile;
@@ -19,7 +22,7 @@ use lidmark::store::Store;
 use rusqlite::Connection;
 use uuid::Uuid;
 
-use crate::fixture::{app_on, dump, now, strings, taps};
+use crate::fixture::{Dice, app_on, dump, now, strings, taps};
 
 fn number(app: &mut App, text: &str) {
     while app.pad_view().is_some_and(|pad| !pad.text.is_empty()) {
@@ -1017,4 +1020,152 @@ fn a_book_from_before_trucks_keeps_its_load() {
         assert_eq!(Uuid::parse_str(id).unwrap().get_version_num(), 4, "{id}");
     }
     app.session().ask(|store| store.check()).unwrap();
+}
+
+/// A year of one truck's pump-outs, disposals and corrections by dice, over its own three tanks and the tank of another truck.
+/// The middle one is counted from a day in spring on.
+fn year_by_dice(dice: &mut Dice) -> Op {
+    fn made<R: Record>(list: &mut Vec<lidmark::domain::record::FieldChange>, record: R) {
+        list.extend(changes(&[], &[record]));
+    }
+    let id = Uuid::from_u128;
+    let mut list = Vec::new();
+    let site = SiteId(id(1));
+    made(
+        &mut list,
+        Site {
+            id: site,
+            ..Site::default()
+        },
+    );
+    made(
+        &mut list,
+        Tank {
+            id: TankId(id(1)),
+            site,
+            ..Tank::default()
+        },
+    );
+    for n in [1, 2] {
+        made(
+            &mut list,
+            Truck {
+                id: TruckId(id(n)),
+                ..Truck::default()
+            },
+        );
+    }
+    for n in 1..=4_u8 {
+        let is_middle = n == 2;
+        made(
+            &mut list,
+            TruckTank {
+                id: TruckTankId(id(n.into())),
+                truck: TruckId(id(if n == 4 { 2 } else { 1 })),
+                place: n.into(),
+                capacity_ml: 9_000_000,
+                opened_at: is_middle.then(|| now() - TimeDelta::days(90)),
+                opening_ml: if is_middle { 1_234_567 } else { 0 },
+                ..TruckTank::default()
+            },
+        );
+    }
+    let amount = |dice: &mut Dice| i64::try_from(dice.below(4_000_000)).unwrap();
+    for n in 0..160_u128 {
+        let at = now() - TimeDelta::minutes(i64::try_from(dice.below(365 * 24 * 60)).unwrap());
+        let tank = TruckTankId(id(u128::try_from(dice.below(4)).unwrap() + 1));
+        let second = TruckTankId(id(u128::try_from(dice.below(4)).unwrap() + 1));
+        let is_removed = dice.below(9) == 0;
+        match dice.below(4) {
+            0 => made(
+                &mut list,
+                Disposal {
+                    id: DisposalId(id(n)),
+                    truck_tank: tank,
+                    at: Some(at),
+                    out_ml: amount(dice),
+                    removed: is_removed,
+                    ..Disposal::default()
+                },
+            ),
+            1 => made(
+                &mut list,
+                LoadCorrection {
+                    id: LoadCorrectionId(id(n)),
+                    truck_tank: tank,
+                    at: Some(at),
+                    change_ml: amount(dice) - 2_000_000,
+                    removed: is_removed,
+                    ..LoadCorrection::default()
+                },
+            ),
+            _ => {
+                let stop = StopId(id(n));
+                made(
+                    &mut list,
+                    Stop {
+                        id: stop,
+                        site,
+                        day: at.date_naive(),
+                        started_at: Some(at),
+                        ..Stop::default()
+                    },
+                );
+                let out_ml = amount(dice);
+                made(
+                    &mut list,
+                    Pumping {
+                        id: PumpingId(id(n)),
+                        stop,
+                        tank: TankId(id(1)),
+                        pumped: *dice.pick(&[None, Some(true), Some(true), Some(false)]),
+                        out_ml: Some(out_ml),
+                        truck_tank: *dice.pick(&[None, Some(tank)]),
+                        second_tank: *dice.pick(&[None, Some(second)]),
+                        second_ml: *dice.pick(&[None, Some(0), Some(out_ml / 3), Some(out_ml), Some(out_ml + 1)]),
+                        removed: is_removed,
+                        ..Pumping::default()
+                    },
+                );
+            }
+        }
+    }
+    Op {
+        id: id(9_999),
+        stop: None,
+        at: now(),
+        label: "by dice".to_owned(),
+        undoable: false,
+        changes: list,
+    }
+}
+
+/// Against the ledger that adds up every entry by itself: what lies before the period is added up by the database.
+#[test]
+fn what_is_on_board_does_not_hang_on_where_the_period_begins() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut loads, mut is_different_before) = (0, false);
+    for seed in 0..12 {
+        let mut store = Store::open(&folder.path().join(format!("{seed}.sqlite"))).unwrap();
+        store.keep(&year_by_dice(&mut Dice::new(seed))).unwrap();
+        let truck = Some(TruckId(Uuid::from_u128(1)));
+        let whole = store.truck(truck, NaiveDate::MIN).unwrap();
+        let every = whole.ledger(None);
+        loads += whole.loads.len();
+        for days in [0, 1, 2, 40, 89, 90, 91, 200, 366] {
+            let since = now().date_naive() - TimeDelta::days(days);
+            let rows = store.truck(truck, since).unwrap();
+            let ledger = rows.ledger(None);
+            for tank in &whole.tanks {
+                assert_eq!(
+                    ledger.load_ml(tank.id),
+                    every.load_ml(tank.id),
+                    "seed {seed}, the last {days} days, {:?}",
+                    tank.id
+                );
+            }
+            is_different_before |= rows.loads.len() < whole.loads.len();
+        }
+    }
+    assert!(loads > 300 && is_different_before, "{loads} loads");
 }
