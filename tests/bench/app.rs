@@ -26,6 +26,7 @@ use lidmark::platform::{picture_folder, position, screen};
 use lidmark::say::paper;
 use lidmark::store::Store;
 use lidmark::ui::{AppWindow, BookApi};
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, params};
 use slint::platform::WindowEvent;
 use slint::{ComponentHandle, Global, PhysicalSize};
@@ -211,6 +212,8 @@ fn tap_to_durable(folder: &Path) {
     ] {
         bare.pragma_update(None, name, value).unwrap();
     }
+    // As the book's own connection: a statement is made once.
+    bare.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true).unwrap();
     bare.set_prepared_statement_cache_capacity(64);
     let (mut ours, mut touch, mut floor) = (Vec::new(), Vec::new(), Vec::new());
     for number in 0..1_100_usize {
