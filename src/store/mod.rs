@@ -102,6 +102,10 @@ impl Store {
     /// As [`Store::open`]; also when there is no file.
     pub fn look(path: &Path) -> Result<Self, StoreError> {
         let (db, found) = connect_to_look(path)?;
+        if found == 0 {
+            // An empty file: whoever looks makes no book of it.
+            return Err(StoreError::NotOurs { path: path.to_owned() });
+        }
         if found < SCHEMA_VERSION {
             drop(db);
             return Self::open(path);

@@ -718,6 +718,14 @@ fn another_programs_database_is_refused_and_left_alone() {
     let error = Store::open(&path).unwrap_err();
     assert!(matches!(error, StoreError::NotOurs { .. }), "{error}");
     assert_eq!(bytes_in(folder.path()), before);
+    // An empty file becomes a book when it is opened, not when somebody looks.
+    let path = folder.path().join("empty.sqlite");
+    std::fs::write(&path, "").unwrap();
+    let error = Store::look(&path).unwrap_err();
+    assert!(matches!(error, StoreError::NotOurs { .. }), "{error}");
+    assert!(std::fs::read(&path).unwrap().is_empty());
+    Store::open(&path).unwrap().close().unwrap();
+    drop(Store::look(&path).unwrap());
     // One that has no tables yet but carries a number of its own is theirs as well.
     let path = folder.path().join("numbered.sqlite");
     let db = Connection::open(&path).unwrap();
