@@ -608,6 +608,40 @@ mod tests {
         }
     }
 
+    /// What nothing was found for does not stand, however open it is; what was found for is let go when more speaks against it.
+    #[test]
+    fn only_what_was_found_and_is_not_outweighed_stands() {
+        let nothing = weigh(&Signs::new(), None);
+        assert!(nothing.causes.iter().any(|each| each.band != Band::Unlikely));
+        assert_eq!(nothing.standing().count(), 0);
+        for link in LINKS.iter().filter(|link| link.present_db > 0) {
+            let against = LINKS
+                .iter()
+                .filter(|other| other.cause == link.cause && other.sign != link.sign);
+            for other in against {
+                let seen = if other.absent_db < 0 {
+                    Seen::Absent
+                } else {
+                    Seen::Present
+                };
+                let mut both = Signs::new();
+                if both.add(link.sign, Seen::Present, Origin::Said).is_err()
+                    || both.add(other.sign, seen, Origin::Said).is_err()
+                {
+                    continue;
+                }
+                let found = weigh(&both, None);
+                let cause = find(&found, link.cause);
+                let stands = found.standing().any(|each| each.cause == link.cause);
+                assert_eq!(
+                    stands,
+                    cause.has_found() && cause.total_db >= -5,
+                    "{link:?} {other:?} {cause:?}"
+                );
+            }
+        }
+    }
+
     /// Two to one are 3.01 decibans, one to three −4.77, one to twenty −13.01: in whole ones 3, −5 and −13.
     #[test]
     fn a_band_begins_where_its_odds_do() {

@@ -120,4 +120,29 @@ mod tests {
             assert!(can_be_looked_up || is_usual, "{caution:?}: {source}");
         }
     }
+
+    /// Source: NIOSH Alert 86-110 (never enter; gas), and what is usual beside open lids, live pumps and full lines.
+    #[test]
+    fn what_can_hurt_is_said_with_the_look_the_step_and_the_cause() {
+        use Caution::{
+            CallBeforeDigging, CleanoutUnderPressure, FloatingTank, Gas, LidsShut, PumpPower, Roof, StayOut,
+        };
+        let at_the_lid = [StayOut, Gas, LidsShut];
+        assert_eq!(of_check(Check::ReadLevel), at_the_lid);
+        assert_eq!(of_check(Check::FlushTest), at_the_lid);
+        assert_eq!(of_check(Check::LookDownstream), [CallBeforeDigging, StayOut, LidsShut]);
+        assert_eq!(of_check(Check::TryPump), [PumpPower, StayOut]);
+        assert_eq!(of_check(Check::OpenCleanout), [CleanoutUnderPressure]);
+        assert!(of_check(Check::AskHouse).is_empty());
+        assert_eq!(of_line_check(LineCheck::LookAtInlet), at_the_lid);
+        assert_eq!(of_line_check(LineCheck::ClearMain), [CleanoutUnderPressure]);
+        assert_eq!(of_line_check(LineCheck::CheckVent), [Roof]);
+        assert!(of_line_check(LineCheck::RunAgain).is_empty());
+        assert_eq!(of_cause(Cause::OutletBlocked), at_the_lid);
+        assert_eq!(of_cause(Cause::GroundwaterEnters), [FloatingTank]);
+        assert_eq!(of_cause(Cause::SlowLineOrVent), [CleanoutUnderPressure, Roof]);
+        assert_eq!(of_cause(Cause::PumpChamberFault), [PumpPower]);
+        assert_eq!(of_cause(Cause::FieldSaturated), [CallBeforeDigging]);
+        assert!(of_cause(Cause::FixtureRuns).is_empty());
+    }
 }

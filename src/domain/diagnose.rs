@@ -123,3 +123,37 @@ fn run_gauge(facts: &Facts, gauged: Gauged) -> Result<GaugeFinding, GaugeRefusal
         residents: facts.residents,
     })
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::domain::flush::{Fixture, FixtureKind};
+
+    /// Of three fixtures one is slow, or one brings nothing: each is seen for itself and the other is not.
+    #[test]
+    fn what_came_slowly_and_what_did_not_come_are_told_apart() {
+        let seen = |came: Came| {
+            let fixture = |name: &str, came| Fixture {
+                name: name.to_owned(),
+                kind: FixtureKind::Toilet,
+                floor: None,
+                branch: None,
+                came,
+            };
+            let prompt = Came::Promptly { after_s: None };
+            let facts = Facts {
+                flush: Some(FlushTest {
+                    drawn_down: Some(true),
+                    fixtures: vec![fixture("a", prompt), fixture("b", prompt), fixture("c", came)],
+                }),
+                ..Facts::default()
+            };
+            let signs = diagnose(&facts).unwrap().signs;
+            (signs.seen(Sign::FlushSomeMissing), signs.seen(Sign::FlushSomeSlow))
+        };
+        assert_eq!(seen(Came::Slowly { after_s: None }), (Seen::Absent, Seen::Present));
+        assert_eq!(seen(Came::Nothing), (Seen::Present, Seen::Absent));
+        assert_eq!(seen(Came::Promptly { after_s: None }), (Seen::Absent, Seen::Absent));
+    }
+}

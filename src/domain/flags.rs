@@ -403,4 +403,10 @@ mod tests {
         let more = check_heel(Volume::from_litres(3_001.0), holds).unwrap();
         assert_eq!(more.code, FlagCode::HeelAboveCapacity);
     }
+
+    #[test]
+    fn a_flag_is_written_as_it_stands_in_files() {
+        assert_eq!(FlagCode::ZeroSize.to_string(), "zero_size");
+        assert_eq!(FlagCode::NoDate.to_string(), "no_date");
+    }
 }

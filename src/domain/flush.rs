@@ -697,6 +697,18 @@ mod tests {
     }
 
     #[test]
+    fn what_one_branch_brings_slowly_or_not_at_all_may_be_the_branch() {
+        let run = |second: &str| {
+            test(vec![
+                fixture("a", Some("bath"), SLOW),
+                fixture("b", Some(second), Came::Nothing),
+            ])
+        };
+        assert_eq!(reason(&run("bath")).verdict, Verdict::BranchOrMain);
+        assert_eq!(reason(&run("kitchen")).verdict, Verdict::MainLinePartly);
+    }
+
+    #[test]
     fn the_seconds_counted_are_given_back() {
         use Came::{NotTried, Nothing};
         let just = Came::after(SLOW_AFTER_S);
@@ -894,7 +906,11 @@ mod tests {
             (found.verdict, found.next[0]),
             (Verdict::InletNotSeen, LineCheck::DrawDown)
         );
+        // What did come was seen, under water or not.
+        let before = test(vec![fixture("a", None, Came::Nothing)]);
+        assert_eq!(compare(&before, &run).outcome, Outcome::NotShown);
         run.fixtures = vec![fixture("a", None, PROMPT)];
+        assert_eq!(compare(&before, &run).outcome, Outcome::Cleared);
         assert_eq!(reason(&run).verdict, Verdict::AllCame);
         assert!(reason(&run).is_thin());
     }
@@ -910,7 +926,7 @@ mod tests {
                     .collect(),
             )
         };
-        let cases: [(&[Came], &[Came], Outcome); 10] = [
+        let cases: [(&[Came], &[Came], Outcome); 12] = [
             (&[Nothing, Nothing], &[PROMPT, PROMPT], Outcome::Cleared),
             (&[Nothing, Nothing], &[PROMPT, SLOW], Outcome::Better),
             (&[Nothing, PROMPT], &[PROMPT, Nothing], Outcome::Worse),
@@ -919,6 +935,10 @@ mod tests {
             (&[Nothing, Nothing], &[PROMPT, NotTried], Outcome::Better),
             (&[Nothing, PROMPT], &[NotTried, PROMPT], Outcome::NotShown),
             (&[Nothing], &[], Outcome::NotShown),
+            // No fixture was run both times.
+            (&[PROMPT, NotTried], &[NotTried, PROMPT], Outcome::NotShown),
+            // A fault that is only found afterwards is a fault.
+            (&[PROMPT, NotTried], &[PROMPT, Nothing], Outcome::Unchanged),
             (&[Came::after(10)], &[Came::after(40)], Outcome::StillClear),
             (&[Came::after(90)], &[Came::after(20)], Outcome::Cleared),
         ];

@@ -775,6 +775,7 @@ fn worst(
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::domain::rules::{LengthLimit, LengthUnit};
     use crate::domain::units::Length;
 
     /// 2 m by 1 m inside, 1 m of liquid.
@@ -866,5 +867,116 @@ mod tests {
             let lengths = Lengths::in_half_inches(&compartment, &reading).unwrap();
             assert_eq!(lengths.tops_as_the_rest, same, "{outlet} and {scum} mm");
         }
+    }
+
+    fn clause(test: Test, sense: Sense) -> Clause {
+        Clause {
+            id: "one".to_owned(),
+            words: String::new(),
+            test,
+            sense,
+        }
+    }
+
+    fn result(margin: f64, limit: f64, met: bool) -> ClauseResult {
+        let calendar = Test::Calendar {
+            years: 1.0,
+            unless: None,
+        };
+        let mut result = blank(
+            &clause(calendar, Sense::At),
+            ClauseUnit::Millimetre,
+            Some(limit),
+            JudgedIn::Millimetres,
+        );
+        (result.value, result.margin, result.met) = (Some(limit + margin), Some(margin), met);
+        result
+    }
+
+    /// By hand: room over limit, 2 / 100 is less than 1 / 20; of equal ones the first; what asks for pumping comes before what
+    /// has less room but does not ask; a limit of nothing leaves the room as it is.
+    #[test]
+    fn the_clause_with_the_least_room_for_its_limit_binds() {
+        let not_yet = |clauses: &[ClauseResult]| binding_place(clauses, Decision::NotYet);
+        assert_eq!(not_yet(&[result(1.0, 20.0, false), result(2.0, 100.0, false)]), Some(1));
+        assert_eq!(not_yet(&[result(1.0, 20.0, false), result(1.0, -20.0, false)]), Some(0));
+        assert_eq!(not_yet(&[result(0.5, 0.0, false), result(9.0, 10.0, false)]), Some(0));
+        let at_its_limit = [result(0.2, 76.0, true), result(0.1, 76.0, false)];
+        assert_eq!(binding_place(&at_its_limit, Decision::Pump), Some(0));
+        assert_eq!(not_yet(&at_its_limit), Some(1));
+        let mut unknown = result(0.1, 76.0, false);
+        unknown.margin = None;
+        assert_eq!(not_yet(&[unknown, result(1.0, 20.0, false)]), Some(1));
+    }
+
+    /// Of a table up to 2,839.06 L, a millionth of a millilitre is rounding and a millilitre is not.
+    #[test]
+    fn rounding_puts_no_nominal_size_outside_the_table() {
+        let marks = [1_892.706, 2_839.059];
+        for (value, is_inside) in [
+            (2_839.059 + 1e-9, true),
+            (2_839.06, false),
+            (1_892.706 - 1e-9, true),
+            (1_892.705, false),
+        ] {
+            assert_eq!(bracket(&marks, value).unwrap().3, is_inside, "{value}");
+        }
+        let (_, _, part, _) = bracket(&[1_000.0, 2_000.0], 1_250.0).unwrap();
+        assert!((part - 0.25).abs() < 1e-12);
+    }
+
+    /// What was read in a compartment without a depth is no reading of it: neither part of the share nor a clearance.
+    #[test]
+    fn a_compartment_without_a_depth_is_not_read() {
+        let mm = Length::from_mm;
+        let tank = |depth| Tank {
+            compartments: vec![
+                Compartment {
+                    outlet_device: Some(mm(300)),
+                    ..compartment()
+                },
+                Compartment {
+                    liquid_depth: mm(depth),
+                    ..compartment()
+                },
+            ],
+        };
+        let reading = |scum, sludge| Reading {
+            scum: Some(mm(scum)),
+            sludge: Some(mm(sludge)),
+            outlet_device: Some(mm(300)),
+            ..Reading::default()
+        };
+        let readings = [reading(10, 10), reading(0, 0)];
+        let share = |depth| {
+            Judged::new(&tank(depth), &readings, JudgedIn::Millimetres)
+                .volume_share()
+                .map(|(_, whole)| whole)
+        };
+        assert_eq!((share(1_000), share(0)), (Some(true), Some(false)));
+        let household = Household {
+            residents: None,
+            grinder: false,
+            years_since_emptied: None,
+        };
+        let clearance = clause(
+            Test::SludgeClearance(LengthLimit {
+                value: 300.0,
+                unit: LengthUnit::Millimetre,
+            }),
+            Sense::Past,
+        );
+        let of_second = |depth| {
+            let second = Tank {
+                compartments: tank(depth).compartments.split_off(1),
+            };
+            judge_clause(
+                &clearance,
+                &Judged::new(&second, &readings[1..], JudgedIn::Millimetres),
+                household,
+            )
+            .is_measured()
+        };
+        assert_eq!((of_second(1_000), of_second(0)), (true, false));
     }
 }

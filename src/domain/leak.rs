@@ -810,6 +810,12 @@ mod tests {
             gauge(&input(&nothing, mark(-9, 0), mark(-8, 9))),
             Err(GaugeRefusal::NoGeometry)
         );
+        // A time without a known error says nothing, however much the level has moved.
+        let unsure = GaugeInput {
+            time_error_s: f64::INFINITY,
+            ..input(&tank, mark(-900, 0), mark(-800, 3_600))
+        };
+        assert_eq!(gauge(&unsure), Err(GaugeRefusal::NoGeometry));
         let none = Tank { compartments: vec![] };
         assert_eq!(
             gauge(&input(&none, mark(-9, 0), mark(-8, 9))),

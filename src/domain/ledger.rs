@@ -570,6 +570,22 @@ mod tests {
         assert_eq!(ledger.fates()[&id(12)].on_board_ml, 900);
     }
 
+    /// By hand: 1,500 mL less than a load of 1,000 mL cannot come off that load alone; the oldest is gone and half of the next.
+    #[test]
+    fn no_correction_leaves_a_load_below_nothing() {
+        use EntryKind::{Collected, Correction};
+        let ledger = Ledger::new(
+            vec![tank(1, 5_000, 0)],
+            vec![
+                entry(11, 0, 1, Collected, 1_000),
+                entry(12, 5, 1, Collected, 1_000),
+                entry(13, 9, 1, Correction { of: Some(id(12)) }, -1_500),
+            ],
+        );
+        let fates = ledger.fates();
+        assert_eq!((fates[&id(11)].on_board_ml, fates[&id(12)].on_board_ml), (0, 500));
+    }
+
     fn entries() -> impl Strategy<Value = Vec<Entry>> {
         let one = (
             0_i64..4_000,

@@ -174,6 +174,10 @@ mod tests {
                 "{px}"
             );
         }
+        assert_eq!(
+            measure(known, SURE, 0.0, 200.0, (0.0, 0.0)),
+            Err(MeasureError::KnownTooShort)
+        );
         // Nothing measured is nothing, give or take the taps: 2 · 1.525 · √2 · 4 = 17.25 mm.
         let nothing = measure(known, SURE, 400.0, 0.0, (4.0, 4.0)).unwrap();
         assert!(nothing.mm.abs() < 1e-9 && (nothing.error_mm - 17.253).abs() < 0.001);

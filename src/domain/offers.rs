@@ -123,27 +123,41 @@ mod tests {
     #[test]
     fn only_what_was_recorded_is_offered() {
         assert!(offers(&Visit::default(), None).is_empty());
+        let gone = Condition {
+            part: TankPart::Filter,
+            state: Some(PartState::Cleaned),
+            removed: true,
+            ..Condition::default()
+        };
         let visit = Visit {
-            // Soil over one lid; the other stands proud, the third was not measured.
-            lids: vec![lid(Some(127)), lid(Some(-20)), lid(None)],
-            pumpings: vec![Pumping {
-                pumped: Some(true),
-                ..Pumping::default()
-            }],
+            // Soil over one lid; another stands proud, one is level with the ground, the last was not measured.
+            lids: vec![lid(Some(127)), lid(Some(-20)), lid(Some(0)), lid(None)],
+            // One more was taken away again, and one tank was left full.
+            pumpings: [(Some(true), false), (Some(true), true), (Some(false), false)]
+                .map(|(pumped, removed)| Pumping {
+                    pumped,
+                    removed,
+                    ..Pumping::default()
+                })
+                .to_vec(),
             conditions: vec![
                 Condition {
                     part: TankPart::Filter,
                     state: Some(PartState::Cleaned),
                     ..Condition::default()
                 },
-                // Taken away again, and one of another part that nobody cleaned.
+                // Taken away again, twice; a filter nobody cleaned, and another part that was.
+                gone.clone(),
+                gone,
                 Condition {
                     part: TankPart::Filter,
-                    state: Some(PartState::Cleaned),
-                    removed: true,
                     ..Condition::default()
                 },
-                Condition::default(),
+                Condition {
+                    part: TankPart::Outlet,
+                    state: Some(PartState::Cleaned),
+                    ..Condition::default()
+                },
             ],
             stop: Stop {
                 hose_sections: Some(2),

@@ -431,6 +431,23 @@ mod tests {
         assert!((course.metres - 10_000.0).abs() < 1e-9);
     }
 
+    /// A tank that no empty truck holds is no reason to let out nothing.
+    #[test]
+    fn an_empty_truck_is_not_emptied() {
+        let jobs = vec![Job {
+            volume_ml: 9_000_000,
+            ..Job::default()
+        }];
+        let points = [(0.0, 0.0), (1_000.0, 0.0), (0.0, 0.0), (3_000.0, 0.0)];
+        let day = Day {
+            capacity_ml: Some(5_000_000),
+            ..flat(&points, jobs, 1)
+        };
+        assert!(day.drive(&[0]).trips.is_empty());
+        let begun = Day { on_board_ml: 1, ..day };
+        assert_eq!(begun.drive(&[0]).trips.len(), 1);
+    }
+
     /// Start and end at 0, stops at 1 and 2 km with 600 L each, 1,000 L of room, disposal at 3 km: by hand
     /// 0 -> 1 -> 3 (dispose) -> 2 -> 0 is 1 + 2 + 1 + 2 = 6 km, as is 0 -> 2 -> 3 -> 1 -> 0.
     #[test]

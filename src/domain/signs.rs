@@ -518,6 +518,27 @@ mod tests {
         assert_eq!(Sign::from_word("drain"), None);
     }
 
+    /// A level is on one side of the outlet. What somebody said takes the place of what only followed, and nothing takes its.
+    #[test]
+    fn what_follows_is_held_until_somebody_says_so() {
+        for (there, not_there) in [
+            (Sign::LevelAboveOutlet, Sign::LevelBelowOutlet),
+            (Sign::LevelBelowOutlet, Sign::LevelAboveOutlet),
+        ] {
+            let mut signs = Signs::new();
+            signs.add(there, Seen::Present, Origin::Said).unwrap();
+            let origin = |signs: &Signs| {
+                let known = signs.known().find(|(sign, ..)| *sign == not_there);
+                known.map(|(_, seen, origin)| (seen, origin))
+            };
+            assert_eq!(origin(&signs), Some((Seen::Absent, Origin::Implied)));
+            signs.add(not_there, Seen::Absent, Origin::Said).unwrap();
+            assert_eq!(origin(&signs), Some((Seen::Absent, Origin::Said)));
+            signs.add(not_there, Seen::Absent, Origin::LeakGauge).unwrap();
+            assert_eq!(origin(&signs), Some((Seen::Absent, Origin::Said)));
+        }
+    }
+
     #[test]
     fn opposites_are_refused_and_nothing_is_lost() {
         let mut signs = Signs::new();

@@ -1026,4 +1026,49 @@ mod tests {
             let _flags = tank.check(0);
         }
     }
+
+    /// Below the bottom nothing is drawn, on it the whole width is; the compartment draws what its shape draws.
+    #[test]
+    fn a_straight_wall_stands_on_the_bottom() {
+        let shape = TankShape::Box {
+            length: mm(2_400),
+            width: mm(1_200),
+        };
+        let half = |depth_mm| shape.half_width_mm_at(depth_mm, 1_000.0);
+        for (depth_mm, half_mm) in [(-0.5, 0.0), (0.0, 600.0), (0.5, 600.0)] {
+            assert!((half(depth_mm) - half_mm).abs() < 1e-9, "{depth_mm} mm");
+        }
+        let lying = TankShape::LevelCylinder {
+            diameter: mm(1_500),
+            length: mm(2_000),
+        };
+        // By hand: 150 mm up a circle of 750 mm, √(150 · 1,350) = 450 mm.
+        let compartment = Compartment::new(lying, mm(1_200));
+        assert!((compartment.half_width_mm_at(150.0) - 450.0).abs() < 1e-9);
+    }
+
+    /// A row as deep as the one before it has no slope of its own: beyond it the plan stays what it was, half a litre a
+    /// millimetre.
+    #[test]
+    fn a_dip_table_that_stays_at_one_depth_keeps_its_plan() {
+        let row = |depth, litres| DipRow {
+            depth: mm(depth),
+            volume: Volume::from_litres(litres),
+        };
+        let rows = [row(100, 50.0), row(100, 60.0)];
+        let (litres, slope) = dip_litres(&rows, 120.0);
+        assert!((litres - 60.0).abs() < 1e-9 && (slope - 0.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_nominal_size_of_nothing_is_said_and_any_other_is_not() {
+        let says_zero = |litres| {
+            let shape = TankShape::Nominal {
+                capacity: Volume::from_litres(litres),
+            };
+            let flags = Compartment::new(shape, mm(1_000)).check(0);
+            flags.iter().any(|flag| flag.code == FlagCode::ZeroSize)
+        };
+        assert_eq!([0.0, 0.5, 4_000.0].map(says_zero), [true, false, false]);
+    }
 }

@@ -219,6 +219,22 @@ mod tests {
     }
 
     #[test]
+    fn a_length_is_written_with_its_unit_and_money_is_counted() {
+        assert_eq!(Length::from_mm(305).to_string(), "305 mm");
+        assert_eq!(Cents(250).times(3), Cents(750));
+        assert_eq!(Cents(i64::MAX).times(2), Cents(i64::MAX));
+    }
+
+    #[test]
+    fn what_no_whole_number_can_tell_apart_is_none() {
+        assert_eq!(round_to_i64(-2.5), Some(-3));
+        assert_eq!(round_to_i64(9_007_199_254_740_992.0), Some(9_007_199_254_740_992));
+        for value in [1.0e17, -1.0e17, f64::INFINITY, f64::NAN] {
+            assert_eq!(round_to_i64(value), None, "{value}");
+        }
+    }
+
+    #[test]
     fn a_length_that_cannot_exist_is_none() {
         for inches in [-1.0, f64::NAN, f64::INFINITY, 1.0e12] {
             assert_eq!(Length::from_inches(inches), None);

@@ -401,6 +401,11 @@ fn evidence_narrows_the_window_and_moves_the_date() {
     let slow = learn(&[stop(300.0)]);
     assert!((prior.median_k() - 89.0).abs() < 1e-9 && (prior.spread - 0.4915).abs() < 1e-9);
     assert!(quick.spread < prior.spread && quick.median_k() > prior.median_k() && slow.median_k() < prior.median_k());
+    // By hand: 100 + 3 · 1.3 · 50 · 1 and, in four years, 100 + 3 · 50 · 4^0.845.
+    let litres = Volume::from_litres;
+    let after = |years, grinder| solids_after(years, litres(100.0), 3.0, grinder, 50.0).as_litres();
+    assert!((after(1.0, true) - 295.0).abs() < 1e-9);
+    assert!((after(4.0, false) - (100.0 + 150.0 * 4.0_f64.powf(0.845))).abs() < 1e-9);
     // Worked by hand: weights 1/0.4915² and 1/0.2², t = 1461 / 365.25 = 4 years.
     let (a, b) = (1.0 / 0.4915_f64.powi(2), 1.0 / 0.04);
     let x = (3000.0 / (3.0 * 4.0_f64.powf(0.845))).ln();
@@ -552,6 +557,7 @@ fn where_nobody_lives_or_too_many_there_is_no_figure() {
     }
     let days = forecast::retention_days(gallons(1000.0), 4.0).unwrap();
     assert!((days - 5.0).abs() < 1e-9);
+    assert!(!forecast::is_under_one_day(gallons(1000.5), 20.0));
     // A day's water or less: no figure, though the formula still gives one.
     for (people, under) in [(19.9, false), (20.0, true), (20.1, true)] {
         assert_eq!(forecast::is_under_one_day(gallons(1000.0), people), under, "{people}");

@@ -546,6 +546,7 @@ fn riser_advice_follows_depth_and_rule() {
     };
     assert_eq!(barriers(&current.security), 1);
     assert_eq!(barriers(&advise(&lid(-51), &site, &[], None, None).security), 1);
+    assert_eq!(barriers(&advise(&lid(0), &site, &[], None, None).security), 1);
     let old = |cover| advise(&lid(cover), &on(2015, 1, 1), &texas, None, None);
     assert_eq!((old(305).need, old(318).need), (Need::YourChoice, Need::Required));
     // 18 in of soil to no more than 6 in below ground: 12 in.
@@ -573,6 +574,17 @@ fn riser_advice_follows_depth_and_rule() {
     for rules in [[higher.clone(), lower.clone()], [lower, higher]] {
         assert_eq!(advise(&lid(305), &site, &rules, None, None).clause, "higher");
     }
+
+    // Permitted on the very day is not before it.
+    let early = [RiserRule {
+        permitted_before: NaiveDate::from_ymd_opt(2020, 1, 1),
+        ..any_day("early", Finish::AboveAtLeast(limit))
+    }];
+    let need = |site: &SiteFacts| advise(&lid(305), site, &early, None, None).need;
+    assert_eq!(
+        (need(&on(2019, 12, 31)), need(&on(2020, 1, 1))),
+        (Need::Required, Need::YourChoice)
+    );
 
     let carolina = set("nc-130a-335.1").riser_rules;
     assert_eq!(advise(&lid(152), &site, &carolina, None, None).need, Need::YourChoice);

@@ -516,6 +516,45 @@ mod tests {
         assert!(bearing > 36.87 && bearing < 40.0, "{both:?}");
     }
 
+    /// Every way the sewer may run is one of its lobes: together they are certain, and with a bearing seen one in twenty is bent
+    /// farther on.
+    #[test]
+    fn the_ways_a_sewer_may_run_add_to_one() {
+        let exit = |pipe_deg| Clue::SewerExit {
+            at: Point::ORIGIN,
+            pipe_deg,
+        };
+        for (clue, found) in [
+            (exit(Some(40.0)), vec![]),
+            (exit(None), vec![Point::new(3.0, 4.0)]),
+            (exit(Some(40.0)), vec![Point::new(3.0, 4.0)]),
+        ] {
+            let line = SewerLine::from_clues(&Yard::default(), &[clue], &found).unwrap();
+            let sum: f64 = line.lobes.iter().map(|lobe| lobe.share).sum();
+            assert!((sum - 1.0).abs() < 1e-12, "{line:?}");
+            let bent = line.lobes.last().unwrap().share;
+            assert!((bent - 0.05).abs() < 1e-12, "{line:?}");
+        }
+    }
+
+    /// What has a source names it; the rest says that it is common practice.
+    #[test]
+    fn a_likelihood_says_what_it_rests_on() {
+        let at = Point::ORIGIN;
+        for (clue, source) in [
+            (Clue::SewerExit { at, pipe_deg: None }, "how-to pages"),
+            (Clue::Cleanout { at, pipe_deg: None }, "how-to pages"),
+            (Clue::Field { at }, "30 TAC 285.33"),
+            (Clue::Marker { at }, "15A NCAC 18A .1955"),
+        ] {
+            assert!(
+                matches!(clue.basis(), Basis::Published(text) if text.contains(source)),
+                "{clue:?}"
+            );
+        }
+        assert_eq!(Clue::Vent { at }.basis(), Basis::CommonPractice);
+    }
+
     /// What a spot says is a density: over a yard of 100 x 100 m it adds to one.
     #[test]
     fn what_a_spot_says_adds_to_one() {
