@@ -123,29 +123,34 @@ mod tests {
     #[test]
     fn only_what_was_recorded_is_offered() {
         assert!(offers(&Visit::default(), None).is_empty());
-        let gone = Condition {
+        let cleaned = Condition {
             part: TankPart::Filter,
             state: Some(PartState::Cleaned),
-            removed: true,
             ..Condition::default()
+        };
+        let gone = Condition {
+            removed: true,
+            ..cleaned.clone()
         };
         let visit = Visit {
             // Soil over one lid; another stands proud, one is level with the ground, the last was not measured.
             lids: vec![lid(Some(127)), lid(Some(-20)), lid(Some(0)), lid(None)],
-            // One more was taken away again, and one tank was left full.
-            pumpings: [(Some(true), false), (Some(true), true), (Some(false), false)]
-                .map(|(pumped, removed)| Pumping {
-                    pumped,
-                    removed,
-                    ..Pumping::default()
-                })
-                .to_vec(),
+            // Two tanks; one more was taken away again, and one was left full.
+            pumpings: [
+                (Some(true), false),
+                (Some(true), false),
+                (Some(true), true),
+                (Some(false), false),
+            ]
+            .map(|(pumped, removed)| Pumping {
+                pumped,
+                removed,
+                ..Pumping::default()
+            })
+            .to_vec(),
             conditions: vec![
-                Condition {
-                    part: TankPart::Filter,
-                    state: Some(PartState::Cleaned),
-                    ..Condition::default()
-                },
+                cleaned.clone(),
+                cleaned,
                 // Taken away again, twice; a filter nobody cleaned, and another part that was.
                 gone.clone(),
                 gone,
@@ -170,9 +175,9 @@ mod tests {
         assert_eq!(
             kinds,
             [
-                (WorkKind::Pumping, 1_000),
+                (WorkKind::Pumping, 2_000),
                 (WorkKind::Digging, 1_000),
-                (WorkKind::CleanFilter, 1_000),
+                (WorkKind::CleanFilter, 2_000),
                 (WorkKind::ExtraHose, 2_000)
             ]
         );

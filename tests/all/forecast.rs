@@ -541,6 +541,60 @@ fn a_share_of_depth_is_reached_where_the_solids_lie() {
     );
 }
 
+/// A tank without liquid has no limit, whatever the rules ask for. By hand: a third of 10,000 L takes one person some 50 years,
+/// so the longest interval holds: the calendar's ten years where there is one, else the usual five.
+#[test]
+fn a_tank_that_holds_nothing_has_no_limit_and_a_calendar_stands_for_the_usual_years() {
+    let sets = rulefile::embedded().unwrap();
+    let by_volume = sets
+        .iter()
+        .flat_map(|set| &set.clauses)
+        .find(|clause| matches!(clause.test, Test::VolumeFraction(_)))
+        .unwrap();
+    let calendar = Clause {
+        test: Test::Calendar {
+            years: 10.0,
+            unless: None,
+        },
+        ..by_volume.clone()
+    };
+    let asked = |litres, clauses: &[&Clause]| {
+        let shape = TankShape::Nominal {
+            capacity: Volume::from_litres(litres),
+        };
+        let tank = Tank {
+            compartments: vec![Compartment::new(shape, Length::from_mm(1_000))],
+        };
+        let rule_set = RuleSet {
+            clauses: clauses.iter().map(|clause| (*clause).clone()).collect(),
+            max_interval_years: None,
+            forecast_volume_fraction: None,
+            ..sets[0].clone()
+        };
+        forecast::forecast(&Question {
+            tank: &tank,
+            outlet_devices: vec![None],
+            rule_set: &rule_set,
+            posterior: learn(&[]),
+            start: NaiveDate::from_ymd_opt(2026, 6, 17),
+            today: NaiveDate::from_ymd_opt(2026, 6, 17).unwrap(),
+            heel: Volume::ZERO,
+            residents: Some(1.0),
+            grinder: false,
+            split: Split::usual(1),
+        })
+    };
+    for clauses in [&[][..], &[by_volume], &[&calendar]] {
+        let found = asked(0.0, clauses);
+        assert!(found.limits.is_empty(), "{:?}", found.limits);
+        assert!(found.no_date.unwrap().contains("liquid volume is not known"));
+    }
+    for (clauses, years) in [(&[&calendar][..], 10.0), (&[], 5.0), (&[by_volume, &calendar], 10.0)] {
+        let found = asked(10_000.0, clauses).years.unwrap();
+        assert!((found.due - years).abs() < 1e-9, "{found:?}");
+    }
+}
+
 /// 1,000 gal hold four people's 50 gal a day for five days.
 #[test]
 fn where_nobody_lives_or_too_many_there_is_no_figure() {

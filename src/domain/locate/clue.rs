@@ -446,7 +446,7 @@ impl<'a> Evidence<'a> {
 }
 
 #[cfg(test)]
-#[allow(clippy::panic, clippy::unwrap_used)]
+#[allow(clippy::panic, clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
 
@@ -535,6 +535,120 @@ mod tests {
             let bent = line.lobes.last().unwrap().share;
             assert!((bent - 0.05).abs() < 1e-12, "{line:?}");
         }
+    }
+
+    /// By hand, two bearings of 8 degrees that are 20 apart: both straight, the middle of both with 8 / √2 degrees and
+    /// 0.98² · N(20, 11.314); one of them bent, 64 / 1,088 of the way from the straight one, 0.98 · 0.02 · N(20, 32.985) each;
+    /// both bent, less than one in five hundred, is left out. Scaled to one: 0.9473 and twice 0.0263.
+    #[test]
+    fn two_bearings_narrow_each_other_by_how_well_they_agree() {
+        let lobes = narrowed(&narrowed(&[], (0.0, 8.0, 0.98)), (20.0, 8.0, 0.98));
+        let expected = [
+            (0.947_35, 10.0, 5.656_85),
+            (0.026_32, 1.176_47, 7.761_14),
+            (0.026_32, 18.823_53, 7.761_14),
+        ];
+        assert_eq!(lobes.len(), expected.len(), "{lobes:?}");
+        for (lobe, (share, deg, sigma)) in lobes.iter().zip(expected) {
+            let off = [lobe.share - share, lobe.deg - deg, lobe.sigma - sigma];
+            assert!(off.iter().all(|off| off.abs() < 1e-4), "{lobe:?}");
+        }
+    }
+
+    /// By hand: a drawing that says 10 m is good to √(1² + 0.3²) m, so right there it says 0.75 · 0.398942 / 1.04403 + 0.25 / 30,
+    /// and 2 m farther on e^(−0.5 · 4 / 1.09) of the first part.
+    #[test]
+    fn a_drawing_says_a_ring() {
+        let yard = Yard::default();
+        let evidence = Evidence::new(&yard, &[], &[], 1e4);
+        let record = Clue::Record {
+            from: Point::new(1.0, 1.0),
+            distance: m(10.0),
+        };
+        for (at, expected) in [
+            (Point::new(11.0, 1.0), 0.294_919),
+            (Point::new(1.0, 13.0), 0.054_082),
+            (Point::new(1.0, -7.0), 0.054_082),
+        ] {
+            let said = evidence.likelihood(&record, at);
+            assert!((said - expected).abs() < 1e-5, "{at:?}: {said}");
+        }
+    }
+
+    /// By hand, the sewer leaving at the origin and the field 20 m on: a tank half way has the field straight on and 10 m
+    /// behind it, 0.85 · (0.398942 / 40 · 57.2958) · e^(−0.8476) / (10 · 10) + 0.15 / 10⁴; nearer to the field than 5 ft a tenth
+    /// stands in for the e-th power; and where the line would turn by 90 degrees, e^(−0.5 · 2.25²) of it.
+    #[test]
+    fn a_field_lies_on_from_the_tank() {
+        let exit = Clue::SewerExit {
+            at: Point::ORIGIN,
+            pipe_deg: None,
+        };
+        let yard = Yard::default();
+        let evidence = Evidence::new(&yard, &[exit], &[], 1e4);
+        let field = Clue::Field {
+            at: Point::new(0.0, 20.0),
+        };
+        for (at, expected) in [
+            (Point::new(0.0, 10.0), 2.096_02e-3),
+            (Point::new(0.0, 19.0), 3.202_12e-3),
+            (Point::new(10.0, 10.0), 9.236_8e-5),
+            (Point::new(-10.0, 10.0), 9.236_8e-5),
+        ] {
+            let said = evidence.likelihood(&field, at);
+            assert!((said / expected - 1.0).abs() < 1e-4, "{at:?}: {said}");
+        }
+        // Without a sewer the line begins at the corner of the house that is nearest to the field.
+        let house = [(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)].map(|(x, y)| Point::new(x, y));
+        let yard = Yard {
+            house: house.to_vec(),
+            ..Yard::default()
+        };
+        let evidence = Evidence::new(&yard, &[], &[], 1e4);
+        let off_m = evidence.field_off_m(Point::new(10.0, 28.0), Point::new(13.0, 18.0));
+        assert!((off_m - 3.0).abs() < 1e-9, "{off_m}");
+    }
+
+    /// Where no sewer was seen, a ring 5 m from the wall is 10 m wide around; where no house is drawn either, all is alike.
+    #[test]
+    fn without_a_sewer_the_distance_from_the_house_is_all_there_is() {
+        let yard = Yard::default();
+        let evidence = Evidence::new(&yard, &[], &[], 1e4);
+        let weight = |wall_m| evidence.sewer_weight(wall_m, Point::ORIGIN);
+        assert!((weight(Some(5.0)) - 0.1).abs() < 1e-12);
+        assert!((weight(Some(7.0)) - 1.0 / 12.0).abs() < 1e-12);
+        assert!((weight(None) - 1.0).abs() < 1e-12);
+    }
+
+    /// One clue more multiplies what was said and leaves the most at one; what is ruled out stays so; what the sewer's clues
+    /// say is not said twice.
+    #[test]
+    fn a_clue_multiplies_what_was_said() {
+        let yard = Yard::default();
+        let evidence = Evidence::new(&yard, &[], &[], 1e4);
+        let places = [Point::ORIGIN, Point::new(2.0, 0.0), Point::new(0.0, 1.0)];
+        let marker = Clue::Marker { at: Point::ORIGIN };
+        let likely = places.map(|at| evidence.likelihood(&marker, at));
+        let mut said = [0.5, 1.0, 0.0];
+        evidence.multiply(&marker, places.into_iter(), &mut said);
+        let expected = [1.0, likely[1] / (0.5 * likely[0]), 0.0];
+        for (said, expected) in said.iter().zip(expected) {
+            assert!((said - expected).abs() < 1e-12, "{said} against {expected}");
+        }
+        let before = said;
+        let exit = Clue::SewerExit {
+            at: Point::ORIGIN,
+            pipe_deg: None,
+        };
+        evidence.multiply(&exit, places.into_iter(), &mut said);
+        assert!(
+            said.iter()
+                .zip(before)
+                .all(|(now, before)| (now - before).abs() < 1e-15)
+        );
+        let mut nothing = [0.0; 3];
+        evidence.multiply(&marker, places.into_iter(), &mut nothing);
+        assert!(nothing.iter().all(|said| said.abs() < 1e-15));
     }
 
     /// What has a source names it; the rest says that it is common practice.

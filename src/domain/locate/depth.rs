@@ -83,3 +83,31 @@ impl SewerDepth {
         ROD_SURE * share.clamp(0.0, 1.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: with nothing known, 2 of 4 ft are half way. A sewer 700 mm down, 6 m on: 0.7 + 6 / 96 - 13 · 0.0254 = 0.4323 m and
+    /// 0.7 + 6 / 48 - 12 · 0.0254 = 0.5202 m, and 0.15 m of ground to either side; 476 mm are 0.1937 of the 0.3879 m between.
+    #[test]
+    fn a_rod_has_looked_as_deep_as_it_went() {
+        let reached = |invert: Option<u32>, mm| {
+            let sewer = SewerDepth {
+                invert: invert.map(Length::from_mm),
+            };
+            sewer.reached(6.0, Length::from_mm(mm))
+        };
+        for (invert, mm, expected) in [
+            (None, 0, 0.0),
+            (None, 305, 0.93 * 0.305 / 1.2192),
+            (None, 1_300, 0.93),
+            (Some(700), 282, 0.0),
+            (Some(700), 476, 0.93 * 0.1937 / 0.3879),
+            (Some(700), 671, 0.93),
+        ] {
+            let found = reached(invert, mm);
+            assert!((found - expected).abs() < 1e-9, "{invert:?}, {mm} mm: {found}");
+        }
+    }
+}

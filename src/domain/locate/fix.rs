@@ -224,3 +224,66 @@ pub fn average(fixes: &[Fix]) -> Option<PinPlace> {
         fixes: fixes.len(),
     })
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_word_of_a_pin_reads_back() {
+        for kind in PinKind::ALL {
+            assert_eq!(PinKind::from_word(kind.word()), Some(kind));
+        }
+        assert_eq!(PinKind::TankLid.word(), "tank_lid");
+        assert_eq!(PinKind::from_word("xyzzy"), None);
+    }
+
+    /// What makes no sense is taken as not reported; a millimetre and ten kilometres are the ends of what does.
+    #[test]
+    fn an_accuracy_is_shown_no_better_than_it_can_be() {
+        let fix = |accuracy_m, quality| Fix {
+            quality,
+            ..Fix::new(Position::new(44.0, -93.0).unwrap(), accuracy_m)
+        };
+        let weighed = |accuracy_m| fix(accuracy_m, FixQuality::Autonomous).weighed_accuracy_m();
+        for (reported, expected) in [
+            (Some(12.0), 12.0),
+            (Some(0.000_1), 0.001),
+            (Some(1.0e9), 10_000.0),
+            (Some(0.0), UNREPORTED_ACCURACY_M),
+            (Some(-3.0), UNREPORTED_ACCURACY_M),
+            (Some(f64::NAN), UNREPORTED_ACCURACY_M),
+            (None, UNREPORTED_ACCURACY_M),
+        ] {
+            assert!((weighed(reported) - expected).abs() < 1e-12, "{reported:?}");
+        }
+        for (reported, quality, expected) in [
+            (0.02, FixQuality::Autonomous, OPEN_SKY_FLOOR_M),
+            (12.0, FixQuality::Autonomous, 12.0),
+            (0.02, FixQuality::RtkFixed, 0.02),
+        ] {
+            let shown = fix(Some(reported), quality).honest_error_m();
+            assert!((shown - expected).abs() < 1e-12, "{reported} m, {quality:?}: {shown}");
+        }
+    }
+
+    /// By hand: one fix of 12 m is good to 12 m. Two of 5 m that lie 20 m apart scatter by 10 m about their middle, as a sample
+    /// by √200; what they share is the floor, so the error is √(4.9² + 200 / 2) = 11.136 m, and as axes that over 1.50959.
+    #[test]
+    fn what_scatters_is_averaged_and_what_is_shared_is_not() {
+        let here = Position::new(44.0, -93.0).unwrap();
+        let alone = average(&[Fix::new(here, Some(12.0))]).unwrap();
+        assert!((alone.error_m - 12.0).abs() < 1e-9 && alone.scatter_m.abs() < 1e-9);
+        let there = LocalPlane::at(here).position(Point::new(0.0, 20.0));
+        let both = average(&[Fix::new(here, Some(5.0)), Fix::new(there, Some(5.0))]).unwrap();
+        assert!((both.scatter_m - 10.0).abs() < 1e-3, "{both:?}");
+        assert!((both.error_m - 11.136).abs() < 1e-3, "{both:?}");
+        let spread = both.spread();
+        assert!(
+            (spread.xx.sqrt() - 7.3768).abs() < 1e-3 && (spread.yy - spread.xx).abs() < 1e-9,
+            "{spread:?}"
+        );
+        assert!(average(&[]).is_none());
+    }
+}

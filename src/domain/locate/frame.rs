@@ -191,3 +191,81 @@ pub fn fit_rigid(shared: &[Shared]) -> Result<RigidFit, FitError> {
     fit.worst = worst.filter(|_| !fit.agrees && shared.len() > 2);
     Ok(fit)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn close(found: Spread, (xx, xy, yy): (f64, f64, f64)) -> bool {
+        [found.xx - xx, found.xy - xy, found.yy - yy]
+            .iter()
+            .all(|off| off.abs() < 1e-9)
+    }
+
+    /// The tape's whole error lies with the second corner, along the tape.
+    #[test]
+    fn a_frame_begins_with_two_corners() {
+        let error = TapeError::default();
+        let [first, second] = baseline(Length::from_mm(8_000), error);
+        assert_eq!((first.at, first.spread), (Point::ORIGIN, Spread::NONE));
+        assert_eq!(second.at, Point::new(8.0, 0.0));
+        assert!(close(second.spread, (error.sigma_m(8.0).powi(2), 0.0, 0.0)));
+    }
+
+    /// By hand: a turn known to 0.1 radian moves a place 10 m from the middle by 1 m across its arm, and 20 m from it by 2 m; an
+    /// arm of 3 m and 4 m to the north-east, 0.3 m down and 0.4 m up, both together. The middle's own error and the place's are
+    /// added.
+    #[test]
+    fn the_error_of_a_turn_grows_with_the_arm() {
+        let fit = |turned_deg, middle_sigma_m| RigidFit {
+            turned_deg,
+            turned_sigma_deg: 0.1_f64.to_degrees(),
+            frame_middle: Point::new(5.0, 7.0),
+            pin_middle: Point::new(-2.0, 3.0),
+            middle_sigma_m,
+            residuals_m: Vec::new(),
+            rms_m: 0.0,
+            agrees: true,
+            worst: None,
+        };
+        let known = |x, y, spread| Known {
+            at: Point::new(5.0 + x, 7.0 + y),
+            spread,
+        };
+        let bare = |turned_deg, x, y| fit(turned_deg, 0.0).spread_on_plane(known(x, y, Spread::NONE));
+        assert!(close(bare(0.0, 10.0, 0.0), (0.0, 0.0, 1.0)));
+        assert!(close(bare(0.0, 0.0, 20.0), (4.0, 0.0, 0.0)));
+        assert!(close(bare(0.0, 3.0, 4.0), (0.16, -0.12, 0.09)));
+        // A quarter of a turn clockwise takes the arm from east to south.
+        assert!(close(bare(90.0, 10.0, 0.0), (1.0, 0.0, 0.0)));
+        let own = Spread {
+            xx: 0.5,
+            xy: 0.0,
+            yy: 0.25,
+        };
+        let all = fit(90.0, 3.0).spread_on_plane(known(10.0, 0.0, own));
+        assert!(close(all, (1.0 + 9.0 + 0.25, 0.0, 9.0 + 0.5)), "{all:?}");
+    }
+
+    /// One unusable number, wherever it stands, and the place is named.
+    #[test]
+    fn a_shared_place_without_usable_numbers_is_refused() {
+        let shared = |x, y, pin_error_m| Shared {
+            frame: Point::new(x, 0.0),
+            pin: Point::new(0.0, y),
+            pin_error_m,
+        };
+        let good = shared(0.0, 0.0, 1.0);
+        assert!(fit_rigid(&[good, shared(8.0, 8.0, 1.0)]).is_ok());
+        for bad in [
+            shared(f64::NAN, 8.0, 1.0),
+            shared(8.0, f64::INFINITY, 1.0),
+            shared(8.0, 8.0, 0.0),
+            shared(8.0, 8.0, 1.0e6),
+            shared(8.0, 8.0, f64::NAN),
+        ] {
+            assert_eq!(fit_rigid(&[good, bad]), Err(FitError::NotAPlace(1)), "{bad:?}");
+        }
+        assert_eq!(fit_rigid(&[good]), Err(FitError::TooFew(1)));
+    }
+}

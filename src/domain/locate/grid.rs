@@ -141,3 +141,75 @@ fn whole(cells: f64) -> Option<u32> {
 fn floor(cells: f64) -> Option<u32> {
     crate::domain::units::round_to_i64(cells.floor()).and_then(|n| u32::try_from(n).ok())
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// By hand: 10 m by 5 m in the finest cells are 40 by 20; the first middle lies an eighth of a metre in. Of 300 m by 200 m
+    /// in no more than 12,000 cells the side is √5 m and a hundredth more: 133 by 89.
+    #[test]
+    fn a_yard_is_laid_out_in_cells() {
+        let corners = |x, y| [Point::new(2.0, 1.0), Point::new(2.0 + x, 1.0 + y)];
+        let grid = Grid::covering(&corners(10.0, 5.0), 0.0).unwrap();
+        assert_eq!((grid.columns(), grid.rows(), grid.len()), (40, 20, 800));
+        assert!((grid.cell_m() - 0.25).abs() < 1e-12 && !grid.is_empty());
+        let first = grid.centre(0, 0);
+        assert!((first.x_m - 2.125).abs() < 1e-9 && (first.y_m - 1.125).abs() < 1e-9);
+        let coarse = Grid::covering(&corners(300.0, 200.0), 0.0).unwrap();
+        assert_eq!((coarse.columns(), coarse.rows()), (133, 89));
+        assert!((coarse.cell_m() - 1.01 * 5.0_f64.sqrt()).abs() < 1e-9);
+        for (x, y) in [
+            (0.5, 5.0),
+            (5.0, 0.5),
+            (10_001.0, 5.0),
+            (5.0, 10_001.0),
+            (f64::NAN, 5.0),
+            (f64::INFINITY, 5.0),
+        ] {
+            assert_eq!(Grid::covering(&corners(x, y), 0.0), None, "{x} by {y}");
+        }
+        assert!(Grid::covering(&corners(0.51, 10_000.0), 0.0).is_some());
+        assert_eq!(Grid::covering(&[], 0.0), None);
+    }
+
+    /// Turned or not, the middle of each cell lies in it, the list is in order of rows, and beyond the edge there is none.
+    #[test]
+    fn each_cell_is_found_by_its_middle() {
+        for turned_deg in [0.0, 30.0, 90.0, -120.0] {
+            let corners = [(0.0, 0.0), (20.0, 3.0), (-4.0, 9.0)].map(|(x, y)| Point::new(x, y));
+            let grid = Grid::covering(&corners, turned_deg).unwrap();
+            assert_eq!(grid.centres().count(), grid.len());
+            for (index, at) in grid.centres().enumerate() {
+                let (column, row) = grid.column_row(index);
+                assert_eq!(grid.index(column, row), index);
+                assert_eq!(grid.cell(at), Some((column, row)), "{turned_deg} degrees");
+                assert!(at.minus(grid.centre(column, row)).x_m.abs() < 1e-12);
+            }
+            for corner in corners {
+                let nearest = grid
+                    .centres()
+                    .map(|at| at.distance_m(corner))
+                    .fold(f64::INFINITY, f64::min);
+                assert!(
+                    nearest < grid.cell_m(),
+                    "{corner:?} is not covered at {turned_deg} degrees"
+                );
+            }
+            // A quarter of a turn clockwise takes the rows from east to south.
+            let along = grid.centre(1, 0).minus(grid.centre(0, 0));
+            let radians = f64::to_radians(turned_deg);
+            assert!((along.x_m - grid.cell_m() * radians.cos()).abs() < 1e-9);
+            assert!((along.y_m + grid.cell_m() * radians.sin()).abs() < 1e-9);
+            for off in [
+                Point::new(-900.0, 0.0),
+                Point::new(900.0, 0.0),
+                Point::new(0.0, 900.0),
+                Point::new(0.0, -900.0),
+            ] {
+                assert_eq!(grid.cell(off), None);
+            }
+        }
+    }
+}

@@ -227,3 +227,77 @@ impl Ellipse {
         self.major_m * NINETY_FIVE
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn same(found: &[f64], expected: &[f64]) -> bool {
+        found.len() == expected.len() && found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-6)
+    }
+
+    /// By hand: 3, 4 and 5; a quarter of a turn clockwise takes east to south.
+    #[test]
+    fn points_are_measured_and_turned() {
+        let (a, b) = (Point::new(1.0, 2.0), Point::new(4.0, 6.0));
+        assert!(same(&[a.distance_m(b), b.minus(a).length_m()], &[5.0, 5.0]));
+        assert!(same(&[a.bearing_deg(b), b.bearing_deg(a)], &[36.869_898, 216.869_898]));
+        assert!(same(&[a.dot(b), a.cross(b), b.cross(a)], &[16.0, -2.0, 2.0]));
+        let turned = a.turned_deg(90.0);
+        assert!(same(&[turned.x_m, turned.y_m], &[2.0, -1.0]));
+        let polar = Point::polar(30.0, 10.0);
+        assert!(same(&[polar.x_m, polar.y_m], &[5.0, 8.660_254]));
+        let unit = b.minus(a).unit().map(|unit| [unit.x_m, unit.y_m]);
+        assert!(unit.is_some_and(|unit| same(&unit, &[0.6, 0.8])));
+        for none in [Point::ORIGIN, Point::new(f64::INFINITY, 0.0), Point::new(f64::NAN, 0.0)] {
+            assert_eq!(none.unit(), None);
+        }
+        assert!(a.is_finite());
+        assert!(!Point::new(f64::NAN, 0.0).is_finite() && !Point::new(0.0, f64::NAN).is_finite());
+    }
+
+    #[test]
+    fn the_nearest_place_of_a_piece_may_be_its_end() {
+        let (a, b) = (Point::ORIGIN, Point::new(10.0, 0.0));
+        for (x, y, end, distance_m, share) in [
+            (3.0, 4.0, b, 4.0, 0.3),
+            (-3.0, 4.0, b, 5.0, 0.0),
+            (13.0, -4.0, b, 5.0, 1.0),
+            (3.0, 4.0, a, 5.0, 0.0),
+        ] {
+            let (found_m, found) = distance_to_piece_m(Point::new(x, y), a, end);
+            assert!(
+                same(&[found_m, found], &[distance_m, share]),
+                "{x}, {y}: {found_m}, {found}"
+            );
+        }
+    }
+
+    /// By hand, of variances 4 and 2 with a covariance of 1: along 3 : 4, 0.36 · 4 + 2 · 0.48 + 0.64 · 2; turned by the rule
+    /// R S Rᵀ; its axes √(3 ± √2), the long one at half of 135 degrees.
+    #[test]
+    fn a_spread_is_seen_along_turned_and_as_an_ellipse() {
+        let spread = Spread {
+            xx: 4.0,
+            xy: 1.0,
+            yy: 2.0,
+        };
+        assert!(same(&[spread.along(Point::new(0.6, 0.8))], &[3.68]));
+        for (turn, expected) in [
+            (90.0, [2.0, -1.0, 4.0]),
+            (30.0, [4.366_025_4, -0.366_025_4, 1.633_974_6]),
+        ] {
+            let turned = spread.turned_deg(turn);
+            assert!(same(&[turned.xx, turned.xy, turned.yy], &expected), "{turned:?}");
+        }
+        let sum = spread.plus(Spread::round(3.0));
+        assert!(same(&[sum.xx, sum.xy, sum.yy], &[13.0, 1.0, 11.0]));
+        let ellipse = spread.ellipse();
+        assert!(same(
+            &[ellipse.major_m, ellipse.minor_m, ellipse.bearing_deg],
+            &[2.101_002_9, 1.259_280_1, 67.5]
+        ));
+        // Source: the 95 % point of chi-square with two degrees of freedom, 5.991 (handbook table), from memory.
+        assert!((ellipse.ninety_five_m() - ellipse.major_m * 5.991_f64.sqrt()).abs() < 1e-3);
+    }
+}
