@@ -117,3 +117,19 @@ impl LocalPlane {
             .travel(Point::ORIGIN.bearing_deg(point), Point::ORIGIN.distance_m(point))
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// North and east are above nothing; a pole and the date line are the last places there are.
+    #[test]
+    fn a_position_keeps_its_degrees() {
+        let at = Position::new(44.5, -93.25).unwrap();
+        assert!((at.latitude_deg() - 44.5).abs() < 1e-12 && (at.longitude_deg() + 93.25).abs() < 1e-12);
+        assert!(Position::new(90.0, 180.0).is_ok() && Position::new(-90.0, -180.0).is_ok());
+        assert!(matches!(Position::new(90.1, 0.0), Err(PositionError::Latitude(_))));
+        assert!(matches!(Position::new(0.0, f64::NAN), Err(PositionError::Longitude(_))));
+    }
+}

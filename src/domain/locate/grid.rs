@@ -157,6 +157,11 @@ mod tests {
         assert!((grid.cell_m() - 0.25).abs() < 1e-12 && !grid.is_empty());
         let first = grid.centre(0, 0);
         assert!((first.x_m - 2.125).abs() < 1e-9 && (first.y_m - 1.125).abs() < 1e-9);
+        assert_eq!(grid.cell(Point::new(11.9, 5.9)), Some((39, 19)));
+        assert_eq!(
+            (grid.cell(Point::new(12.1, 2.0)), grid.cell(Point::new(3.0, 6.1))),
+            (None, None)
+        );
         let coarse = Grid::covering(&corners(300.0, 200.0), 0.0).unwrap();
         assert_eq!((coarse.columns(), coarse.rows()), (133, 89));
         assert!((coarse.cell_m() - 1.01 * 5.0_f64.sqrt()).abs() < 1e-9);

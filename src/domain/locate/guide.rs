@@ -64,3 +64,51 @@ pub fn guide(here: &Fix, heading_deg: Option<f64>, target: Position, target_erro
         use_tape,
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// By hand: 100 m to the north-east with errors of 8 m and 6 m, 10 m together, so asin(10 / 100) = 5.739 degrees to either
+    /// side; facing east it lies 45 degrees to the left. Within 10 m the tape is used and every way is as good.
+    #[test]
+    fn the_arrow_points_where_the_place_lies() {
+        let here = Fix::new(Position::new(44.0, -93.0).unwrap(), Some(8.0));
+        let target = |metres| here.position.travel(45.0, metres);
+        let far = guide(&here, Some(90.0), target(100.0), 6.0);
+        let found = [
+            far.distance_m,
+            far.bearing_deg,
+            far.error_m,
+            far.bearing_error_deg.unwrap(),
+            far.arrow_deg,
+        ];
+        for (found, expected) in found.into_iter().zip([100.0, 45.0, 10.0, 5.739_17, 315.0]) {
+            assert!((found - expected).abs() < 1e-4, "{far:?}");
+        }
+        assert_eq!((far.arrow_from, far.use_tape), (ArrowFrom::Heading, false));
+        let near = guide(&here, None, target(9.9), 6.0);
+        assert_eq!((near.bearing_error_deg, near.use_tape), (None, true));
+        assert!(!guide(&here, None, target(10.1), 6.0).use_tape);
+        let walking = Fix {
+            course_deg: Some(30.0),
+            ..here
+        };
+        for (heading, fix, arrow_deg, from) in [
+            (None, &walking, 15.0, ArrowFrom::Course),
+            (Some(f64::NAN), &walking, 15.0, ArrowFrom::Course),
+            (Some(0.0), &walking, 45.0, ArrowFrom::Heading),
+            (None, &here, 45.0, ArrowFrom::North),
+        ] {
+            let way = guide(fix, heading, target(100.0), 6.0);
+            assert!(
+                (way.arrow_deg - arrow_deg).abs() < 1e-6 && way.arrow_from == from,
+                "{way:?}"
+            );
+        }
+        for unknown in [f64::INFINITY, f64::NAN, -6.0] {
+            assert!((guide(&here, None, target(100.0), unknown).error_m - 8.0).abs() < 1e-12);
+        }
+    }
+}

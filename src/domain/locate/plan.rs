@@ -115,3 +115,27 @@ pub struct PlanTie {
     /// Tape less the distance on the plan, m; `None` where nothing checks it.
     pub residual_m: Option<f64>,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: the radius that holds 68 % of a round bell, √(2 ln(1 / 0.32)) = 1.50959 of its axis.
+    #[test]
+    fn a_mark_shows_the_radius_of_its_longer_axis() {
+        let mark = PlanMark {
+            letter: "A".to_owned(),
+            name: String::new(),
+            kind: PinKind::TankLid,
+            at: Point::ORIGIN,
+            ellipse: Ellipse {
+                major_m: 2.0,
+                minor_m: 0.5,
+                bearing_deg: 0.0,
+            },
+            position: None,
+        };
+        let expected = 2.0 * (2.0 * (1.0 / 0.32_f64).ln()).sqrt();
+        assert!((mark.error_m() - expected).abs() < 1e-6, "{}", mark.error_m());
+    }
+}

@@ -207,3 +207,158 @@ fn outline_distance_m(outline: &[Point], at: Point) -> Option<f64> {
         .reduce(f64::min)
         .map(f64::sqrt)
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    fn outline(corners: &[(f64, f64)]) -> Vec<Point> {
+        corners.iter().map(|(x, y)| Point::new(*x, *y)).collect()
+    }
+
+    /// 10 m by 8 m.
+    fn house() -> Vec<Point> {
+        outline(&[(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)])
+    }
+
+    /// An L with a slanted side, looked at from all around and in its notch; a line of two corners holds nothing.
+    #[test]
+    fn a_place_lies_inside_or_outside() {
+        let shape = outline(&[
+            (0.0, 0.0),
+            (10.0, 0.0),
+            (10.0, 4.0),
+            (4.0, 4.0),
+            (4.0, 10.0),
+            (-2.0, 10.0),
+        ]);
+        for (x, y, inside) in [
+            (1.0, 1.0, true),
+            (9.0, 3.0, true),
+            (3.0, 9.0, true),
+            (-1.0, 9.0, true),
+            (7.0, 7.0, false),
+            (-1.0, 3.0, false),
+            (-1.9, 9.0, false),
+            (11.0, 1.0, false),
+            (5.0, -1.0, false),
+            (1.0, 11.0, false),
+        ] {
+            assert_eq!(contains(&shape, Point::new(x, y)), inside, "{x}, {y}");
+            let backwards: Vec<Point> = shape.iter().rev().copied().collect();
+            assert_eq!(
+                contains(&backwards, Point::new(x, y)),
+                inside,
+                "{x}, {y} the other way round"
+            );
+        }
+        assert!(!contains(&outline(&[(0.0, 0.0), (9.0, 9.0)]), Point::new(1.0, 2.0)));
+    }
+
+    /// By hand: beside a wall, off a corner (3, 4 and 5), inside, off a slanted wall (from (0, 0) to (3, 4): 5 m off its middle).
+    #[test]
+    fn the_wall_is_as_far_as_its_nearest_place() {
+        let yard = Yard {
+            house: house(),
+            ..Yard::default()
+        };
+        for (x, y, metres) in [
+            (5.0, -3.0, 3.0),
+            (13.0, 12.0, 5.0),
+            (-3.0, -4.0, 5.0),
+            (5.0, 6.5, 1.5),
+            (10.0, 2.0, 0.0),
+        ] {
+            let found = yard.wall_distance_m(Point::new(x, y)).unwrap();
+            assert!((found - metres).abs() < 1e-12, "{x}, {y}: {found}");
+        }
+        let slanted = outline(&[(0.0, 0.0), (3.0, 4.0)]);
+        let found = outline_distance_m(&slanted, Point::new(1.5 + 4.0, 2.0 - 3.0)).unwrap();
+        assert!((found - 5.0).abs() < 1e-12, "{found}");
+        assert_eq!(
+            outline_distance_m(&outline(&[(1.0, 1.0), (1.0, 1.0)]), Point::new(1.0, 4.0)),
+            Some(3.0)
+        );
+        assert_eq!(Yard::default().wall_distance_m(Point::ORIGIN), None);
+    }
+
+    /// Source: the distances of Clark County 24.17.120 and 310 CMR 15.211 (5 and 10 ft to wall and line, 50 ft to the well), and
+    /// half of the narrowest tank beside them: 2.124 m, 3.648 m and 15.84 m.
+    #[test]
+    fn a_tank_keeps_its_distances() {
+        let lot = outline(&[(-40.0, -40.0), (60.0, -40.0), (60.0, 60.0), (-40.0, 60.0)]);
+        let yard = Yard {
+            house: house(),
+            lot,
+            blocked: vec![outline(&[(20.0, 20.0), (30.0, 20.0), (30.0, 30.0)])],
+            wells: vec![Point::new(-30.0, 30.0), Point::new(50.0, 40.0)],
+            ..Yard::default()
+        };
+        let weigh = |yard: &Yard, x, y| yard.weight(Point::new(x, y));
+        for (x, y, weight) in [
+            (5.0, -2.13, 1.0),
+            (5.0, -2.12, 0.05),
+            (5.0, 4.0, 0.0),
+            (28.0, 23.0, 0.0),
+            (5.0, -37.87, 1.0),
+            (5.0, -37.88, 0.05),
+            (5.0, -41.0, 0.0),
+            (-30.0, 14.15, 1.0),
+            (-30.0, 14.17, 0.05),
+            (34.15, 40.0, 1.0),
+            (34.17, 40.0, 0.05),
+            (59.0, 45.0, 0.0025),
+        ] {
+            assert!(
+                (weigh(&yard, x, y) - weight).abs() < 1e-12,
+                "{x}, {y}: {}",
+                weigh(&yard, x, y)
+            );
+        }
+        let hard = Yard {
+            firmness: Firmness::Hard,
+            ..yard.clone()
+        };
+        assert!(weigh(&hard, 5.0, -2.12).abs() < 1e-12 && (weigh(&hard, 5.0, -2.13) - 1.0).abs() < 1e-12);
+        let wide = Yard {
+            code: SetbackCode::Massachusetts,
+            ..yard.clone()
+        };
+        assert!((weigh(&wide, 5.0, -3.65) - 1.0).abs() < 1e-12 && (weigh(&wide, 5.0, -3.64) - 0.05).abs() < 1e-12);
+        assert!((weigh(&wide, 5.0, -36.36) - 0.05).abs() < 1e-12);
+        let open = Yard {
+            lot: Vec::new(),
+            ..yard
+        };
+        assert!((weigh(&open, 5.0, -41.0) - 1.0).abs() < 1e-12);
+    }
+
+    /// Out of the south wall is south, whichever way the corners were entered; a house turned by 30 degrees turns the grid so.
+    #[test]
+    fn a_wall_faces_away_from_the_house() {
+        for corners in [house(), house().into_iter().rev().collect()] {
+            let yard = Yard {
+                house: corners,
+                ..Yard::default()
+            };
+            for (x, y, deg) in [
+                (5.0, -1.0, 180.0),
+                (11.0, 4.0, 90.0),
+                (5.0, 9.0, 0.0),
+                (-1.0, 4.0, 270.0),
+                (5.0, 1.0, 180.0),
+            ] {
+                let found = yard.outward_deg(Point::new(x, y)).unwrap();
+                assert!((found - deg).abs() < 1e-9, "{x}, {y}: {found}");
+            }
+        }
+        assert_eq!(Yard::default().outward_deg(Point::ORIGIN), None);
+        let turned = Yard {
+            house: house().into_iter().map(|corner| corner.turned_deg(30.0)).collect(),
+            ..Yard::default()
+        };
+        assert!((turned.turned_deg() - 30.0).abs() < 1e-9);
+        assert!(Yard::default().turned_deg().abs() < 1e-12);
+    }
+}
