@@ -798,3 +798,72 @@ fn bounds(points: impl Iterator<Item = Point>) -> Option<(Point, Point)> {
 fn count(of: usize) -> f64 {
     f64::from(u32::try_from(of).unwrap_or(u32::MAX))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    /// A house of 10 m by 8 m alone on open ground, its sewer leaving to the south.
+    fn map() -> (Yard, Vec<Clue>, ProbeMap) {
+        let house = [(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)].map(|(x, y)| Point::new(x, y));
+        let yard = Yard {
+            house: house.to_vec(),
+            ..Yard::default()
+        };
+        let clues = vec![Clue::SewerExit {
+            at: Point::new(5.0, 0.0),
+            pipe_deg: Some(180.0),
+        }];
+        let map = ProbeMap::new(yard.clone(), clues.clone(), SewerDepth::default()).unwrap();
+        (yard, clues, map)
+    }
+
+    /// A clue far off asks for another grid, one amid the corners of the house for the same.
+    #[test]
+    fn a_map_knows_its_yard_and_its_grid() {
+        let (yard, mut clues, map) = map();
+        assert_eq!(map.yard(), &yard);
+        assert!(map.lies_on_the_grid_of(&clues));
+        clues.push(Clue::Vent {
+            at: Point::new(5.0, 4.0),
+        });
+        assert!(map.lies_on_the_grid_of(&clues));
+        clues.push(Clue::Vent {
+            at: Point::new(5.0, -300.0),
+        });
+        assert!(!map.lies_on_the_grid_of(&clues));
+    }
+
+    /// What no wall and no setback keeps a tank from is the ground that a clue that says nothing is spread over.
+    #[test]
+    fn the_open_ground_is_measured_in_cells() {
+        let (yard, _, map) = map();
+        let open = map.grid().centres().filter(|at| yard.weight(*at) > 0.0).count();
+        let house = map.grid().centres().filter(|at| yard.weight(*at) <= 0.0).count();
+        let cell_m2 = map.grid().cell_m().powi(2);
+        assert!((map.area_m2 - count(open) * cell_m2).abs() < 1e-6, "{}", map.area_m2);
+        assert!(
+            (count(house) * cell_m2 - 80.0).abs() < 8.0,
+            "{house} cells of the house"
+        );
+    }
+
+    /// The chance of a circle is that of its cells; all of the map is certain, and a circle beside it holds nothing.
+    #[test]
+    fn a_circle_holds_the_cells_whose_middles_lie_in_it() {
+        let (_, _, map) = map();
+        let at = Point::new(7.0, -5.0);
+        for radius_m in [0.6, 3.0, 9.0] {
+            let inside = map.grid().centres().filter(|centre| centre.distance_m(at) <= radius_m);
+            let sum: f64 = inside.map(|centre| map.cell_chance(centre)).sum();
+            let found = map.chance_within(at, radius_m);
+            assert!(
+                sum > 0.0 && (found - sum).abs() < 1e-9,
+                "{radius_m} m: {found} against {sum}"
+            );
+        }
+        assert!((map.chance_within(at, 1.0e4) - 1.0).abs() < 1e-9);
+        assert!(map.chance_within(Point::new(900.0, 0.0), 5.0).abs() < 1e-12);
+    }
+}
