@@ -128,10 +128,6 @@ mod tests {
             state: Some(PartState::Cleaned),
             ..Condition::default()
         };
-        let gone = Condition {
-            removed: true,
-            ..cleaned.clone()
-        };
         let visit = Visit {
             // Soil over one lid; another stands proud, one is level with the ground, the last was not measured.
             lids: vec![lid(Some(127)), lid(Some(-20)), lid(Some(0)), lid(None)],
@@ -150,10 +146,12 @@ mod tests {
             .to_vec(),
             conditions: vec![
                 cleaned.clone(),
-                cleaned,
-                // Taken away again, twice; a filter nobody cleaned, and another part that was.
-                gone.clone(),
-                gone,
+                cleaned.clone(),
+                // Taken away again; a filter nobody cleaned, and another part that was.
+                Condition {
+                    removed: true,
+                    ..cleaned
+                },
                 Condition {
                     part: TankPart::Filter,
                     ..Condition::default()

@@ -630,3 +630,84 @@ fn advise(ties: &[&Tie], candidates: &[Candidate]) -> Option<NextTie> {
         then_m: invert(improved)?.ellipse().major_m,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 5 mm and 1 mm a metre over 30 m are √(5² + 30²) = 30.414 mm; no tape reads finer than a millimetre.
+    #[test]
+    fn a_tape_errs_by_its_ends_and_by_its_length() {
+        let tape = |fixed_mm, per_mille| TapeError {
+            fixed: Length::from_mm(fixed_mm),
+            per_mille,
+        };
+        assert!((tape(5, 1.0).sigma_m(30.0) - 0.030_413_8).abs() < 1e-6);
+        assert!((tape(0, 1.0).sigma_m(0.5) - 0.001).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_place_lies_left_right_or_on_the_line() {
+        let (a, b) = (Point::ORIGIN, Point::new(2.0, 0.0));
+        for (x, y, side) in [
+            (1.0, 1.0, Side::Left),
+            (1.0, -1.0, Side::Right),
+            (5.0, 0.0, Side::On),
+            (-5.0, 0.0, Side::On),
+        ] {
+            assert_eq!(Side::of(Point::new(x, y), a, b), side, "{x}, {y}");
+        }
+    }
+
+    fn tie(x: f64, y: f64, distance_mm: u32) -> Tie {
+        Tie {
+            from: Point::new(x, y),
+            from_spread: Spread::NONE,
+            distance: Length::from_mm(distance_mm),
+            error: TapeError {
+                fixed: Length::from_mm(10),
+                per_mille: 0.0,
+            },
+        }
+    }
+
+    /// Source: chi-square exceeded once in a thousand, handbook table, from memory; past the table the approximation is good to
+    /// a fifth of a percent.
+    #[test]
+    fn the_limits_are_those_of_the_table() {
+        for (extra, expected, within) in [
+            (1, 10.828, 0.001),
+            (2, 13.816, 0.001),
+            (3, 16.266, 0.001),
+            (30, 59.703, 0.12),
+            (100, 149.449, 0.3),
+        ] {
+            assert!((limit(extra) - expected).abs() < within, "{extra}: {}", limit(extra));
+        }
+    }
+
+    /// By hand: two tapes of 10 m held from either side, both too long by as much, miss by that each; good to 10 mm, 23 mm are
+    /// 2 · 2.3² = 10.58 and fit, 24 mm are 11.52 and do not, against 10.83 for one tape more than needed.
+    #[test]
+    fn tapes_that_miss_each_other_disagree() {
+        for (off_mm, agree) in [(23, true), (24, false)] {
+            let ties = [
+                tie(-10.0, 0.0, 10_000 + off_mm),
+                tie(10.0, 0.0, 10_000 + off_mm),
+                tie(0.0, 10.0, 10_000),
+            ];
+            let found = locate(&ties).map(|found| found.agreement == Agreement::Agree);
+            assert_eq!(found, Ok(agree), "{off_mm} mm");
+        }
+    }
+
+    #[test]
+    fn a_tape_held_nowhere_is_named() {
+        for nowhere in [f64::NAN, f64::INFINITY, 1.1e7] {
+            let ties = [tie(0.0, 0.0, 10_000), tie(nowhere, 0.0, 10_000)];
+            assert_eq!(locate(&ties), Err(TieError::NotAPlace(1)), "{nowhere}");
+        }
+        let one_place = [tie(0.0, 0.0, 10_000), tie(0.0, 0.0, 9_000)];
+        assert_eq!(locate(&one_place), Err(TieError::SamePlace { first: 0, second: 1 }));
+    }
+}
