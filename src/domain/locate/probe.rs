@@ -835,6 +835,19 @@ mod tests {
         assert!(!map.lies_on_the_grid_of(&clues));
     }
 
+    #[test]
+    fn a_push_of_the_rod_is_kept() {
+        let (_, _, mut map) = map();
+        assert!(map.probes().is_empty());
+        let probe = Probe {
+            at: Point::new(5.0, -5.0),
+            depth: Length::from_mm(1_000),
+            met: Met::Nothing,
+        };
+        map.add_probe(probe);
+        assert_eq!(map.probes(), [probe]);
+    }
+
     /// What no wall and no setback keeps a tank from is the ground that a clue that says nothing is spread over.
     #[test]
     fn the_open_ground_is_measured_in_cells() {

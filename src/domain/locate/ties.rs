@@ -632,6 +632,7 @@ fn advise(ties: &[&Tie], candidates: &[Candidate]) -> Option<NextTie> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
@@ -698,6 +699,14 @@ mod tests {
             ];
             let found = locate(&ties).map(|found| found.agreement == Agreement::Agree);
             assert_eq!(found, Ok(agree), "{off_mm} mm");
+        }
+        // Each of the two has taken up half of its own error, so what is left is counted in √(1 / 2) of 10 mm; nothing checks the
+        // third.
+        let ties = [tie(-10.0, 0.0, 10_023), tie(10.0, 0.0, 10_023), tie(0.0, 10.0, 10_000)];
+        let found = locate(&ties).unwrap();
+        let standardised = &found.candidates.first().unwrap().standardised;
+        for (found, expected) in standardised.iter().zip([3.2527, 3.2527, 0.0]) {
+            assert!((found - expected).abs() < 1e-3, "{standardised:?}");
         }
     }
 

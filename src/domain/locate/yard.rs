@@ -327,6 +327,12 @@ mod tests {
         };
         assert!((weigh(&wide, 5.0, -3.65) - 1.0).abs() < 1e-12 && (weigh(&wide, 5.0, -3.64) - 0.05).abs() < 1e-12);
         assert!((weigh(&wide, 5.0, -36.36) - 0.05).abs() < 1e-12);
+        // Two corners are no lot yet.
+        let begun = Yard {
+            lot: outline(&[(-40.0, -40.0), (60.0, -40.0)]),
+            ..yard.clone()
+        };
+        assert!((weigh(&begun, 5.0, -10.0) - 1.0).abs() < 1e-12);
         let open = Yard {
             lot: Vec::new(),
             ..yard
