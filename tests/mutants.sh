@@ -1,30 +1,23 @@
 #!/bin/sh
-# Changes the calculations one place at a time and asks whether the tests notice (cargo-mutants): what survives is a place
-# that no test holds, or a change that changes nothing. Of src/domain,
+# Changes the calculations one place at a time and asks whether the tests notice: what survives is a place that no test holds,
+# or a change that changes nothing. The changes are those of cargo-mutants.
 #
-#   tests/mutants.sh places        what has to do with the ground: `locate` and `route` (1,600 changes, 3 hours of one core)
-#   tests/mutants.sh reckoning     everything else (2,200 changes, 2 hours), without the long tests of the probing map
+#   tests/mutants.sh                              all of src/domain: 3,700 changes, an hour and a half of two cores
+#   tests/mutants.sh --re src/domain/leak         a part of it; what follows is handed on to `cargo mutants --list`
 #
-# What follows is handed on, so that a part can be asked for: `reckoning --re src/domain/leak`, `places --shard 0/20`.
-# Installs what it needs. What came of it lies in target/mutants/; docs/tests.md says what came of it last.
+# Installs what it needs. docs/tests.md says what came of it last.
 #
-# So that a change costs seconds, only the domain and the files around it that do not need a book are built, as a crate of
-# its own below target/: the same sources, the unit tests in them, and those of tests/all that need nothing else.
+# Built one by one, the changes take six hours. So they are built into one program that is told at its start which one holds
+# (tests/mutants/), and only the few that cannot be switched are built one by one. Only the domain and the files around it that
+# do not need a book are built, as a crate of its own below target/: the same sources, the unit tests in them, and those of
+# tests/all that need nothing else.
 set -eu
 cd "$(dirname "$0")/.."
 . demo/setup.sh
 command -v cargo-mutants >/dev/null || cargo install --locked cargo-mutants
-part=${1:?places or reckoning}
-shift
-# The map is slow without any optimizing; the rest is compiled in half the time without it.
-case $part in
-places) optimize=1 files='--file src/domain/locate/** --file src/domain/route.rs' leave= ;;
-reckoning) optimize=0 files='--file src/domain/** --exclude src/domain/locate/** --exclude src/domain/route.rs' leave='--skip probing:: --skip domain::route' ;;
-*) echo "$part: places or reckoning" >&2; exit 2 ;;
-esac
-crate=target/mutants/$part/crate
-# What was built stays, for the next time; not what a run that was broken off may have left half written.
-for old in src tests docs target/debug/incremental; do rm -rf "${crate:?}/$old"; done
+out=target/mutants
+crate=$out/crate
+rm -rf "$crate" "$out/switched"
 mkdir -p "$crate/src/exchange" "$crate/src/say" "$crate/src/app" "$crate/src/office" "$crate/ui" "$crate/tests/all" "$crate/docs" "$crate/tests/vectors"
 cp -r src/domain "$crate/src/domain"
 cp -r src/exchange/locate src/exchange/rulesets src/exchange/rulefile.rs src/exchange/work.rs src/exchange/facts.rs \
@@ -53,7 +46,7 @@ PY
     sed -n '/^\[dependencies\]/,/^$/p' Cargo.toml | grep -E '^(\[|chrono|geo|geojson|gpx|nmea|polib|serde|serde_json|serde_path_to_error|serialport|thiserror|toml|uuid|xml-rs|roxmltree|csv) ?'
     echo '[dev-dependencies]'
     grep -E '^(jsonschema|proptest|tempfile|uom) =' Cargo.toml
-    printf '[profile.dev]\ndebug = false\nopt-level = %s\n[profile.dev.package."*"]\nopt-level = 2\n' "$optimize"
+    printf '[profile.dev]\ndebug = false\nopt-level = 1\n[profile.dev.package."*"]\nopt-level = 2\n'
 } >"$crate/Cargo.toml"
 cp Cargo.lock "$crate/"
 # The groups of tests/all are made part of the library, so that a change is compiled once and linked once.
@@ -148,10 +141,15 @@ text = text[:start] + """fn office(arguments: &[&str], input: &[u8]) -> Output {
 """ + text[end:]
 open(sys.argv[1], "w").write(text)
 PY
-# In its own place, so that the dependencies are built once. Two tests ask the office command for more than is here.
-set -f
-case " $* " in *" --shard "*) share='--sharding round-robin' ;; *) share= ;; esac
-# shellcheck disable=SC2086
-cargo mutants --dir "$crate" --output "target/mutants/$part" --in-place --no-shuffle $share --timeout 30 \
-    $files "$@" --cargo-test-arg=--lib -- -- \
-    --skip work::a_rule_set_of_ones_own --skip work::bad_input_is_refused $leave
+cp -r "$crate" "$out/switched"
+# Built once and run thousands of times.
+sed -i 's/^opt-level = 1/opt-level = 2/' "$out/switched/Cargo.toml"
+cargo mutants --dir "$crate" --list --json --file 'src/domain/**' "$@" >"$out/list.json"
+CARGO_TARGET_DIR=$PWD/$out/tool cargo build --release --locked --manifest-path tests/mutants/Cargo.toml
+export CARGO_TARGET_DIR="$PWD/$out/build"
+"$out/tool/release/lidmark-mutants" "$out/switched" "$out/list.json"
+left=$(cat "$out/switched/one-by-one.txt")
+[ -n "$left" ] || exit 0
+echo "one by one: what cannot be switched"
+cargo mutants --dir "$crate" --output "$out" --in-place --no-shuffle --timeout 60 --re "$left" --cargo-test-arg=--lib -- -- \
+    --skip work::a_rule_set_of_ones_own --skip work::bad_input_is_refused
