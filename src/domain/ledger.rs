@@ -552,37 +552,28 @@ mod tests {
         );
     }
 
+    /// What becomes of two loads of 1,000 mL, the first 11 and the second 12, when the second is corrected.
+    fn fates_with_second_corrected(change_ml: i64) -> BTreeMap<Uuid, Fate> {
+        use EntryKind::{Collected, Correction};
+        let entries = vec![
+            entry(11, 0, 1, Collected, 1_000),
+            entry(12, 5, 1, Collected, 1_000),
+            entry(13, 9, 1, Correction { of: Some(id(12)) }, change_ml),
+        ];
+        Ledger::new(vec![tank(1, 5_000, 0)], entries).fates()
+    }
+
     #[test]
     fn a_correction_of_a_load_changes_that_load() {
-        use EntryKind::{Collected, Correction};
-        let ledger = Ledger::new(
-            vec![tank(1, 5_000, 0)],
-            vec![
-                entry(11, 0, 1, Collected, 1_000),
-                entry(12, 5, 1, Collected, 1_000),
-                entry(13, 9, 1, Correction { of: Some(id(12)) }, -100),
-            ],
-        );
-        assert_eq!(
-            (ledger.fates()[&id(11)].amount_ml, ledger.fates()[&id(12)].amount_ml),
-            (1_000, 900)
-        );
-        assert_eq!(ledger.fates()[&id(12)].on_board_ml, 900);
+        let fates = fates_with_second_corrected(-100);
+        assert_eq!((fates[&id(11)].amount_ml, fates[&id(12)].amount_ml), (1_000, 900));
+        assert_eq!(fates[&id(12)].on_board_ml, 900);
     }
 
     /// By hand: 1,500 mL less than a load of 1,000 mL cannot come off that load alone; the oldest is gone and half of the next.
     #[test]
     fn no_correction_leaves_a_load_below_nothing() {
-        use EntryKind::{Collected, Correction};
-        let ledger = Ledger::new(
-            vec![tank(1, 5_000, 0)],
-            vec![
-                entry(11, 0, 1, Collected, 1_000),
-                entry(12, 5, 1, Collected, 1_000),
-                entry(13, 9, 1, Correction { of: Some(id(12)) }, -1_500),
-            ],
-        );
-        let fates = ledger.fates();
+        let fates = fates_with_second_corrected(-1_500);
         assert_eq!((fates[&id(11)].on_board_ml, fates[&id(12)].on_board_ml), (0, 500));
     }
 
