@@ -62,10 +62,7 @@ impl Call {
     /// Returns the words of the book's own set-up, for a command that looks into the book by itself.
     #[must_use]
     pub fn words_of_book(&self) -> Words {
-        let own = || {
-            let store = self.has_book().then(|| Store::look(&self.book))?;
-            Some(store.and_then(|store| store.setup()).ok()??.language)
-        };
+        let own = || Some(self.look(Store::setup).ok()???.language);
         Words::new(self.language.or_else(own).unwrap_or_default())
     }
 
@@ -73,6 +70,20 @@ impl Call {
     #[must_use]
     pub fn has_book(&self) -> bool {
         self.book.is_file() && !is_empty(&self.book)
+    }
+
+    /// Looks into the book as it is; `None` where there is none yet, as while another program is making it.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn look<T>(&self, ask: impl FnOnce(&Store) -> Result<T, StoreError>) -> Result<Option<T>, StoreError> {
+        if !self.has_book() {
+            return Ok(None);
+        }
+        match Store::look(&self.book) {
+            Err(StoreError::Empty { .. }) => Ok(None),
+            store => ask(&store?).map(Some),
+        }
     }
 
     /// Does one command that only reads a book, which stays byte for byte as it is.
@@ -114,20 +125,11 @@ impl Call {
     /// # Errors
     /// When there is none.
     pub fn needs_book(&self) -> Result<(), Refusal> {
-        let words = self.words();
         if self.has_book() {
-            return Ok(());
-        }
-        let place = self.book.display().to_string();
-        let what = if self.book.is_file() {
-            words.f("There is no book in {0}: nothing stands in it.", &[&place])
+            Ok(())
         } else {
-            words.f("There is no book at {0}.", &[&place])
-        };
-        Err(Refusal::file(
-            what,
-            words.t("Name it with --book FILE, or begin one with read-csv or import."),
-        ))
+            Err(no_book(&self.book, self.words()))
+        }
     }
 
     /// Does one command over a book, made when there is none.
@@ -373,6 +375,20 @@ fn lacks_its_log(path: &Path, error: &rusqlite::Error) -> bool {
     matches!(code, Some(CannotOpen | PermissionDenied | ReadOnly)) && with_end(path, "-wal").exists()
 }
 
+/// Says that there is no book, or nothing in it.
+fn no_book(path: &Path, words: Words) -> Refusal {
+    let place = path.display().to_string();
+    let what = if path.is_file() {
+        words.f("There is no book in {0}: nothing stands in it.", &[&place])
+    } else {
+        words.f("There is no book at {0}.", &[&place])
+    };
+    Refusal::file(
+        what,
+        words.t("Name it with --book FILE, or begin one with read-csv or import."),
+    )
+}
+
 /// Words a store error for someone at a desk.
 #[must_use]
 pub fn of_store(error: &StoreError, words: Words) -> Refusal {
@@ -398,6 +414,7 @@ pub fn of_store(error: &StoreError, words: Words) -> Refusal {
             words.f("{0} is not a book of this program.", &[&path.display().to_string()]),
             words.t("Nothing was changed. Choose another file."),
         ),
+        StoreError::Empty { path } => no_book(path, words),
         StoreError::TooNew { found, .. } => Refusal::refused(
             words.f(
                 "This book was made by a newer version (form {0}).",

@@ -227,8 +227,7 @@ impl Import<'_> {
     fn look<T>(&self, ask: impl FnOnce(&Store) -> Result<T, StoreError>) -> Result<Option<T>, StoreError> {
         match &self.store {
             Some(store) => ask(store).map(Some),
-            None if self.call.has_book() => ask(&Store::look(&self.call.book)?).map(Some),
-            None => Ok(None),
+            None => self.call.look(ask),
         }
     }
 

@@ -42,13 +42,10 @@ pub fn run(call: &Call, asked: &Asked) -> Result<Answer, Refusal> {
 
 fn list(call: &Call) -> Result<Answer, Refusal> {
     let words = call.words_of_book();
-    let phones = if call.has_book() {
-        Store::look(&call.book)
-            .and_then(|store| store.phone_keys())
-            .map_err(|error| of_store(&error, words))?
-    } else {
-        Vec::new()
-    };
+    let phones = call
+        .look(Store::phone_keys)
+        .map_err(|error| of_store(&error, words))?
+        .unwrap_or_default();
     if call.json {
         let rows = phones
             .iter()
@@ -152,12 +149,9 @@ fn remove(call: &Call, wanted: &str) -> Result<Answer, Refusal> {
             words.t("Look at the list with: lidmark-office phones"),
         )
     };
-    if !call.has_book() {
+    let Some(phones) = call.look(Store::phone_keys).map_err(|error| of_store(&error, words))? else {
         return Err(none());
-    }
-    let phones = Store::look(&call.book)
-        .and_then(|store| store.phone_keys())
-        .map_err(|error| of_store(&error, words))?;
+    };
     let digits: String = wanted.chars().filter(|c| !c.is_whitespace()).collect();
     let named = phones
         .iter()

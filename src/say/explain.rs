@@ -28,6 +28,13 @@ pub fn store(error: &StoreError, words: Words) -> Explained {
             words.f("{0} is not a book of this program.", &[&path.display().to_string()]),
             words.t("Nothing was changed. Choose another file."),
         ),
+        StoreError::Empty { path } => (
+            words.f(
+                "There is no book in {0}: nothing stands in it.",
+                &[&path.display().to_string()],
+            ),
+            words.t("Nothing was changed. Choose another file."),
+        ),
         StoreError::TooNew { found, .. } => (
             words.f(
                 "This book was made by a newer version (form {0}).",

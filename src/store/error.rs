@@ -20,6 +20,12 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
+    /// Nothing stands in the file yet: whoever looks makes no book of it.
+    #[error("nothing stands in {path}")]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
     /// The file was made by a newer program; it has not been touched.
     #[error("the book was made by a newer version (form {found}, this program knows {known})")]
     TooNew {

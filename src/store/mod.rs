@@ -99,12 +99,12 @@ impl Store {
     /// be written, or lies where nothing may be, is read all the same as long as no log lies beside it.
     ///
     /// # Errors
-    /// As [`Store::open`]; also when there is no file.
+    /// As [`Store::open`]; also when there is no file, and [`StoreError::Empty`] when nothing stands in it yet, as while
+    /// another program is making the book.
     pub fn look(path: &Path) -> Result<Self, StoreError> {
         let (db, found) = connect_to_look(path)?;
         if found == 0 {
-            // An empty file: whoever looks makes no book of it.
-            return Err(StoreError::NotOurs { path: path.to_owned() });
+            return Err(StoreError::Empty { path: path.to_owned() });
         }
         if found < SCHEMA_VERSION {
             drop(db);
@@ -467,6 +467,8 @@ fn examined(db: Connection, path: &Path) -> Result<(Connection, u32), StoreError
     // closing takes away the empty one that opening makes.
     db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, log_length(path) > 0)
         .map_err(open)?;
+    // All of one moment: another program may be making the book meanwhile.
+    db.execute_batch("BEGIN").map_err(open)?;
     let found: u32 = db
         .pragma_query_value(None, "user_version", |row| row.get(0))
         .map_err(open)?;
@@ -486,6 +488,7 @@ fn examined(db: Connection, path: &Path) -> Result<(Connection, u32), StoreError
     let page: u32 = db
         .pragma_query_value(None, "page_size", |row| row.get(0))
         .map_err(open)?;
+    db.execute_batch("COMMIT").map_err(open)?;
     if is_cut_short(path, u64::from(page)) {
         return Err(StoreError::Damaged {
             detail: "the end of the file is missing".to_owned(),

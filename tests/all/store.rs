@@ -722,7 +722,7 @@ fn another_programs_database_is_refused_and_left_alone() {
     let path = folder.path().join("empty.sqlite");
     std::fs::write(&path, "").unwrap();
     let error = Store::look(&path).unwrap_err();
-    assert!(matches!(error, StoreError::NotOurs { .. }), "{error}");
+    assert!(matches!(error, StoreError::Empty { .. }), "{error}");
     assert!(std::fs::read(&path).unwrap().is_empty());
     Store::open(&path).unwrap().close().unwrap();
     drop(Store::look(&path).unwrap());

@@ -401,6 +401,38 @@ fn imports_that_race_each_get_their_turn() {
 }
 
 #[test]
+fn a_book_that_is_only_being_made_is_none_yet() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut phone = Phone::new(folder.path(), 1);
+    phone.knows_the_site();
+    phone.stops(1_000..1_010);
+    let file = phone.send(folder.path(), 0..1);
+    let book = folder.path().join("book.sqlite");
+    // Another program has begun the book: a log with pages in it, and nothing committed.
+    let other = Connection::open(&book).unwrap();
+    other
+        .execute_batch(
+            "PRAGMA journal_mode = WAL; PRAGMA cache_size = 1; BEGIN IMMEDIATE; CREATE TABLE t (a);
+             WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 2000)
+             INSERT INTO t SELECT zeroblob(1000) FROM n",
+        )
+        .unwrap();
+    assert!(lidmark::store::log_length(&book) > 1_000_000);
+    assert!(done(&book, &["phones"]).contains("No phone is trusted yet"));
+    let why = refused(&book, &["doctor"], 4);
+    assert!(why.contains("nothing stands in it"), "{why}");
+    let importing = std::thread::scope(|scope| {
+        let importing = scope.spawn(|| done(&book, &["import", "--accept-unsigned", text(&file)]));
+        std::thread::sleep(Duration::from_millis(500));
+        other.execute_batch("ROLLBACK").unwrap();
+        importing.join().unwrap()
+    });
+    drop(other);
+    assert!(importing.contains("New stops: 10"), "{importing}");
+    assert!(done(&book, &["doctor"]).contains("sound"));
+}
+
+#[test]
 fn who_holds_the_book_too_long_is_told_of() {
     let folder = tempfile::tempdir().unwrap();
     let (book, _, _) = book_and_next(folder.path(), 0);
