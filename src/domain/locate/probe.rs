@@ -24,6 +24,9 @@ const LENGTHWISE: f64 = 0.65;
 /// A rod that meets something hard met something else (common practice).
 const FALSE_HIT: f64 = 0.02;
 
+/// How often a rod well inside of a tank is taken for one at its edge (common practice).
+const INSIDE_OF_RIM: f64 = 0.05;
+
 /// What the rod met.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Met {
@@ -505,7 +508,7 @@ impl ProbeMap {
             }
             for (index, covered, at_rim) in layer.kernel.around(self.grid, column, row) {
                 let inside_of_rim = probe.met == Met::Edge && !at_rim;
-                let likely = if inside_of_rim { 0.05 * covered } else { covered };
+                let likely = if inside_of_rim { INSIDE_OF_RIM } else { covered };
                 if let (Some(weight), Some(was)) = (layer.weights.get_mut(index), before.get(index)) {
                     *weight = was * (FALSE_HIT + (1.0 - FALSE_HIT) * likely);
                 }
@@ -721,7 +724,6 @@ impl Kernel {
         let wide = usize::try_from(grid.columns()).unwrap_or(1).max(1);
         let (half_across, half_ahead) = (self.across.len() / 2, self.ahead.len() / 2);
         let mut spread = vec![0.0; wide];
-        let rows = into.len() / wide;
         for (row, line) in weights.chunks_exact(wide).enumerate() {
             if line.iter().all(|weight| *weight <= 0.0) {
                 continue;
@@ -735,9 +737,10 @@ impl Kernel {
                 }
             }
             for (step, covered) in self.ahead.iter().enumerate() {
-                let Some(to_row) = (row + step).checked_sub(half_ahead).filter(|to| *to < rows) else {
+                let Some(to_row) = (row + step).checked_sub(half_ahead) else {
                     continue;
                 };
+                // Beyond the last row there is nothing.
                 let cells = into.get_mut(to_row * wide..(to_row + 1) * wide).unwrap_or_default();
                 for (cell, weight) in cells.iter_mut().zip(&spread) {
                     *cell += weight * covered;
@@ -770,8 +773,8 @@ fn cover(yard: &Yard, clues: &[Clue]) -> Result<Grid, MapError> {
     let corners: Vec<Point> = near
         .iter()
         .flat_map(|at| {
-            [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)]
-                .map(|(x, y)| at.plus(Point::new(x * REACH_M, y * REACH_M).turned_deg(turned_deg)))
+            let aside = Point::new(REACH_M, REACH_M).turned_deg(turned_deg);
+            [at.minus(aside), at.plus(aside)]
         })
         .collect();
     // The lot cuts the reach short on every side where it is nearer.
@@ -800,7 +803,7 @@ fn count(of: usize) -> f64 {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
+#[allow(clippy::unwrap_used, clippy::indexing_slicing)]
 mod tests {
     use super::*;
 
@@ -862,10 +865,24 @@ mod tests {
         );
     }
 
+    /// A map in which misses have left much less than there was.
+    fn map_with_misses() -> ProbeMap {
+        let (_, _, mut map) = map();
+        for at in map.best_places(3) {
+            map.add_probe(Probe {
+                at: at.at,
+                depth: Length::from_mm(1_500),
+                met: Met::Nothing,
+            });
+        }
+        assert!(map.total < 0.9, "{}", map.total);
+        map
+    }
+
     /// The chance of a circle is that of its cells; all of the map is certain, and a circle beside it holds nothing.
     #[test]
     fn a_circle_holds_the_cells_whose_middles_lie_in_it() {
-        let (_, _, map) = map();
+        let map = map_with_misses();
         let at = Point::new(7.0, -5.0);
         for radius_m in [0.6, 3.0, 9.0] {
             let inside = map.grid().centres().filter(|centre| centre.distance_m(at) <= radius_m);
@@ -878,5 +895,406 @@ mod tests {
         }
         assert!((map.chance_within(at, 1.0e4) - 1.0).abs() < 1e-9);
         assert!(map.chance_within(Point::new(900.0, 0.0), 5.0).abs() < 1e-12);
+    }
+
+    /// A house of 10 m by 8 m turned by 20°, on a lot that leaves it 4 m and more, its sewer leaving to the south.
+    fn turned_lot() -> (Yard, Vec<Clue>) {
+        let turned = |corners: [(f64, f64); 4]| corners.map(|(x, y)| Point::new(x, y).turned_deg(20.0)).to_vec();
+        let yard = Yard {
+            house: turned([(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)]),
+            lot: turned([(-4.0, -13.0), (14.0, -13.0), (14.0, 12.0), (-4.0, 12.0)]),
+            ..Yard::default()
+        };
+        let clues = vec![
+            Clue::SewerExit {
+                at: Point::new(5.0, 0.0).turned_deg(20.0),
+                pipe_deg: Some(200.0),
+            },
+            Clue::Vent {
+                at: Point::new(6.0, -4.0).turned_deg(20.0),
+            },
+        ];
+        (yard, clues)
+    }
+
+    fn push(x: f64, y: f64, depth_mm: u32, met: Met) -> Probe {
+        Probe {
+            at: Point::new(x, y).turned_deg(20.0),
+            depth: Length::from_mm(depth_mm),
+            met,
+        }
+    }
+
+    /// How much of the cell `steps` cells from the middle of a side lies under that side: the overlap of two pieces of a line.
+    fn overlap(side_m: f64, cell_m: f64, steps: u32) -> f64 {
+        let (near_m, far_m) = ((f64::from(steps) - 0.5) * cell_m, (f64::from(steps) + 0.5) * cell_m);
+        (far_m.min(side_m / 2.0) - near_m.max(-side_m / 2.0)).max(0.0) / cell_m
+    }
+
+    /// The chances that the tank's middle lies in each cell, and that a rod pushed in each would meet it: every size of tank, laid
+    /// either way, in every cell, with none of the map's ways of doing less.
+    fn plainly(map: &ProbeMap, lengthwise: f64) -> (Vec<f64>, Vec<f64>) {
+        let (grid, yard) = (map.grid, &map.yard);
+        let pipes: Vec<Point> = map.probes.iter().filter(|p| p.met == Met::Pipe).map(|p| p.at).collect();
+        let open = grid.centres().filter(|at| yard.weight(*at) > 0.0).count();
+        let evidence = Evidence::new(yard, &map.clues, &pipes, count(open) * grid.cell_m() * grid.cell_m());
+        let said: Vec<f64> = grid
+            .centres()
+            .map(|at| {
+                let of_clues: f64 = map.clues.iter().map(|clue| evidence.likelihood(clue, at)).product();
+                yard.weight(at) * evidence.sewer_weight(yard.wall_distance_m(at), at) * of_clues
+            })
+            .collect();
+        let (mut middles, mut under) = (vec![0.0; grid.len()], vec![0.0; grid.len()]);
+        let apart = |a: (u32, u32), b: (u32, u32)| (a.0.abs_diff(b.0), a.1.abs_diff(b.1));
+        for (length_m, width_m, common) in [(1.9, 1.2, 0.3), (2.4, 1.5, 0.4), (3.0, 1.7, 0.3)] {
+            for (across_m, ahead_m, share) in [(width_m, length_m, lengthwise), (length_m, width_m, 1.0 - lengthwise)] {
+                let covers = |(columns, rows): (u32, u32)| {
+                    overlap(across_m, grid.cell_m(), columns) * overlap(ahead_m, grid.cell_m(), rows)
+                };
+                for (index, said) in said.iter().enumerate().filter(|(_, said)| **said > 0.0) {
+                    let here = grid.column_row(index);
+                    let mut weight = said * common * share;
+                    for probe in &map.probes {
+                        let (columns, rows) = apart(grid.cell(probe.at).unwrap(), here);
+                        let covered = covers((columns, rows));
+                        let is_rim = covers((columns + 1, rows)) <= 0.0 || covers((columns, rows + 1)) <= 0.0;
+                        let run_m = yard.wall_distance_m(probe.at).unwrap();
+                        weight *= match probe.met {
+                            Met::Nothing => 1.0 - map.sewer_depth.reached(run_m, probe.depth) * covered,
+                            Met::Tank => 0.02 + 0.98 * covered,
+                            Met::Edge if is_rim => 0.02 + 0.98 * covered,
+                            Met::Edge => 0.02 + 0.98 * 0.05 * covered,
+                            Met::Pipe => 1.0,
+                        };
+                    }
+                    middles[index] += weight;
+                    for row in here.1.saturating_sub(8)..(here.1 + 9).min(grid.rows()) {
+                        for column in here.0.saturating_sub(8)..(here.0 + 9).min(grid.columns()) {
+                            under[grid.index(column, row)] += weight * covers(apart(here, (column, row)));
+                        }
+                    }
+                }
+            }
+        }
+        let total: f64 = middles.iter().sum();
+        let share = |of: Vec<f64>| of.into_iter().map(|weight| weight / total).collect();
+        (share(middles), share(under))
+    }
+
+    fn assert_plain(map: &ProbeMap, lengthwise: f64) {
+        let (middles, under) = plainly(map, lengthwise);
+        for ((at, middle), under) in map.grid.centres().zip(middles).zip(under) {
+            assert!((map.cell_chance(at) - middle).abs() < 1e-9, "the middle at {at:?}");
+            assert!((map.chance(at) - under.min(1.0)).abs() < 1e-9, "a rod at {at:?}");
+        }
+        for ((at, shade), centre) in map.shading().zip(map.grid.centres()) {
+            assert!(at == centre && (shade - map.chance(at)).abs() < 1e-12);
+        }
+    }
+
+    /// A second reckoning of the whole map, made push by push and clue by clue or all at once: a shallow miss, an edge, the tank and
+    /// the pipe, pushes at three sides of the lot, and clues that come late.
+    #[test]
+    fn the_map_is_that_of_a_plain_count() {
+        let (yard, clues) = turned_lot();
+        let depth = SewerDepth {
+            invert: Some(Length::from_mm(700)),
+        };
+        let mut map = ProbeMap::new(yard.clone(), clues.clone(), depth).unwrap();
+        assert_plain(&map, 0.65);
+        map.add_probe(push(5.4, -4.1, 420, Met::Nothing));
+        for (x, y) in [(-3.9, -12.9), (13.9, 6.0), (4.0, 11.9)] {
+            map.add_probe(push(x, y, 900, Met::Nothing));
+        }
+        assert_plain(&map, 0.65);
+        map.add_clue(Clue::Marker {
+            at: Point::new(3.0, -6.0).turned_deg(20.0),
+        });
+        assert_plain(&map, 0.65);
+        map.add_probe(push(5.2, -6.2, 500, Met::Edge));
+        map.add_probe(push(5.6, -6.0, 500, Met::Tank));
+        assert_plain(&map, 0.65);
+        map.add_probe(push(5.1, -1.0, 600, Met::Pipe));
+        assert_plain(&map, 0.65);
+        map.add_clue(Clue::Cleanout {
+            at: Point::new(5.0, -0.8).turned_deg(20.0),
+            pipe_deg: None,
+        });
+        assert_plain(&map, 0.65);
+        let probes = map.probes().to_vec();
+        let whole = ProbeMap::with_probes(yard, map.clues.clone(), depth, probes).unwrap();
+        assert_plain(&whole, 0.65);
+    }
+
+    /// Most tanks lie lengthwise along the sewer (common practice); where it is not known, as many lie either way.
+    #[test]
+    fn tanks_lie_along_the_sewer() {
+        let (yard, clues) = turned_lot();
+        for (bearing_deg, ahead) in [
+            (200.0, 0.65),
+            (20.0, 0.65),
+            (242.0, 0.65),
+            (60.0, 0.65),
+            (290.0, 0.35),
+            (268.0, 0.35),
+            (-5.0, 0.65),
+            (88.0, 0.35),
+        ] {
+            let mut sewer = SewerLine::from_clues(&yard, &clues, &[]).unwrap();
+            sewer.bearing_deg = Some(bearing_deg);
+            let map = ProbeMap::new(yard.clone(), clues.clone(), SewerDepth::default()).unwrap();
+            let found = map.share_ahead(Some(&sewer));
+            assert!((found - ahead).abs() < 1e-12, "{bearing_deg}°: {found}");
+        }
+        let nothing = ProbeMap::new(yard, Vec::new(), SewerDepth::default()).unwrap();
+        assert!((nothing.share_ahead(None) - 0.5).abs() < 1e-12);
+        assert_plain(&nothing, 0.5);
+    }
+
+    /// With no house a tank's way is measured from where the sewer was seen; with neither there is no way.
+    #[test]
+    fn the_way_to_a_place_begins_at_the_wall_or_the_sewer() {
+        let (yard, clues, map) = map();
+        let at = Point::new(5.0, -6.0);
+        let sewer = SewerLine::from_clues(&yard, &clues, &[]);
+        assert!((map.run_m(sewer.as_ref(), at) - 6.0).abs() < 1e-9);
+        let lot = [(-20.0, -20.0), (20.0, -20.0), (20.0, 20.0), (-20.0, 20.0)];
+        let bare = Yard {
+            lot: lot.map(|(x, y)| Point::new(x, y)).to_vec(),
+            ..Yard::default()
+        };
+        let sewer = SewerLine::from_clues(&bare, &clues, &[]);
+        let depth = SewerDepth {
+            invert: Some(Length::from_mm(700)),
+        };
+        let map = ProbeMap::new(bare, clues, depth).unwrap();
+        assert!((map.run_m(sewer.as_ref(), Point::new(8.0, -4.0)) - 5.0).abs() < 1e-9);
+        assert!(map.run_m(None, at).abs() < 1e-12);
+        let probe = Probe {
+            at: Point::new(8.0, -4.0),
+            depth: Length::from_mm(600),
+            met: Met::Nothing,
+        };
+        let reached = map.reached(sewer.as_ref(), probe);
+        assert!((reached - depth.reached(5.0, probe.depth)).abs() < 1e-12 && reached > 0.0);
+        for place in map.best_places(2) {
+            let lid = depth.lid(place.at.distance_m(Point::new(5.0, 0.0)));
+            assert!((place.lid.from_m - lid.from_m).abs() < 1e-9 && (place.lid.to_m - lid.to_m).abs() < 1e-9);
+        }
+    }
+
+    /// By hand: as few cells as hold the share, the likeliest first; those and no others lie in it.
+    #[test]
+    fn an_area_holds_the_likeliest_cells() {
+        let map = map_with_misses();
+        let mut chances: Vec<f64> = map.grid.centres().map(|at| map.cell_chance(at)).collect();
+        chances.sort_by(|a, b| b.total_cmp(a));
+        for share in [0.1, 0.5, 0.9] {
+            let mut held = 0.0;
+            let needed = chances.iter().take_while(|chance| {
+                let is_short = held < share;
+                held += **chance;
+                is_short
+            });
+            let needed = needed.count();
+            let area = map.area(share);
+            let square_m = count(needed) * map.grid.cell_m() * map.grid.cell_m();
+            assert!((area.square_m - square_m).abs() < 1e-6, "{share}: {} m²", area.square_m);
+            let least = chances[needed - 1];
+            for at in map.grid.centres() {
+                assert_eq!(map.is_in(area, at), map.cell_chance(at) >= least, "{share}: {at:?}");
+            }
+        }
+        assert!(!map.is_in(map.area(0.5), Point::new(900.0, 0.0)));
+        // All of it, and not a cell that no tank can lie in.
+        let open = count(chances.iter().filter(|chance| **chance > 0.0).count());
+        assert!(map.area(2.0).square_m <= open * map.grid.cell_m().powi(2) + 1e-6);
+    }
+
+    /// The likeliest cell, then the likeliest of those more than 2.4 m off, a tank's usual length.
+    #[test]
+    fn places_to_push_lie_a_tanks_length_apart() {
+        let map = map_with_misses();
+        let mut expected: Vec<(Point, f64)> = Vec::new();
+        for _ in 0..5 {
+            let free = map
+                .grid
+                .centres()
+                .filter(|at| expected.iter().all(|(of, _)| of.distance_m(*at) > 2.4));
+            // Of equal ones the first.
+            let best = free.fold(None, |best: Option<Point>, at| match best {
+                Some(best) if map.chance(best) >= map.chance(at) => Some(best),
+                _ => Some(at),
+            });
+            expected.push((best.unwrap(), map.chance(best.unwrap())));
+        }
+        for most in [0, 1, 3, 5] {
+            let found = map.peaks(most);
+            assert_eq!(found.len(), most);
+            for (found, expected) in found.iter().zip(&expected) {
+                assert!(
+                    found.0 == expected.0 && (found.1 - expected.1).abs() < 1e-12,
+                    "{found:?}"
+                );
+            }
+        }
+        assert_eq!(map.next_probe(), Some(expected[0].0));
+        let places: Vec<_> = map
+            .best_places(5)
+            .iter()
+            .map(|place| (place.at, place.chance))
+            .collect();
+        assert_eq!(places, map.peaks(5));
+    }
+
+    /// The grid's corners, in the house's own directions.
+    fn reach_of(yard: &Yard, clues: &[Clue]) -> ((f64, f64), (f64, f64)) {
+        let grid = cover(yard, clues).unwrap();
+        let half_m = grid.cell_m() / 2.0;
+        let (low, high) = bounds(grid.centres().map(|at| at.turned_deg(-yard.turned_deg()))).unwrap();
+        (
+            (low.x_m - half_m, low.y_m - half_m),
+            (high.x_m + half_m, high.y_m + half_m),
+        )
+    }
+
+    /// By hand: 25 m beyond the house and the clues, in the house's own directions, and no farther than the lot; with nothing but a
+    /// lot, the lot. The grid begins at its low corner and may end a cell farther.
+    #[test]
+    fn the_map_reaches_25_m_around_what_is_known() {
+        let square = |(x0, y0): (f64, f64), (x1, y1): (f64, f64)| {
+            [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+                .map(|(x, y)| Point::new(x, y).turned_deg(30.0))
+                .to_vec()
+        };
+        let house = square((0.0, 0.0), (10.0, 8.0));
+        let vent = [Clue::Vent {
+            at: Point::new(30.0, 4.0).turned_deg(30.0),
+        }];
+        let lot = square((-10.0, -100.0), (100.0, 20.0));
+        for (house, lot, clues, low, high) in [
+            (house.clone(), Vec::new(), &[][..], (-25.0, -25.0), (35.0, 33.0)),
+            (house.clone(), Vec::new(), &vent[..], (-25.0, -25.0), (55.0, 33.0)),
+            (house, lot.clone(), &vent[..], (-10.0, -25.0), (55.0, 20.0)),
+        ] {
+            let yard = Yard {
+                house,
+                lot,
+                ..Yard::default()
+            };
+            let (found_low, found_high) = reach_of(&yard, clues);
+            let cell_m = cover(&yard, clues).unwrap().cell_m();
+            for (found, expected) in [(found_low.0, low.0), (found_low.1, low.1)] {
+                assert!((found - expected).abs() < 1e-6, "{found_low:?}");
+            }
+            for (found, expected) in [(found_high.0, high.0), (found_high.1, high.1)] {
+                assert!((-1e-6..cell_m).contains(&(found - expected)), "{found_high:?}");
+            }
+        }
+        let only_lot = Yard {
+            lot: [(0.0, 0.0), (30.0, 0.0), (30.0, 40.0), (0.0, 40.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
+            ..Yard::default()
+        };
+        let (low, high) = reach_of(&only_lot, &[]);
+        assert!(
+            low.0.abs() < 1e-6
+                && low.1.abs() < 1e-6
+                && (30.0..30.5).contains(&high.0)
+                && (40.0..40.5).contains(&high.1)
+        );
+    }
+
+    /// What each clue says on average is good to a few percent when every seventh cell is asked.
+    #[test]
+    fn reasons_are_what_speaks_more_for_a_place_than_for_the_yard() {
+        let (yard, mut clues) = turned_lot();
+        let at = |x: f64, y: f64| Point::new(x, y).turned_deg(20.0);
+        clues.extend([
+            Clue::Field { at: at(7.0, -12.0) },
+            Clue::Record {
+                from: at(0.0, 0.0),
+                distance: Length::from_mm(6_500),
+            },
+        ]);
+        let probes = vec![
+            push(2.0, -9.0, 900, Met::Nothing),
+            push(5.5, -4.6, 500, Met::Tank),
+            push(-2.0, -9.0, 900, Met::Nothing),
+        ];
+        let map = ProbeMap::with_probes(yard.clone(), clues.clone(), SewerDepth::default(), probes).unwrap();
+        let evidence = Evidence::new(&yard, &clues, &[], map.area_m2);
+        let open: Vec<Point> = map.grid.centres().filter(|at| map.cell_chance(*at) > 1e-9).collect();
+        let mean = |of: &dyn Fn(Point) -> f64| open.iter().map(|at| of(*at)).sum::<f64>() / count(open.len());
+        let sewer = |at: Point| evidence.sewer_weight(yard.wall_distance_m(at), at);
+        let usual = map.usual(&evidence);
+        assert!((usual.sewer / mean(&sewer) - 1.0).abs() < 0.05, "{}", usual.sewer);
+        for (usual, clue) in usual.clues.iter().zip(&clues) {
+            assert!(
+                (usual / mean(&|at| evidence.likelihood(clue, at)) - 1.0).abs() < 0.05,
+                "{clue:?}"
+            );
+        }
+        for place in [
+            at(5.3, -4.4),
+            at(3.0, -5.8),
+            at(9.0, -8.0),
+            at(-2.0, 4.0),
+            at(6.5, -11.0),
+        ] {
+            let strength = |clue: usize| evidence.likelihood(&clues[clue], place) / usual.clues[clue];
+            let sewer_line = evidence.sewer().unwrap();
+            let (off_m, along_m) = sewer_line.off_and_along_m(place).unwrap();
+            let distance_m = yard.wall_distance_m(place).unwrap();
+            let record_off_m = (place.distance_m(at(0.0, 0.0)) - 6.5).abs();
+            let mut expected = vec![
+                (
+                    sewer(place) / usual.sewer,
+                    Reason::SewerLine {
+                        off_m,
+                        along_m,
+                        seen: true,
+                    },
+                ),
+                (sewer(place) / usual.sewer, Reason::FromWall { distance_m }),
+                (
+                    strength(1),
+                    Reason::NearClue {
+                        clue: 1,
+                        distance_m: place.distance_m(at(6.0, -4.0)),
+                    },
+                ),
+                (
+                    strength(2),
+                    Reason::TowardField {
+                        clue: 2,
+                        off_m: evidence.field_off_m(at(7.0, -12.0), place),
+                    },
+                ),
+                (
+                    strength(3),
+                    Reason::Record {
+                        clue: 3,
+                        off_m: record_off_m,
+                    },
+                ),
+            ];
+            expected.retain(|(strength, _)| *strength > 1.5);
+            expected.sort_by(|a, b| b.0.total_cmp(&a.0));
+            let mut reasons = vec![Reason::Hit {
+                probe: 1,
+                distance_m: place.distance_m(at(5.5, -4.6)),
+            }];
+            reasons.extend(expected.into_iter().map(|(_, reason)| reason));
+            reasons.push(Reason::Misses { count: 2 });
+            assert_eq!(map.reasons(&evidence, &usual, place), reasons, "{place:?}");
+        }
+        let unprobed = ProbeMap::new(yard, clues, SewerDepth::default()).unwrap();
+        let is_of_probes = |reason: &Reason| matches!(reason, Reason::Hit { .. } | Reason::Misses { .. });
+        for place in unprobed.best_places(3) {
+            assert!(!place.reasons.iter().any(is_of_probes), "{place:?}");
+        }
     }
 }

@@ -312,7 +312,7 @@ fn fit(ties: &[&Tie]) -> Vec<(Point, f64)> {
     for start in starts(ties) {
         let at = descend(ties, start);
         let chi = sum_of_squares(ties, at);
-        if at.is_finite() && chi.is_finite() {
+        if chi.is_finite() {
             found.push((at, chi));
         }
     }
@@ -330,20 +330,18 @@ fn fit(ties: &[&Tie]) -> Vec<(Point, f64)> {
     places
 }
 
-/// Every crossing of two arcs, the nearest approach of arcs that do not meet, and the middle of the known places.
+/// Every crossing of two arcs, and the nearest approach of arcs that do not meet; no number where two tapes start at one place.
 fn starts(ties: &[&Tie]) -> Vec<Point> {
     // Enough pairs for any real site; a list of hundreds must not cost its square.
     let few = ties.iter().take(12);
     let mut starts = Vec::new();
     for (index, a) in few.clone().enumerate() {
         for b in few.clone().skip(index + 1) {
-            let d = a.from.distance_m(b.from);
-            if d < 0.001 {
-                continue;
-            }
-            match cross_circles(a.from, a.distance_m(), b.from, b.distance_m()) {
-                Ok(both) => starts.extend(both),
-                Err(_) => starts.push(a.from.plus(b.from.minus(a.from).times(a.distance_m() / d))),
+            if let Ok(both) = cross_circles(a.from, a.distance_m(), b.from, b.distance_m()) {
+                starts.extend(both);
+            } else {
+                let share = a.distance_m() / a.from.distance_m(b.from);
+                starts.push(a.from.plus(b.from.minus(a.from).times(share)));
             }
         }
     }
@@ -718,5 +716,185 @@ mod tests {
         }
         let one_place = [tie(0.0, 0.0, 10_000), tie(0.0, 0.0, 9_000)];
         assert_eq!(locate(&one_place), Err(TieError::SamePlace { first: 0, second: 1 }));
+    }
+
+    /// By hand: with seven tapes held around one place, five of them right, and two from either side too long by as much, five are
+    /// more than needed for a place: chi-square of 5 at one in a thousand is 20.515 (handbook table, from memory), and 2 · 3.2² is
+    /// 20.48, 2 · 3.21² is 20.61.
+    #[test]
+    fn more_tapes_may_miss_by_more() {
+        for (off_mm, agree) in [(32, true), (33, false)] {
+            let mut ties = vec![tie(-10.0, 0.0, 10_000 + off_mm), tie(10.0, 0.0, 10_000 + off_mm)];
+            ties.extend([9, 11, 12].map(|m: u32| tie(0.0, f64::from(m), m * 1_000)));
+            ties.extend([8, 13].map(|m: u32| tie(0.0, -f64::from(m), m * 1_000)));
+            let found = locate(&ties).map(|found| found.agreement == Agreement::Agree);
+            assert_eq!(found, Ok(agree), "{off_mm} mm");
+        }
+    }
+
+    /// All tapes held along one wall fit as well on either side of it: also where the two places are nearer to each other than half a
+    /// metre, and also where one held a hand off the wall speaks for one of them, and not enough.
+    #[test]
+    fn tapes_along_one_wall_leave_two_places() {
+        let near = [tie(0.0, 0.0, 3_004), tie(5.0, 0.0, 2_006), tie(10.0, 0.0, 7_002)];
+        let off = [tie(0.0, 0.0, 5_000), tie(6.0, 0.0, 5_000), tie(10.0, 0.025, 8_050)];
+        for (ties, aside_m) in [(near, 0.15), (off, 4.0)] {
+            let found = locate(&ties).unwrap();
+            assert_eq!(found.agreement, Agreement::Agree);
+            let sides: Vec<f64> = found.candidates.iter().map(|place| place.at.y_m).collect();
+            assert_eq!(sides.len(), 2, "{sides:?}");
+            for expected in [aside_m, -aside_m] {
+                assert!(sides.iter().any(|side| (side - expected).abs() < 0.03), "{sides:?}");
+            }
+        }
+    }
+
+    /// Two tapes in one line that just meet say nothing of the way across it: there it is as uncertain as the shorter is long.
+    #[test]
+    fn tapes_in_one_line_leave_the_way_across_open() {
+        let found = locate(&[tie(0.0, 0.0, 4_000), tie(10.0, 0.0, 6_000)]).unwrap();
+        let [place] = found.candidates.as_slice() else {
+            unreachable!("{found:?}");
+        };
+        assert!((place.at.x_m - 4.0).abs() < 1e-9 && place.at.y_m.abs() < 1e-9);
+        assert!((place.ellipse.major_m - 4.0).abs() < 1e-3, "{:?}", place.ellipse);
+        assert!(place.is_weak());
+        // As far off as the tapes are long on the average, a tape good to 10 mm holds it to that.
+        let advice = found.advice.unwrap();
+        for from in advice.from {
+            assert!(
+                (from.x_m - 4.0).abs() < 1e-3 && (from.y_m.abs() - 5.0).abs() < 1e-6,
+                "{advice:?}"
+            );
+        }
+        assert!(advice.from[0].distance_m(advice.from[1]) > 9.9);
+        assert!(
+            (advice.now_m - 4.0).abs() < 1e-3 && (advice.then_m - 0.01).abs() < 1e-4,
+            "{advice:?}"
+        );
+        // Not nearer than 3 m.
+        let short = locate(&[tie(0.0, 0.0, 1_000), tie(2.5, 0.0, 1_500)])
+            .unwrap()
+            .advice
+            .unwrap();
+        assert!(
+            (short.from[0].distance_m(short.from[1]) - 6.0).abs() < 1e-6,
+            "{short:?}"
+        );
+    }
+
+    /// By hand, by Cramer's rule: 2x + y = 3 and x + 3y = 5 at x = 4/5 and y = 7/5.
+    #[test]
+    fn two_equations_are_solved() {
+        let normal = Spread {
+            xx: 2.0,
+            xy: 1.0,
+            yy: 3.0,
+        };
+        let found = solve(normal, Point::new(3.0, 5.0)).unwrap();
+        assert!((found.x_m - 0.8).abs() < 1e-12 && (found.y_m - 1.4).abs() < 1e-12);
+        assert_eq!(invert(Spread::NONE), None);
+        assert_eq!(invert(Spread::round(1.0e100)), None, "its determinant is no number");
+    }
+
+    /// Tapes held at the four quarters of the sky, 10 m off, each longer by so much than right.
+    fn four(west_mm: u32, east_mm: u32, north_mm: u32, south_mm: u32) -> Vec<Tie> {
+        vec![
+            tie(-10.0, 0.0, 10_000 + west_mm),
+            tie(10.0, 0.0, 10_000 + east_mm),
+            tie(0.0, 10.0, 10_000 + north_mm),
+            tie(0.0, -10.0, 10_000 + south_mm),
+        ]
+    }
+
+    fn suspects(ties: &[Tie]) -> (bool, Vec<usize>) {
+        match locate(ties).unwrap().agreement {
+            Agreement::OneDisagrees(one) => (true, vec![one.tie]),
+            Agreement::SomeDisagree(some) => (false, some.iter().map(|suspect| suspect.tie).collect()),
+            other => unreachable!("{other:?}"),
+        }
+    }
+
+    /// By hand: west and east are 200 mm too long together, so either is off by that against a place that the other holds to 10 mm:
+    /// by 200 / √(10² + 10²) = 14.14 of its own errors.
+    #[test]
+    fn a_tape_left_out_is_judged_by_its_error_and_the_places() {
+        let found = locate(&four(0, 200, 0, 0)).unwrap();
+        let Agreement::SomeDisagree(suspects) = found.agreement else {
+            unreachable!("{found:?}");
+        };
+        assert_eq!(suspects.len(), 2);
+        for suspect in suspects {
+            assert!((suspect.off_m - 0.2).abs() < 1e-3, "{suspect:?}");
+            assert!((suspect.standardised - 14.14).abs() < 0.01, "{suspect:?}");
+        }
+    }
+
+    /// By hand: north and south are 30 mm too long together, which is 30² / 200 = 4.5 whichever of west and east is left out: each
+    /// clears the rest as well as the other, so neither is named alone.
+    #[test]
+    fn of_two_tapes_that_clear_the_rest_alike_neither_is_named_alone() {
+        let (alone, mut named) = suspects(&four(0, 60, 30, 0));
+        named.sort_unstable();
+        assert_eq!((alone, named), (false, vec![0, 1]));
+    }
+
+    /// By hand: without the tape to the east all agree; without the one to the west they miss by 60² / (10² + 40²) = 2.1, which is
+    /// not so much worse that it could not be that one.
+    #[test]
+    fn a_tape_that_might_be_right_keeps_the_other_from_being_named_alone() {
+        let mut loose = tie(-12.0, 0.0, 12_000);
+        loose.error.fixed = Length::from_mm(40);
+        let (alone, mut named) = suspects(&[four(0, 60, 0, 0).as_slice(), &[loose]].concat());
+        named.sort_unstable();
+        assert_eq!((alone, named), (false, vec![0, 1]));
+    }
+
+    /// By hand: a tape 100 mm off leaves four that may miss by a sum of 13.816 and do by 2 · 3² = 18, so that it is not it alone; or
+    /// five, which may miss by 16.266 and do by 2 · 2.8² = 15.68, so that it is.
+    #[test]
+    fn what_is_left_must_agree_for_a_tape_to_be_named() {
+        let far = tie(9.0, 12.0, 15_100);
+        let ties = [four(30, 30, 0, 0).as_slice(), &[far]].concat();
+        let (alone, mut named) = suspects(&ties);
+        assert!(!alone);
+        // None clears the rest: named is what sticks out of the common fit.
+        let standardised = locate(&ties).unwrap().candidates.remove(0).standardised;
+        let mut out: Vec<usize> = (0..5)
+            .filter(|tie| standardised.get(*tie).unwrap().abs() > 3.29)
+            .collect();
+        named.sort_unstable();
+        out.sort_unstable();
+        assert!(
+            named == out && (1..5).contains(&out.len()),
+            "{named:?}, {standardised:?}"
+        );
+        let named = suspects(&[four(28, 28, 0, 0).as_slice(), &[tie(0.0, 12.0, 12_000), far]].concat());
+        assert_eq!(named, (true, vec![5]));
+    }
+
+    /// By hand: three tapes of 1 m and less from corners metres apart meet nowhere; of two from one place none is to meet the other,
+    /// though one reaches 30 m and the other 1 m. A tenth of a metre is more than the tapes' errors, 3.29 · √(10² + 10²) = 47 mm.
+    #[test]
+    fn the_two_tapes_farthest_from_meeting_are_named() {
+        let refused = |ties: &[Tie]| match locate(ties) {
+            Err(TieError::CannotMeet {
+                first,
+                second,
+                shortfall_m,
+            }) => format!("{first} and {second}: {shortfall_m:.3} m"),
+            other => unreachable!("{other:?}"),
+        };
+        let around = [
+            tie(-10.0, 0.0, 3_000),
+            tie(10.0, 0.0, 4_000),
+            tie(0.0, 10.0, 3_000),
+            tie(0.0, -10.0, 3_500),
+        ];
+        assert!(refused(&around) == "2 and 3: 13.500 m");
+        let one_place = [tie(0.0, 0.0, 30_000), tie(0.0, 0.0, 1_000), tie(20.0, 0.0, 1_000)];
+        assert!(refused(&one_place) == "1 and 2: 18.000 m");
+        let by_a_hand = [tie(0.0, 0.0, 950), tie(2.0, 0.0, 950), tie(1.0, 1.732, 950)];
+        assert!(refused(&by_a_hand).ends_with(": 0.100 m"));
     }
 }

@@ -41,8 +41,11 @@ pub fn changed() -> u32 {
 
 /// Two tests ask the office command for more than the crate holds.
 const LEFT_OUT: [&str; 2] = ["work::a_rule_set_of_ones_own", "work::bad_input_is_refused"];
-/// The map of where a tank may be, and the order of a day's stops: what takes seconds, and is asked only of changes to it.
-const SLOW: [&str; 2] = ["probing::", "domain::route"];
+/// The map of where a tank may be on hundreds of lots, the map by itself, and the order of a day's stops: what takes seconds, and
+/// is asked only of changes to it.
+const LOTS: &str = "probing::";
+const MAP: &str = "domain::locate::probe::";
+const ROUTE: &str = "domain::route";
 
 fn main() -> Result<()> {
     let mut asked = std::env::args_os().skip(1);
@@ -258,12 +261,16 @@ fn try_all<'a>(
             let ask = |left_out: &[&str], seconds| {
                 run(folder, program, &number, left_out, seconds).map_err(|error| error.to_string())
             };
-            let mut outcome = ask(&SLOW, 10)?;
-            if outcome == Outcome::Unnoticed && change.is_in("/route") {
-                outcome = ask(&SLOW[..1], 10)?;
-            } else if outcome == Outcome::Unnoticed && change.is_in("/locate/") {
-                outcome = ask(&SLOW[1..], 40)?;
-            }
+            let outcome = if change.is_in("/route") {
+                ask(&[LOTS, MAP], 20)?
+            } else if change.is_in("/locate/") {
+                match ask(&[LOTS, ROUTE], 20)? {
+                    Outcome::Unnoticed => ask(&[ROUTE], 60)?,
+                    noticed => noticed,
+                }
+            } else {
+                ask(&[LOTS, MAP, ROUTE], 10)?
+            };
             if outcome == Outcome::Unnoticed {
                 println!("NOT NOTICED  {}", change.name());
             }
