@@ -60,6 +60,9 @@ const MIGRATIONS: &[&str] = &[
 /// Marks the file as ours ("LIDM"), as `SQLite`'s `application_id` asks.
 pub const APPLICATION_ID: i32 = 0x4C49_444D;
 
+/// How many pages the log holds before it is moved into the book; `SQLite`'s own (sqlite.org/pragma.html, `wal_autocheckpoint`).
+const CHECKPOINT_PAGES: i64 = 1_000;
+
 /// The open book.
 #[derive(Debug)]
 pub struct Store {
@@ -216,22 +219,15 @@ impl Store {
             return Ok(());
         }
         let doing = "note that the book is open";
-        if log_length(&self.path) == 0 {
-            let set = |name, value: i64| self.db.pragma_update(None, name, value).map_err(StoreError::sql(doing));
-            let pages: i64 = self
-                .db
-                .pragma_query_value(None, "wal_autocheckpoint", |row| row.get(0))
-                .map_err(StoreError::sql(doing))?;
-            // Nothing moves from the log into the book before the log is on the disk.
-            set("wal_autocheckpoint", 0)?;
-            set("synchronous", 0)?;
-            let noted = self.write_meta("open", "1");
-            set("synchronous", 2)?;
-            set("wal_autocheckpoint", pages)?;
-            noted?;
-        } else {
-            self.write_meta("open", "1")?;
-        }
+        let set = |name, value: i64| self.db.pragma_update(None, name, value).map_err(StoreError::sql(doing));
+        let is_new = log_length(&self.path) == 0;
+        // Nothing moves from the log into the book before the log is on the disk.
+        set("wal_autocheckpoint", if is_new { 0 } else { CHECKPOINT_PAGES })?;
+        set("synchronous", if is_new { 0 } else { 2 })?;
+        let noted = self.write_meta("open", "1");
+        set("synchronous", 2)?;
+        set("wal_autocheckpoint", CHECKPOINT_PAGES)?;
+        noted?;
         self.is_noted.set(true);
         Ok(())
     }

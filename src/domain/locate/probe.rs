@@ -988,6 +988,7 @@ mod tests {
             assert!((map.cell_chance(at) - middle).abs() < 1e-9, "the middle at {at:?}");
             assert!((map.chance(at) - under.min(1.0)).abs() < 1e-9, "a rod at {at:?}");
         }
+        assert_eq!(map.shading().count(), map.grid.len());
         for ((at, shade), centre) in map.shading().zip(map.grid.centres()) {
             assert!(at == centre && (shade - map.chance(at)).abs() < 1e-12);
         }
