@@ -770,19 +770,14 @@ fn cover(yard: &Yard, clues: &[Clue]) -> Result<Grid, MapError> {
     if near.is_empty() {
         return Err(MapError::NothingKnown);
     }
-    let corners: Vec<Point> = near
-        .iter()
-        .flat_map(|at| {
-            let aside = Point::new(REACH_M, REACH_M).turned_deg(turned_deg);
-            [at.minus(aside), at.plus(aside)]
-        })
-        .collect();
     // The lot cuts the reach short on every side where it is nearer.
     let lot = yard.lot.iter().map(|corner| corner.turned_deg(-turned_deg));
     let (low, high) = bounds(lot).unwrap_or((Point::new(-1e9, -1e9), Point::new(1e9, 1e9)));
-    let within: Vec<Point> = corners
+    let aside = Point::new(REACH_M, REACH_M);
+    let within: Vec<Point> = near
         .iter()
-        .map(|corner| corner.turned_deg(-turned_deg))
+        .map(|at| at.turned_deg(-turned_deg))
+        .flat_map(|at| [at.minus(aside), at.plus(aside)])
         .map(|p| Point::new(p.x_m.clamp(low.x_m, high.x_m), p.y_m.clamp(low.y_m, high.y_m)).turned_deg(turned_deg))
         .collect();
     Grid::covering(&within, turned_deg).ok_or(MapError::TooWide)
